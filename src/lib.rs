@@ -1,0 +1,40 @@
+//! slotwise takes one technician and one server from a box of memory modules and a work order to a machine whose
+//! every module is proven present, seated and running at the right speed, and a record that shows it.
+//!
+//! The rooms, from the top down; a room uses only rooms below it:
+//!
+//! | room | job |
+//! | --- | --- |
+//! | [`commands`] | one file per command: reads files, calls a room, shows the result |
+//! | [`runner`] | walks a technician through the steps of a job and writes the record |
+//! | [`prompt`] | how a question reaches a person and how the answer comes back |
+//! | [`draw`] | pictures in a terminal: slot map, tables, bars |
+//! | [`record`] | events, journal, chain, replay: a job is a fold over its events |
+//! | [`verify`] | snapshot against plan gives findings |
+//! | [`machine`] | a model of a machine: what its firmware would report of what was inserted |
+//! | [`snapshot`] | what one machine reports about its memory, one file per source |
+//! | [`checklist`] | checklist file, plan and board give steps |
+//! | [`plan`] | which module goes in which slot |
+//! | [`order`] | what is asked for: units, processors, capacity |
+//! | [`module`] | what a module is and how it tells you |
+//! | [`board`] | the memory layout of one kind of machine |
+//! | [`source`] | reading a person's file and reporting every fault in it at once |
+//! | [`text`], [`units`] | cleaned text; sizes and rates |
+
+pub mod board;
+pub mod checklist;
+pub mod commands;
+pub mod draw;
+pub mod env;
+pub mod machine;
+pub mod module;
+pub mod order;
+pub mod plan;
+pub mod prompt;
+pub mod record;
+pub mod runner;
+pub mod snapshot;
+pub mod source;
+pub mod text;
+pub mod units;
+pub mod verify;

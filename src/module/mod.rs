@@ -1,0 +1,5 @@
+//! What a module is, and how it tells you.
+
+mod spec;
+
+pub use spec::{Generation, Identity, Kind, Module, ModuleSpec};

@@ -1,0 +1,5 @@
+//! Which module goes in which slot.
+
+mod file;
+
+pub use file::*;

@@ -1,0 +1,172 @@
+//! What can happen in a job, one event a line.
+
+use chrono::{DateTime, FixedOffset};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::board::{Board, SlotLabel};
+use crate::checklist::{Checklist, StepId};
+use crate::plan::Plan;
+use crate::snapshot::Snapshot;
+use crate::verify::Finding;
+
+/// The format a record names in its first event.
+pub const RECORD_FORMAT: &str = "slotwise-record/1";
+
+/// One line of a record.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Line {
+    /// 1, 2, 3 …
+    pub n: u64,
+    /// RFC 3339 with offset.
+    #[schemars(with = "String")]
+    pub at: DateTime<FixedOffset>,
+    /// Who did it: the technician's id, or `slotwise` for what the program did by itself.
+    pub by: String,
+    #[serde(flatten)]
+    pub event: Event,
+    /// SHA-256 (hex) of the bytes of the line before without its newline; 64 zeros on the first.
+    pub prev: String,
+}
+
+/// How a value came in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum How {
+    /// Came faster than a hand types; a hint, never proof, of a scanner.
+    Scanned,
+    Typed,
+    /// From an answers file.
+    Scripted,
+    /// Read by the program itself.
+    Read,
+}
+
+/// What happened.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "event", rename_all = "kebab-case")]
+pub enum Event {
+    /// The first line: everything the job needs, whole.
+    Opened(Box<Opened>),
+    /// A step has its evidence.
+    Answered {
+        step: StepId,
+        /// The answer as given: the state named, the reading as digits, what was scanned, the count, the choice.
+        value: String,
+        how: How,
+        /// From question to answer, in milliseconds.
+        took_ms: u64,
+        /// What else was read with it (a module's serial beside its part number).
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        serial: Option<String>,
+    },
+    /// An answer did not do; the step stays open.
+    Refused {
+        step: StepId,
+        value: String,
+        how: How,
+        why: String,
+    },
+    /// An earlier answer no longer stands; the step is open again. The line it corrects stays.
+    Corrected {
+        step: StepId,
+        corrects: u64,
+        why: String,
+    },
+    /// A step was passed without its evidence, by name and with a reason.
+    Overridden {
+        step: StepId,
+        /// `not-done`, `not-applicable` or `could-not`.
+        as_what: Passed,
+        why: String,
+        /// Who takes responsibility, as typed.
+        name: String,
+    },
+    Noted {
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        step: Option<StepId>,
+        text: String,
+    },
+    /// The technician reports something wrong.
+    ProblemReported {
+        step: StepId,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        slot: Option<SlotLabel>,
+        text: String,
+    },
+    Paused {
+        step: Option<StepId>,
+        why: String,
+    },
+    Resumed {
+        step: Option<StepId>,
+        away_ms: Option<u64>,
+        clock_note: Option<String>,
+    },
+    /// What the machine reports.
+    SnapshotTaken {
+        step: Option<StepId>,
+        snapshot: Box<Snapshot>,
+    },
+    /// Snapshot against plan.
+    Compared {
+        snapshot_line: u64,
+        findings: Vec<Finding>,
+    },
+    /// A damaged tail was found at opening and put aside.
+    TailSetAside {
+        file: String,
+        bytes: u64,
+        why: String,
+    },
+    /// The technician states that the job is done.
+    Declared {
+        name: String,
+        role: Role,
+        statement: String,
+    },
+}
+
+/// Why a step was passed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Passed {
+    NotDone,
+    NotApplicable,
+    CouldNot,
+}
+
+/// In which role someone signs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Role {
+    Technician,
+    Supervisor,
+}
+
+/// The first line's content.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Opened {
+    /// `slotwise-record/1`.
+    pub format: String,
+    /// The job's id: `[a-z0-9-]`, sorts by date.
+    pub job: String,
+    /// The program's version.
+    pub version: String,
+    pub technician: String,
+    /// The chassis tag of the unit worked on.
+    pub unit: String,
+    /// Set for the practice job only.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub practice: Option<Practice>,
+    pub plan: Plan,
+    pub board: Board,
+    pub checklist: Checklist,
+}
+
+/// What the practice machine does wrong.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Practice {
+    pub fault: String,
+    pub seed: String,
+}

@@ -1,0 +1,1 @@
+//! (see the room's files)

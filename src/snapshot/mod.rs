@@ -1,0 +1,5 @@
+//! What one machine reports about its memory at one moment.
+
+mod model;
+
+pub use model::*;

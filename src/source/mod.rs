@@ -1,0 +1,12 @@
+//! Reading a file that a person wrote, and reporting every fault in it at once: in line order, each with file, line, key,
+//! what was expected and the nearest known key, the source line drawn.
+//!
+//! One mechanism serves every format: the TOML tree with its spans is checked against the JSON Schema that the Rust type
+//! itself yields, so the schema we publish and the reader we run cannot drift apart. What a schema cannot say (a slot
+//! listed twice) each room checks through [`Checked`] and reports by path; the path finds the line.
+
+mod faults;
+mod read;
+
+pub use faults::{Fault, Faults, Path, PathPart};
+pub use read::{Checked, Text, from_toml};

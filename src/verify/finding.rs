@@ -1,0 +1,56 @@
+//! One difference between snapshot and plan.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::board::SlotLabel;
+
+/// The kinds of difference.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum FindingKind {
+    Missing,
+    Unplanned,
+    Exchanged,
+    WrongModule,
+    WrongSize,
+    WrongKind,
+    Slower,
+    Unbalanced,
+    ShutOff,
+    ShortTotal,
+    ErrorsCounted,
+    DuplicateSerial,
+    UnknownSlot,
+    UnreadableIdentity,
+    StaleSnapshot,
+}
+
+/// How grave a finding is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Grave {
+    /// The machine must not be handed back like this.
+    Stop,
+    /// Someone must look and decide.
+    Look,
+    /// Worth knowing.
+    Note,
+}
+
+/// One difference between snapshot and plan, with the evidence and the next thing to do.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Finding {
+    pub kind: FindingKind,
+    pub slot: Option<SlotLabel>,
+    /// The module as the plan or the report names it.
+    pub module: Option<String>,
+    pub planned: Option<String>,
+    pub reported: Option<String>,
+    /// The source and field the reported value was read from: `smbios type 17 handle 0x0038, size`.
+    pub source: String,
+    pub grave: Grave,
+    /// What to do next.
+    pub next: String,
+}

@@ -1,0 +1,5 @@
+//! Snapshot against plan gives findings.
+
+mod finding;
+
+pub use finding::*;
