@@ -125,7 +125,8 @@ fn an_independent_schema_checker_agrees() {
 
 #[test]
 fn faults_come_in_line_order_with_their_lines() {
-    let text = "format = \"slotwise-board/1\"\nname = 1\ncolour = \"red\"\ngeneration = \"DDR6\"\n[limits]\nkind = []\n";
+    let text =
+        "format = \"slotwise-board/1\"\nname = 1\ncolour = \"red\"\ngeneration = \"DDR6\"\n[limits]\nkind = []\n";
     let faults = from_toml::<Board>(&Text { file: "b.toml", bytes: text.as_bytes() }).unwrap_err();
     let json = serde_json::to_value(&faults).unwrap();
     let seen: Vec<(Option<u64>, &str)> = json["faults"]
@@ -157,16 +158,18 @@ fn a_plan_may_name_its_board_and_order() {
 
     let missing = || std::io::Error::other("not there");
     let error = slotwise::plan::load(&text, &mut |_| Err(missing())).unwrap_err().to_string();
-    assert!(error.contains("p.toml:3:14") && error.contains("cannot read `b.toml`: not there"), "{error}");
+    assert!(error.contains("p.toml:3:14: ") && error.contains("cannot read `b.toml`: not there"), "{error}");
     let error = slotwise::plan::load(&text, &mut |_| Ok(b"name = 1".to_vec())).unwrap_err().to_string();
-    assert!(error.contains("--> b.toml") && error.contains("--> o.toml"), "{error}");
+    assert!(error.contains("b.toml: fault: ") && error.contains("o.toml: fault: "), "{error}");
 }
 
 #[test]
 fn a_plan_written_by_a_program_reads_back() {
     let board = fs::read(folder("checklists/boards/heron.toml")).unwrap();
     let board: Board = from_toml(&Text { file: "heron.toml", bytes: &board }).unwrap();
-    let order = toml::from_str("format = \"slotwise-order/1\"\nname = \"o\"\n[[unit]]\nchassis = \"LF-1\"\nenclosure = \"E\"\nbay = \"N2\"\n");
+    let order = toml::from_str(
+        "format = \"slotwise-order/1\"\nname = \"o\"\n[[unit]]\nchassis = \"LF-1\"\nenclosure = \"E\"\nbay = \"N2\"\n",
+    );
     let slot = toml::from_str("slot = \"F1-1\"\ndo = \"insert\"\ngib = 32\nkind = \"RDIMM\"\nserial = \"0A1B2C3D\"\n");
     let plan = Plan {
         format: Plan::FORMAT.to_owned(),

@@ -72,11 +72,7 @@ pub(crate) fn unusable(name: &str) -> Option<&'static str> {
 
 /// Reports names that cannot be used and names that stand twice, case aside: two names that differ by case alone are
 /// one name when spoken.
-pub(crate) fn check_names<'a>(
-    what: &str,
-    names: impl IntoIterator<Item = (Path, &'a str)>,
-    report: &mut Report<'_>,
-) {
+pub(crate) fn check_names<'a>(what: &str, names: impl IntoIterator<Item = (Path, &'a str)>, report: &mut Report<'_>) {
     let mut seen: BTreeMap<String, &str> = BTreeMap::new();
     for (path, name) in names {
         if let Some(why) = unusable(name) {
@@ -148,7 +144,8 @@ impl Board {
             let label = slot.slot.label.as_str();
             let taken = label == "all" || self.socket.iter().any(|socket| socket.label == label);
             if taken || label.contains('/') {
-                let what = format!("slot `{}` cannot be told from a socket, a channel or `all` in a cover", shown(label));
+                let what =
+                    format!("slot `{}` cannot be told from a socket, a channel or `all` in a cover", shown(label));
                 report(slot_path(self, slot).key("label"), what, None);
             }
         }
@@ -212,7 +209,8 @@ impl Board {
             if bank.is_none() {
                 let banked = claims.iter().filter(|((other, bank), _)| other == locator && bank.is_some());
                 for slot in banked.flat_map(|(_, slots)| slots).filter(|slot| slot.slot.label != first.slot.label) {
-                    let what = format!("`{}` alone, of slot `{}`, fits this slot too", shown(locator), first.slot.label);
+                    let what =
+                        format!("`{}` alone, of slot `{}`, fits this slot too", shown(locator), first.slot.label);
                     let help = format!("name the bank at slot `{}` as well", first.slot.label);
                     report(slot_path(self, *slot).key("reports_as"), what, Some(help));
                 }

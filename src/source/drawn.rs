@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use annotate_snippets::{AnnotationKind, Element, Group, Level, Origin, Renderer, Snippet};
+use annotate_snippets::{AnnotationKind, Element, Group, Level, Renderer, Snippet};
 
 use super::words::counted;
 use super::{Fault, Faults};
@@ -20,8 +20,11 @@ pub(super) fn drawn(faults: &Faults, colour: bool) -> String {
     let renderer = renderer.decor_style(annotate_snippets::renderer::DecorStyle::Ascii);
     let mut out = String::new();
     for fault in faults.faults.iter().take(MOST) {
-        out.push_str(&renderer.render(&[group(faults, fault)]));
-        out.push_str("\n\n");
+        for line in renderer.render(&[group(faults, fault)]).lines() {
+            out.push_str(line.trim_end());
+            out.push('\n');
+        }
+        out.push('\n');
     }
     if let Some(more) = faults.faults.len().checked_sub(MOST).filter(|more| *more > 0) {
         out.push_str(&format!("and {more} more\n"));
@@ -31,10 +34,11 @@ pub(super) fn drawn(faults: &Faults, colour: bool) -> String {
 }
 
 fn group<'a>(faults: &Faults, fault: &Fault) -> Group<'a> {
-    let mut origin = Origin::path(clean(&faults.file));
+    let mut place = clean(&faults.file);
     let mut parts: Vec<Element<'a>> = Vec::new();
     if let (Some(span), Some((line, column))) = (&fault.span, faults.position(fault)) {
-        origin = origin.line(line).char_column(column);
+        // The renderer would count columns in the cleaned line; an editor wants those of the file.
+        place.push_str(&format!(":{line}:{column}"));
         let (source, mark) = line_around(&faults.text, span);
         parts.push(Snippet::source(source).line_start(line).annotation(AnnotationKind::Primary.span(mark)).into());
     }
@@ -44,7 +48,7 @@ fn group<'a>(faults: &Faults, fault: &Fault) -> Group<'a> {
     if let Some(help) = &fault.help {
         parts.push(Level::HELP.message(clean(help)).into());
     }
-    Level::ERROR.primary_title(clean(&fault.what)).element(origin).elements(parts)
+    Level::ERROR.with_name(format!("{place}: fault")).primary_title(clean(&fault.what)).elements(parts)
 }
 
 /// A message made of safe words and values cleaned before; cleaned once more, since it costs nothing.
@@ -59,7 +63,8 @@ fn line_around(text: &str, span: &Range<usize>) -> (String, Range<usize>) {
     let line_end = text[start..].find(['\n', '\r']).map_or(text.len(), |at| start + at);
     let end = floor(text, span.end).clamp(start, line_end);
     // Each character is at least one column, so a window in characters is one in columns for plain text.
-    let window_start = text[line_start..start].char_indices().rev().nth(COLUMNS / 2).map_or(line_start, |(at, _)| line_start + at);
+    let window_start =
+        text[line_start..start].char_indices().rev().nth(COLUMNS / 2).map_or(line_start, |(at, _)| line_start + at);
     let mut out = String::new();
     if window_start > line_start {
         out.push_str("...");

@@ -36,10 +36,17 @@ pub(super) fn mismatch(found: &str, wanted: &str) -> Option<(String, String)> {
             (format!("this is {}; {} is wanted", called(found), called(wanted)), "name another file".to_owned())
         }
         (true, Some(number)) if Some(number) > wanted_number => (
-            format!("this is {} of version {number}; this program reads version {}", called(found), wanted_version.unwrap_or("1")),
+            format!(
+                "this is {} of version {number}; this program reads version {}",
+                called(found),
+                wanted_version.unwrap_or("1")
+            ),
             "take a newer slotwise".to_owned(),
         ),
-        _ => (format!("unknown format `{}`", shown(found)), format!("{} begins with: format = \"{wanted}\"", called(wanted))),
+        _ => (
+            format!("unknown format `{}`", shown(found)),
+            format!("{} begins with: format = \"{wanted}\"", called(wanted)),
+        ),
     })
 }
 
@@ -47,7 +54,12 @@ pub(super) fn mismatch(found: &str, wanted: &str) -> Option<(String, String)> {
 pub(super) fn other(tree: &DeTable<'_>, wanted: &str) -> Option<Fault> {
     let Some(value) = tree.get("format") else {
         let help = Some(format!("{} begins with: format = \"{wanted}\"", called(wanted)));
-        return Some(Fault { path: Path::default().key("format"), span: None, what: "missing key `format`".to_owned(), help });
+        return Some(Fault {
+            path: Path::default().key("format"),
+            span: None,
+            what: "missing key `format`".to_owned(),
+            help,
+        });
     };
     let DeValue::String(found) = value.get_ref() else { return None };
     let (what, help) = mismatch(found, wanted)?;

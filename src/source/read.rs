@@ -135,7 +135,9 @@ fn inside(value: &Spanned<DeValue<'_>>, path: &[PathPart]) -> Option<Range<usize
 fn path_to(tree: &DeTable<'_>, span: &Range<usize>) -> Option<Path> {
     fn within(value: &Spanned<DeValue<'_>>, span: &Range<usize>, path: &Path) -> Option<Path> {
         let deeper = match value.get_ref() {
-            DeValue::Table(table) => table.iter().find_map(|(key, value)| within(value, span, &path.key(key.get_ref()))),
+            DeValue::Table(table) => {
+                table.iter().find_map(|(key, value)| within(value, span, &path.key(key.get_ref())))
+            }
             DeValue::Array(items) => {
                 items.iter().enumerate().find_map(|(index, item)| within(item, span, &path.index(index)))
             }

@@ -152,4 +152,3 @@ pub(super) fn tagged<'s>(document: Document<'s>, alternatives: &[&'s Value]) -> 
 
 /// Alternatives by the constant that names them.
 pub(super) type Tags<'s> = Vec<(&'s str, &'s Value)>;
-

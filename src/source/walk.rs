@@ -207,7 +207,7 @@ impl<'s> Walk<'s> {
     /// What a key holds, in one line.
     fn describe(&self, schema: &Value) -> Option<String> {
         let own = schema.get("description").and_then(Value::as_str);
-        own.and_then(|text| text.lines().next()).map(|line| format!("it says: {line}"))
+        own.and_then(|text| text.lines().next()).map(|line| format!("it holds: {line}"))
     }
 }
 

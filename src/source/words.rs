@@ -20,23 +20,34 @@ pub fn counted(number: usize, one: &str) -> String {
 }
 
 /// The name nearest to `wanted`, when one is near enough that it may have been meant: case apart, at most a third of
-/// its characters changed, added, left out or exchanged with a neighbour.
+/// its characters changed, added, left out or exchanged with a neighbour. Of several equally near none is named, since
+/// a wrong hint is worse than none.
 pub fn nearest<'a>(wanted: &str, names: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     const LONGEST: usize = 64;
     let folded: Vec<char> = wanted.to_lowercase().chars().take(LONGEST + 1).collect();
     if folded.is_empty() || folded.len() > LONGEST {
         return None;
     }
-    names
-        .into_iter()
-        .filter_map(|name| {
-            let other: Vec<char> = name.to_lowercase().chars().take(LONGEST).collect();
-            let allowed = (folded.len().max(other.len()) / 3).max(1);
-            let distance = distance(&folded, &other);
-            (distance <= allowed && distance < folded.len()).then_some((distance, name))
-        })
-        .min_by_key(|(distance, _)| *distance)
-        .map(|(_, name)| name)
+    let mut best: Option<((usize, usize), &str)> = None;
+    let mut tied = false;
+    for name in names {
+        let other: Vec<char> = name.to_lowercase().chars().take(LONGEST).collect();
+        let allowed = (folded.len().max(other.len()) / 3).max(1);
+        let distance = distance(&folded, &other);
+        if distance > allowed || distance >= folded.len() {
+            continue;
+        }
+        let rank = (distance, folded.len().abs_diff(other.len()));
+        match best {
+            Some((least, known)) if rank > least || known == name => {}
+            Some((least, _)) if rank == least => tied = true,
+            _ => {
+                best = Some((rank, name));
+                tied = false;
+            }
+        }
+    }
+    best.filter(|_| !tied).map(|(_, name)| name)
 }
 
 /// The way out for a name that is none of `known`: the nearest one, and all of them where they are few.
@@ -78,13 +89,14 @@ mod tests {
 
     #[test]
     fn the_nearest_name_is_one_that_may_have_been_meant() {
-        let keys = ["label", "position", "tab", "key", "reports_as", "at"];
+        let keys = ["label", "position", "tab", "tap", "key", "reports_as", "at"];
         for (typed, meant) in [
             ("postion", Some("position")),
             ("lable", Some("label")),
             ("Label", Some("label")),
             ("report_as", Some("reports_as")),
             ("colour", None),
+            ("tat", None),
             ("x", None),
             ("", None),
         ] {
