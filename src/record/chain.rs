@@ -175,3 +175,6 @@ impl Formatter for Ascii {
         Ok(())
     }
 }
+
+#[cfg(test)]
+mod tests;
