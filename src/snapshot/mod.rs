@@ -1,5 +1,6 @@
 //! What one machine reports about its memory at one moment.
 
 mod model;
+pub mod smbios;
 
 pub use model::*;
