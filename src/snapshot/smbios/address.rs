@@ -81,9 +81,7 @@ impl DeviceRange {
 fn addresses(structure: &Structure<'_>, extended_start: usize, extended_end: usize) -> (Option<u64>, Option<u64>) {
     match (structure.dword(0x04), structure.dword(0x08)) {
         (Some(u32::MAX), _) => (structure.qword(extended_start), structure.qword(extended_end)),
-        (start, end) => {
-            (start.map(|kib| u64::from(kib) * 1024), end.map(|kib| (u64::from(kib) + 1) * 1024 - 1))
-        }
+        (start, end) => (start.map(|kib| u64::from(kib) * 1024), end.map(|kib| (u64::from(kib) + 1) * 1024 - 1)),
     }
 }
 

@@ -29,6 +29,8 @@ pub struct MemoryDevice {
     /// Bits of data.
     pub data_width: Option<u16>,
     pub size: Option<Reported>,
+    /// The size stands in the extended field.
+    pub size_is_extended: bool,
     pub form_factor: Option<u8>,
     /// 0 is none, FFh unknown.
     pub set: Option<u8>,
@@ -88,6 +90,7 @@ impl MemoryDevice {
             total_width: s.word(0x08).filter(|bits| *bits != 0xFFFF),
             data_width: s.word(0x0A).filter(|bits| *bits != 0xFFFF),
             size: size(s),
+            size_is_extended: s.word(0x0C) == Some(0x7FFF) && s.dword(0x1C).is_some(),
             form_factor: s.byte(0x0E),
             set: s.byte(0x0F),
             locator: s.string(0x10),

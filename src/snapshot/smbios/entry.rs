@@ -53,8 +53,7 @@ impl EntryPoint {
     /// Reads an entry point at the start of `bytes`.
     pub fn read(bytes: &[u8]) -> Result<Self, EntryFault> {
         if bytes.starts_with(b"_SM3_") {
-            let head: &[u8; 0x18] =
-                bytes.first_chunk().ok_or(EntryFault::Cut { length: bytes.len(), needed: 0x18 })?;
+            let head: &[u8; 0x18] = bytes.first_chunk().ok_or(EntryFault::Cut { length: bytes.len(), needed: 0x18 })?;
             Ok(Self {
                 layout: Layout::Bits64,
                 major: head[0x07],
@@ -67,8 +66,7 @@ impl EntryPoint {
                 checksum_right: adds_up(bytes, head[0x06]),
             })
         } else if bytes.starts_with(b"_SM_") {
-            let head: &[u8; 0x1F] =
-                bytes.first_chunk().ok_or(EntryFault::Cut { length: bytes.len(), needed: 0x1F })?;
+            let head: &[u8; 0x1F] = bytes.first_chunk().ok_or(EntryFault::Cut { length: bytes.len(), needed: 0x1F })?;
             Ok(Self {
                 layout: Layout::Bits32,
                 major: head[0x06],

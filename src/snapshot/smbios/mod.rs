@@ -50,12 +50,8 @@ impl Table {
     /// Decodes a bare table: structures only, no entry point.
     pub fn decode(bytes: &[u8]) -> Self {
         let walked = walk(bytes);
-        let mut table = Self {
-            structures: walked.structures.len(),
-            broken: walked.broken,
-            ended: walked.ended,
-            ..Self::default()
-        };
+        let mut table =
+            Self { structures: walked.structures.len(), broken: walked.broken, ended: walked.ended, ..Self::default() };
         for structure in &walked.structures {
             table.take(structure);
         }

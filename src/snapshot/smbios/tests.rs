@@ -10,11 +10,10 @@ fn a_table_is_walked_to_its_end() {
     let mut bytes = table([slot(0x1100, 0x54), slot(0x1101, 0x22)]);
     bytes.extend([0xAA; 40]);
     let walked = walk(&bytes);
-    assert_eq!(walked.structures.iter().map(|s| (s.kind, s.handle)).collect::<Vec<_>>(), [
-        (17, 0x1100),
-        (17, 0x1101),
-        (127, 0xFEFF)
-    ]);
+    assert_eq!(
+        walked.structures.iter().map(|s| (s.kind, s.handle)).collect::<Vec<_>>(),
+        [(17, 0x1100), (17, 0x1101), (127, 0xFEFF)]
+    );
     assert!(walked.ended);
     assert_eq!(walked.broken, None);
     assert_eq!(walked.structures[0].string(0x10).as_deref(), Some("A1"));
