@@ -4,10 +4,12 @@
 //! reader of a record can check that the table is what the machine said.
 
 mod blocks;
+mod capture;
 mod errors_counted;
 mod folder;
 mod host;
 mod identity;
+mod json;
 mod live;
 mod meminfo;
 mod merge;
@@ -16,8 +18,11 @@ mod numa;
 mod slots;
 pub mod smbios;
 mod totals;
+mod tree;
 
+pub use capture::{Capture, capture};
 pub use identity::{identity, is_placeholder, unpadded};
+pub use json::{LARGEST, SnapshotFault, ascii_json, read_json, write_json};
 pub use merge::{Merged, merge, source_name};
 pub use model::*;
 
