@@ -18,7 +18,8 @@ pub const RECORD_FORMAT: &str = "slotwise-record/1";
 pub struct Line {
     /// 1, 2, 3 …
     pub n: u64,
-    /// RFC 3339 with offset.
+    /// RFC 3339 with offset, in milliseconds.
+    #[serde(with = "super::time")]
     #[schemars(with = "String")]
     pub at: DateTime<FixedOffset>,
     /// Who did it: the technician's id, or `slotwise` for what the program did by itself.
