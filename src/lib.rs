@@ -21,6 +21,13 @@
 //! | [`source`] | reading a person's file and reporting every fault in it at once |
 //! | [`text`], [`units`] | cleaned text; sizes and rates |
 
+#[cfg(test)]
+extern crate self as slotwise;
+
+#[cfg(test)]
+#[path = "../tests/support/mod.rs"]
+mod support;
+
 pub mod board;
 pub mod checklist;
 pub mod commands;

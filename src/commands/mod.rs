@@ -1,5 +1,7 @@
 //! One file per command: it reads files, calls a room below, and shows the result.
 
+pub mod atomic;
+pub mod capture;
 mod cli;
 mod error;
 mod exit;
