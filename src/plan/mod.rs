@@ -1,5 +1,11 @@
-//! Which module goes in which slot.
+//! Which module goes in which slot, what it will run at, and why each alternative is worse.
+
+pub mod interleave;
+pub mod rules;
+pub mod speed;
 
 mod file;
+mod seat;
 
 pub use file::*;
+pub use seat::{CpuLimit, Cpus, Seat, Seats, UnknownProcessor, cpus_of};
