@@ -15,6 +15,7 @@
 //! | [`snapshot`] | what one machine reports about its memory, one file per source |
 //! | [`checklist`] | checklist file, plan and board give steps |
 //! | [`plan`] | which module goes in which slot |
+//! | [`stock`] | the modules on hand or on offer: lots with counts, packs and prices |
 //! | [`order`] | what is asked for: units, processors, capacity |
 //! | [`module`] | what a module is and how it tells you |
 //! | [`board`] | the memory layout of one kind of machine |
@@ -42,6 +43,7 @@ pub mod record;
 pub mod runner;
 pub mod snapshot;
 pub mod source;
+pub mod stock;
 pub mod text;
 pub mod units;
 pub mod verify;
