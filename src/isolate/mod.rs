@@ -6,6 +6,8 @@
 
 pub mod action;
 pub mod belief;
+pub mod candidates;
+pub mod choose;
 pub mod fault;
 pub mod layout;
 pub mod rates;

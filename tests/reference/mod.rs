@@ -4,3 +4,4 @@
 
 pub mod exact;
 pub mod policies;
+pub mod sampled;

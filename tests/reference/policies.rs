@@ -37,7 +37,7 @@ pub fn practice(model: &Model, belief: &Belief, trail: &mut Trail) -> Action {
 
 /// Swaps at once.
 pub fn swap_first(model: &Model, belief: &Belief, trail: &mut Trail) -> Action {
-    swap_one(model, belief, trail, trail.cycle - 1)
+    swap_one(model, belief, trail, trail.cycle.saturating_sub(2))
 }
 
 fn swap_one(model: &Model, belief: &Belief, trail: &mut Trail, turn: usize) -> Action {
