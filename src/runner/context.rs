@@ -1,0 +1,1 @@
+//! What a judgement needs to know of the job.

@@ -1,0 +1,18 @@
+//! Why a walk stops before its end.
+
+use crate::prompt::AskError;
+use crate::record::JournalError;
+
+/// Why a walk stops. Everything confirmed before is on disk.
+#[derive(Debug, thiserror::Error)]
+pub enum RunError {
+    /// The record takes nothing more.
+    #[error(transparent)]
+    Journal(#[from] JournalError),
+    /// Nobody can be asked.
+    #[error(transparent)]
+    Ask(AskError),
+    /// The checklist in the record cannot be expanded for its plan.
+    #[error("the checklist does not fit the plan: {0}")]
+    Expand(#[from] crate::checklist::ExpandError),
+}
