@@ -199,7 +199,7 @@ pub enum Hold {
 }
 
 /// What the board allows. An absent limit is unknown.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Limits {
     pub kinds: Vec<Kind>,

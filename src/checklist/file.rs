@@ -17,6 +17,10 @@ pub struct Checklist {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub limit: Vec<Limit>,
     pub card: Vec<CardTemplate>,
+    /// Cards for opening the machine once more after findings: `insert` is then every slot named by a finding that has a
+    /// module planned, `remove` every other one.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub again: Vec<CardTemplate>,
 }
 
 /// One value a site sets. Without a value the site has to fill it in, and the step says so.

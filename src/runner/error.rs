@@ -12,6 +12,9 @@ pub enum RunError {
     /// Nobody can be asked.
     #[error(transparent)]
     Ask(AskError),
+    /// The order in the record does not have the unit the job was opened for.
+    #[error("the order does not have the unit this job was opened for")]
+    NoUnit,
     /// The checklist in the record cannot be expanded for its plan.
     #[error("the checklist does not fit the plan: {0}")]
     Expand(#[from] crate::checklist::ExpandError),

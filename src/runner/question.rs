@@ -24,7 +24,7 @@ pub fn question(
             item: (at.1 + 1, card.steps.len()),
             elapsed,
         }),
-        slot: step.slot.as_ref().map(ToString::to_string),
+        slot: step.shown_slot().map(ToString::to_string),
         caution: step.caution.clone(),
         warns: step.warns,
         text: step.text.clone(),
@@ -40,7 +40,10 @@ fn wants(step: &Step, machine: &dyn MachineReport) -> Wants {
         Evidence::Confirm { state } => Wants::Confirm { state: state.clone() },
         Evidence::Reading { unit, .. } => Wants::Number { unit: unit.clone() },
         Evidence::Scan { of, .. } => Wants::Scan { what: scan_words(*of).to_owned() },
-        Evidence::Count { .. } => Wants::Count { what: "how many".to_owned() },
+        Evidence::Word { word, meaning } => Wants::Word { word: word.clone(), meaning: meaning.clone() },
+        Evidence::Count { .. } | Evidence::Tally | Evidence::TallyBack { .. } => {
+            Wants::Count { what: "how many".to_owned() }
+        }
         Evidence::Choice { options, .. } => Wants::Choice { options: options.clone() },
         Evidence::Text { optional } => Wants::Line { what: "in your words".to_owned(), optional: *optional },
         Evidence::Time { seconds } => {

@@ -1,6 +1,6 @@
 //! Where the machine's own report comes from.
 
-use crate::checklist::Step;
+use crate::checklist::{Step, Steps};
 use crate::prompt::Wants;
 use crate::record::Job;
 use crate::snapshot::Snapshot;
@@ -14,11 +14,11 @@ pub trait MachineReport {
     ///
     /// # Errors
     /// In words, what is wrong with it and the way out; the question comes again.
-    fn read(&mut self, given: &str, job: &Job) -> Result<Snapshot, ReportError>;
+    fn read(&mut self, given: &str, steps: &Steps, job: &Job) -> Result<Snapshot, ReportError>;
 
     /// What the bench would show beside the question, where there is no real bench: the label on the module in hand.
     /// `None` on a real machine.
-    fn bench(&self, _step: &Step, _job: &Job) -> Option<String> {
+    fn bench(&self, _step: &Step, _steps: &Steps, _job: &Job) -> Option<String> {
         None
     }
 

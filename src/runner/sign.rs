@@ -66,7 +66,7 @@ impl Runner<'_> {
         let mut lines = vec![format!(
             "all {} items have their answer; worked {}",
             job.answers().len(),
-            crate::draw::clock(job.worked())
+            crate::prompt::Hms(job.worked())
         )];
         for (step, standing) in job.overrides() {
             if let crate::record::Answer::Passed { why, name, .. } = &standing.answer {

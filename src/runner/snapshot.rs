@@ -6,7 +6,7 @@ use super::walk::{Heard, Runner, choice, millis, side_question};
 use super::{RunError, compare};
 use crate::board::SlotLabel;
 use crate::checklist::Step;
-use crate::draw;
+use crate::verify::lines as finding_lines;
 use crate::prompt::{Status, Wants};
 use crate::record::{Event, How};
 use crate::verify::{Finding, Grave};
@@ -41,7 +41,7 @@ impl Runner<'_> {
             self.say(Status::Recorded, "the machine reports what the plan says, slot by slot".to_owned())?;
             return self.settle(step, format!("line {line}, no findings"), how, took);
         }
-        for text in draw::finding_lines(&findings) {
+        for text in finding_lines(&findings) {
             self.say(Status::Attention, text)?;
         }
         if findings.iter().all(|finding| finding.grave == Grave::Note) {

@@ -9,7 +9,7 @@ use super::rounds::all_steps;
 use super::sign::Signed;
 use super::{MachineReport, RunError};
 use crate::board::SlotLabel;
-use crate::checklist::{Evidence, Judged, Step, StepId, Steps, judge};
+use crate::checklist::{Evidence, Judged, PartRead, Step, StepId, Steps, judge};
 use crate::env::Clock;
 use crate::prompt::{Ask, AskError, Message, Question, Reply, Status, Wants};
 use crate::record::{Answer, Event, How, Journal, Passed};
@@ -38,7 +38,9 @@ pub struct Runner<'a> {
     /// Steps that had their answer before a pause and are checked once more.
     recheck: VecDeque<StepId>,
     /// The value last accepted at a scan, with when; the same again within a moment is a double scan.
-    pub(super) last_scan: Option<(String, Duration)>,
+    last_scan: Option<(String, Duration)>,
+    /// The part number of the module whose serial is still to be scanned; a pause forgets it, so that both are scanned again.
+    part_read: Option<PartRead>,
 }
 
 /// What one exchange with the person came to.
@@ -75,6 +77,7 @@ impl<'a> Runner<'a> {
             technician: technician.to_owned(),
             recheck: VecDeque::new(),
             last_scan: None,
+            part_read: None,
         })
     }
 
@@ -230,9 +233,16 @@ impl<'a> Runner<'a> {
         if self.is_double_scan(step, text) {
             return self.say(Status::Info, "the same code twice in a row: the second was left out".to_owned());
         }
-        let context = super::context::of(self.journal.job(), &self.steps);
-        match judge(step, text, &context) {
-            Judged::Accept { value, serial } => {
+        let judged = match super::context::of(self.journal.job(), &self.steps) {
+            Some(mut context) => {
+                context.part_read = self.part_read.clone();
+                judge(step, text, &context)
+            }
+            None => return Err(RunError::NoUnit),
+        };
+        match judged {
+            Judged::Accept { value, serial, .. } => {
+                self.part_read = None;
                 if matches!(step.evidence, Evidence::Scan { .. }) {
                     self.last_scan = Some((text.to_owned(), self.clock.steady()));
                 }
@@ -242,7 +252,11 @@ impl<'a> Runner<'a> {
                 }
                 self.say(Status::Recorded, String::new())
             }
-            Judged::Refuse { why } => {
+            Judged::Partly { part, now } => {
+                self.part_read = Some(part);
+                self.say(Status::Info, now)
+            }
+            Judged::Refuse { why, .. } => {
                 self.record(Event::Refused { step: step.id.clone(), value: text.to_owned(), how, why: why.clone() })?;
                 self.say(Status::Refused, why)
             }

@@ -54,3 +54,26 @@ pub struct Finding {
     /// What to do next.
     pub next: String,
 }
+
+impl FindingKind {
+    /// The kind as files and screens write it.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Missing => "missing",
+            Self::Unplanned => "unplanned",
+            Self::Exchanged => "exchanged",
+            Self::WrongModule => "wrong-module",
+            Self::WrongSize => "wrong-size",
+            Self::WrongKind => "wrong-kind",
+            Self::Slower => "slower",
+            Self::Unbalanced => "unbalanced",
+            Self::ShutOff => "shut-off",
+            Self::ShortTotal => "short-total",
+            Self::ErrorsCounted => "errors-counted",
+            Self::DuplicateSerial => "duplicate-serial",
+            Self::UnknownSlot => "unknown-slot",
+            Self::UnreadableIdentity => "unreadable-identity",
+            Self::StaleSnapshot => "stale-snapshot",
+        }
+    }
+}
