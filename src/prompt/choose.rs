@@ -3,16 +3,13 @@
 use std::cell::RefCell;
 use std::io::{self, Write};
 use std::rc::Rc;
-use std::time::Duration;
-
-use chrono::{DateTime, FixedOffset};
 
 use super::answers::Answers;
 use super::ask::Ask;
 use super::page::Look;
 use super::plain::Plain;
 use super::screen::Screen;
-use crate::env::{Clock, Env, SystemClock};
+use crate::env::Env;
 use crate::source::{Faults, Text};
 
 /// What the person who started the program wants.
@@ -44,8 +41,7 @@ pub fn choose(env: &mut Env, wish: &Wish<'_>) -> Result<Box<dyn Ask>, ChooseErro
     if let Some(text) = &wish.answers {
         return Ok(Box::new(Answers::read(text, out)?));
     }
-    let clock: Rc<dyn Clock> = Rc::from(std::mem::replace(&mut env.clock, Box::new(SystemClock::default())));
-    env.clock = Box::new(SharedClock(Rc::clone(&clock)));
+    let clock = Rc::clone(&env.clock);
     let terminal = env.terminal;
     if terminal.stdin_is_terminal {
         let pages =
@@ -69,18 +65,5 @@ impl Write for Shared {
 
     fn flush(&mut self) -> io::Result<()> {
         self.0.borrow_mut().flush()
-    }
-}
-
-/// One clock with two owners.
-struct SharedClock(Rc<dyn Clock>);
-
-impl Clock for SharedClock {
-    fn now(&self) -> DateTime<FixedOffset> {
-        self.0.now()
-    }
-
-    fn steady(&self) -> Duration {
-        self.0.steady()
     }
 }
