@@ -4,6 +4,8 @@
 //! A file's name says which format it is: `board-…`, `order-…`, `plan-…`, `checklist-…`. With `SLOTWISE_UPDATE=1` the
 //! texts are written anew; look at the difference before keeping them.
 
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking, in its helpers too")]
+
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};

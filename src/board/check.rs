@@ -104,6 +104,13 @@ impl Board {
         if self.socket.iter().map(|socket| socket.channel.len()).sum::<usize>() > MOST_SLOTS {
             return Some((format!("more than {MOST_SLOTS} channels"), None));
         }
+        let limits = &self.limits;
+        let lists = [self.cover.len(), self.speed.len(), self.cpu.len(), limits.kinds.len(), limits.largest.len()];
+        let names = self.slots().map(|slot| slot.slot.reports_as.len()).chain(self.cover.iter().map(|c| c.over.len()));
+        let lists = lists.into_iter().chain([limits.counts_per_socket.len()]).chain(names);
+        if let Some(length) = lists.into_iter().find(|length| *length > MOST_SLOTS) {
+            return Some((format!("a list of {length}; no list of a board is longer than {MOST_SLOTS}"), None));
+        }
         None
     }
 

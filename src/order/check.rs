@@ -8,6 +8,9 @@ use crate::module::Module;
 use crate::source::{Checked, Path};
 use crate::text::shown;
 
+/// The most units, and the most fitted modules, of one order.
+const LONGEST: usize = 10_000;
+
 type Report<'r> = dyn FnMut(Path, String, Option<String>) + 'r;
 
 impl Checked for Order {
@@ -26,6 +29,10 @@ impl Checked for Order {
         }
         if self.gib.is_some_and(|gib| gib.mib() == 0) {
             report(root.key("gib"), "0 GiB".to_owned(), Some("leave it out when no capacity is asked for".to_owned()));
+        }
+        if let Some(length) = [self.unit.len(), self.fitted.len()].into_iter().find(|length| *length > LONGEST) {
+            report(root, format!("a list of {length}; no list of an order is longer than {LONGEST}"), None);
+            return;
         }
         self.check_units(report);
         self.check_fitted(report);

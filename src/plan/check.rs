@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::{Action, PLAN_FORMAT, Plan};
-use crate::board::SlotLabel;
+use crate::board::{MOST_SLOTS, SlotLabel};
 use crate::module::Module;
 use crate::order::{Fitted, check_modules};
 use crate::source::{Checked, Path, check_below, either, way_out};
@@ -46,6 +46,12 @@ impl Plan {
         }
         if self.slot.is_empty() && self.remove.is_empty() {
             report(root.key("slot"), "the plan holds no module and removes none".to_owned(), None);
+        }
+        // Some of what follows compares each with each.
+        let lists = [self.slot.len(), self.remove.len(), self.order.fitted.len()];
+        if let Some(length) = lists.into_iter().find(|length| *length > MOST_SLOTS) {
+            report(root, format!("a list of {length}; a board has {MOST_SLOTS} slots at most"), None);
+            return;
         }
         self.check_slots(report);
         self.check_moves(report);

@@ -9,7 +9,7 @@ use serde_json::Value;
 use super::{PLAN_FORMAT, Plan, PlanSlot, Removal};
 use crate::board::Board;
 use crate::order::Order;
-use crate::source::{Checked, Faults, Path, Read, Text, from_toml, read_toml, schema_of};
+use crate::source::{Checked, Faults, Path, Text, from_toml, read_toml, schema_of};
 use crate::text::shown;
 use crate::units::Mts;
 
@@ -78,10 +78,13 @@ pub fn schema() -> Value {
 pub fn load(text: &Text<'_>, resolve: &mut Resolve<'_>) -> Result<Plan, LoadError> {
     let read = read_toml::<PlanFile>(text, PLAN_FORMAT).map_err(|faults| LoadError(vec![faults]))?;
     let file = &read.value;
-    let mut wrong = Vec::new();
-    let board = part(&read, "board", file.board.as_ref(), file.board_file.as_deref(), resolve, &mut wrong);
-    let order = part(&read, "order", file.order.as_ref(), file.order_file.as_deref(), resolve, &mut wrong);
-    let (Some(board), Some(order)) = (board, order) else { return Err(LoadError(wrong)) };
+    let mut wrong = Wrong::default();
+    let board = part("board", file.board.as_ref(), file.board_file.as_deref(), resolve, &mut wrong);
+    let order = part("order", file.order.as_ref(), file.order_file.as_deref(), resolve, &mut wrong);
+    let (Some(board), Some(order)) = (board, order) else {
+        let own = (!wrong.here.is_empty()).then(|| read.faults(wrong.here));
+        return Err(LoadError(own.into_iter().chain(wrong.elsewhere).collect()));
+    };
     let plan = Plan {
         format: file.format.clone(),
         name: file.name.clone(),
@@ -93,23 +96,30 @@ pub fn load(text: &Text<'_>, resolve: &mut Resolve<'_>) -> Result<Plan, LoadErro
         order,
         board,
     };
-    let mut found = Vec::new();
-    plan.check(&mut |path, what, help| found.push((path, what, help)));
-    if found.is_empty() { Ok(plan) } else { Err(LoadError(vec![read.faults(found)])) }
+    read.checked(|_, report| plan.check(report)).map_err(|faults| LoadError(vec![faults]))?;
+    Ok(plan)
 }
 
-/// The part of a plan that stands in it or in a file of its own; pushes to `wrong` why there is none.
+/// Why board or order could not be had.
+#[derive(Default)]
+struct Wrong {
+    /// Faults of the plan.
+    here: Vec<(Path, String, Option<String>)>,
+    /// Faults of the files it names.
+    elsewhere: Vec<Faults>,
+}
+
+/// The part of a plan that stands in it or in a file of its own; adds to `wrong` why there is none.
 fn part<T: Checked + Clone>(
-    read: &Read<'_, PlanFile>,
     key: &str,
     inside: Option<&T>,
     file: Option<&str>,
     resolve: &mut Resolve<'_>,
-    wrong: &mut Vec<Faults>,
+    wrong: &mut Wrong,
 ) -> Option<T> {
     let own = Path::default().key(key);
     let named = Path::default().key(&format!("{key}_file"));
-    let mut fault = |path, what, help: &str| wrong.push(read.faults(vec![(path, what, Some(help.to_owned()))]));
+    let mut fault = |path, what, help: &str| wrong.here.push((path, what, Some(help.to_owned())));
     match (inside, file) {
         (Some(inside), None) => Some(inside.clone()),
         (Some(_), Some(_)) => {
@@ -125,7 +135,7 @@ fn part<T: Checked + Clone>(
             Ok(bytes) => match from_toml::<T>(&Text { file, bytes: &bytes }) {
                 Ok(value) => Some(value),
                 Err(faults) => {
-                    wrong.push(faults);
+                    wrong.elsewhere.push(faults);
                     None
                 }
             },

@@ -78,6 +78,9 @@ pub struct Fault {
     pub help: Option<String>,
 }
 
+/// The most faults of one file that are kept; one with more is another kind of file.
+pub const MOST_FAULTS: usize = 1000;
+
 /// All faults of one file, in line order. Displays as the list a person acts on, source lines drawn, no colour.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Faults {
@@ -91,6 +94,7 @@ impl Faults {
     pub fn new(file: &str, text: &str, mut faults: Vec<Fault>) -> Self {
         faults.sort_by_key(|fault| fault.span.as_ref().map(|span| (span.start, span.end)));
         faults.dedup();
+        faults.truncate(MOST_FAULTS);
         Self { file: file.to_owned(), text: text.to_owned(), faults }
     }
 

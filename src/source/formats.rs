@@ -6,13 +6,16 @@ use super::{Fault, Path};
 use crate::text::shown;
 
 /// The formats that exist, with what such a file is called.
-const KNOWN: [(&str, &str); 6] = [
+const KNOWN: [(&str, &str); 9] = [
     ("slotwise-board", "a board file"),
     ("slotwise-order", "an order file"),
     ("slotwise-plan", "a plan file"),
     ("slotwise-checklist", "a checklist file"),
     ("slotwise-snapshot", "a snapshot file"),
     ("slotwise-record", "a record"),
+    ("slotwise-site", "a site file"),
+    ("slotwise-answers", "an answers file"),
+    ("slotwise-rates", "a rates file"),
 ];
 
 /// What a file of this format is called: `a board file`.

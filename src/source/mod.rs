@@ -16,7 +16,7 @@ mod walk;
 mod words;
 
 pub use caps::Caps;
-pub use faults::{Fault, Faults, Path, PathPart};
+pub use faults::{Fault, Faults, MOST_FAULTS, Path, PathPart};
 pub use formats::called;
 pub use json::{from_json, from_json_within};
 pub use read::{Checked, Read, Text, check_below, from_toml, read_toml};

@@ -7,7 +7,8 @@ use serde::de::DeserializeOwned;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::{Caps, Fault, Faults, Path, PathPart, caps, formats, schema, walk};
+use super::walk::Walked;
+use super::{Caps, Fault, Faults, MOST_FAULTS, Path, PathPart, caps, formats, schema, walk};
 
 /// A file's name as the person gave it, and its bytes.
 #[derive(Debug, Clone)]
@@ -31,9 +32,7 @@ pub trait Checked: DeserializeOwned + JsonSchema {
 /// All faults of the file, in line order.
 pub fn from_toml<T: Checked>(text: &Text<'_>) -> Result<T, Faults> {
     let read: Read<'_, T> = read_toml(text, T::FORMAT)?;
-    let mut found = Vec::new();
-    read.value.check(&mut |path, what, help| found.push((path, what, help)));
-    if found.is_empty() { Ok(read.value) } else { Err(read.faults(found)) }
+    read.checked(T::check)
 }
 
 /// Runs the checks of a value that sits in another one under `key`.
@@ -49,16 +48,33 @@ pub struct Read<'a, T> {
     file: &'a str,
     text: &'a str,
     tree: Spanned<DeTable<'a>>,
+    /// Unknown keys, which do not stand in the way of the checks behind them.
+    unknown: Vec<Fault>,
 }
 
 impl<T> Read<'_, T> {
+    /// The value, when neither `check` nor the reading before it found a fault.
+    ///
+    /// # Errors
+    /// All faults of the file, in line order.
+    pub fn checked(self, check: impl FnOnce(&T, &mut dyn FnMut(Path, String, Option<String>))) -> Result<T, Faults> {
+        let mut found = Vec::new();
+        check(&self.value, &mut |path, what, help| found.push((path, what, help)));
+        if found.is_empty() && self.unknown.is_empty() { Ok(self.value) } else { Err(self.faults(found)) }
+    }
+
     /// Faults of this file, each placed by its path.
     pub fn faults(&self, found: Vec<(Path, String, Option<String>)>) -> Faults {
         let place = |(path, what, help): (Path, String, Option<String>)| {
             let span = find(self.tree.get_ref(), &path);
             Fault { path, span, what, help }
         };
-        Faults::new(self.file, self.text, found.into_iter().map(place).collect())
+        self.all(found.into_iter().take(MOST_FAULTS).map(place).collect())
+    }
+
+    fn all(&self, mut faults: Vec<Fault>) -> Faults {
+        faults.extend(self.unknown.iter().cloned());
+        Faults::new(self.file, self.text, faults)
     }
 }
 
@@ -85,18 +101,24 @@ pub fn read_toml<'a, T: DeserializeOwned + JsonSchema>(text: &Text<'a>, format: 
         return Err(fail(vec![fault]));
     }
     let schema = schema::schema_of::<T>(format);
-    let mut faults = walk::walk(&schema, &tree, &caps);
+    let Walked { mut faults, unknown } = walk::walk(&schema, tree.get_ref(), &caps);
     faults.extend(formats::not_first(tree.get_ref(), format));
-    if !faults.is_empty() {
+    if faults.len() > unknown.len() {
         return Err(fail(faults));
     }
+    let mut known = tree.clone();
+    walk::without(known.get_mut(), &unknown);
     // The schema cannot say all that a type's own reading does (a size of 0.3 MiB), so this may still fail.
-    match T::deserialize(toml::Deserializer::from(tree.clone())) {
-        Ok(value) => Ok(Read { value, file: text.file, text: string, tree }),
+    match T::deserialize(toml::Deserializer::from(known)) {
+        Ok(value) => Ok(Read { value, file: text.file, text: string, tree, unknown: faults }),
         Err(error) => {
-            let path = error.span().and_then(|span| path_to(tree.get_ref(), &span)).unwrap_or_default();
-            let what = crate::text::shown_within(error.message(), 400).to_string();
-            Err(fail(vec![Fault { path, span: error.span(), what, help: None }]))
+            // A key that was left out because an unknown one seems to be meant is no fault of its own.
+            if error.span().is_some() && (unknown.is_empty() || !error.message().starts_with("missing field")) {
+                let path = error.span().and_then(|span| path_to(tree.get_ref(), &span)).unwrap_or_default();
+                let what = crate::text::shown_within(error.message(), 400).to_string();
+                faults.push(Fault { path, span: error.span(), what, help: None });
+            }
+            Err(fail(faults))
         }
     }
 }

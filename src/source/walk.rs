@@ -1,5 +1,6 @@
 //! The walk of a TOML tree along its schema, collecting every fault on the way.
 
+use std::collections::BTreeSet;
 use std::ops::Range;
 
 use serde_json::Value;
@@ -8,25 +9,56 @@ use toml::de::{DeInteger, DeTable, DeValue};
 
 use super::schema::{self, Document};
 use super::words::{either, nearest, way_out};
-use super::{Caps, Fault, Path};
+use super::{Caps, Fault, MOST_FAULTS, Path};
 use crate::text::shown;
 
+/// What the walk found.
+#[derive(Debug)]
+pub(super) struct Walked {
+    pub faults: Vec<Fault>,
+    /// Where the unknown keys stand.
+    pub unknown: BTreeSet<usize>,
+}
+
 /// Checks `table` against `schema`.
-pub(super) fn walk(schema: &Value, table: &Spanned<DeTable<'_>>, caps: &Caps) -> Vec<Fault> {
-    let mut walk = Walk { document: Document(schema), caps, faults: Vec::new() };
-    walk.table(schema, table.get_ref(), None, &Path::default());
-    walk.faults
+pub(super) fn walk(schema: &Value, table: &DeTable<'_>, caps: &Caps) -> Walked {
+    let found = Walked { faults: Vec::new(), unknown: BTreeSet::new() };
+    let mut walk = Walk { document: Document(schema), caps, found };
+    walk.table(schema, table, None, &Path::default());
+    walk.found
+}
+
+/// Takes the keys out of a table that stand at one of these places.
+pub(super) fn without(table: &mut DeTable<'_>, places: &BTreeSet<usize>) {
+    let kept = std::mem::take(table).into_iter().filter(|(key, _)| !places.contains(&key.span().start));
+    *table = kept
+        .map(|(key, mut value)| {
+            without_in(value.get_mut(), places);
+            (key, value)
+        })
+        .collect();
+}
+
+fn without_in(value: &mut DeValue<'_>, places: &BTreeSet<usize>) {
+    match value {
+        DeValue::Table(table) => without(table, places),
+        DeValue::Array(items) => items.iter_mut().for_each(|item| without_in(item.get_mut(), places)),
+        _ => {}
+    }
 }
 
 struct Walk<'s> {
     document: Document<'s>,
     caps: &'s Caps,
-    faults: Vec<Fault>,
+    found: Walked,
 }
 
 impl<'s> Walk<'s> {
     fn fault(&mut self, path: &Path, span: Option<Range<usize>>, what: String, help: Option<String>) {
-        self.faults.push(Fault { path: path.clone(), span, what, help });
+        // A hostile file could have a fault for every few bytes.
+        if self.found.faults.len() < MOST_FAULTS {
+            self.found.faults.push(Fault { path: path.clone(), span, what, help });
+        }
     }
 
     fn value(&mut self, schema: &'s Value, value: &Spanned<DeValue<'_>>, path: &Path) {
@@ -111,12 +143,14 @@ impl<'s> Walk<'s> {
     /// Keeps the faults of the alternative that has the fewest.
     fn best_of(&mut self, fitting: &[&'s Value], value: &Spanned<DeValue<'_>>, path: &Path) {
         let tried = fitting.iter().map(|one| {
-            let mut walk = Walk { document: self.document, caps: self.caps, faults: Vec::new() };
+            let found = Walked { faults: Vec::new(), unknown: BTreeSet::new() };
+            let mut walk = Walk { document: self.document, caps: self.caps, found };
             walk.fitting(one, value, path);
-            walk.faults
+            walk.found
         });
-        if let Some(fewest) = tried.min_by_key(Vec::len) {
-            self.faults.extend(fewest);
+        if let Some(fewest) = tried.min_by_key(|found| found.faults.len()) {
+            self.found.faults.extend(fewest.faults);
+            self.found.unknown.extend(fewest.unknown);
         }
     }
 
@@ -194,6 +228,7 @@ impl<'s> Walk<'s> {
             let free: Vec<&str> = shape.keys.keys().copied().filter(|known| !table.contains_key(*known)).collect();
             meant.extend(nearest(name, free.iter().copied()));
             let help = way_out(name, if free.is_empty() { shape.keys.keys().copied().collect() } else { free });
+            self.found.unknown.insert(key.span().start);
             self.fault(&path.key(name), Some(key.span()), format!("unknown key `{}`", shown(name)), help);
         }
         for required in &shape.required {
