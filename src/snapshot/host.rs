@@ -41,14 +41,15 @@ fn take_folder(host: &mut Host, raw: &[u8]) {
     fill(&mut host.firmware, joined([value("bios_vendor"), value("bios_version"), value("bios_date")]));
 }
 
-/// Takes what the table says: it is the source of the single values, so it goes before them.
-pub(super) fn take_table(host: &mut Host, table: &Table) {
+/// Takes what the table says: it is the source of the single values, so it goes before them. The
+/// version is the entry point's.
+pub(super) fn take_table(host: &mut Host, table: &Table, version: Option<(u8, u8)>) {
     let value = |raw: &Option<String>| identity(raw.as_deref());
     if let Some(system) = &table.system {
         put(&mut host.maker, value(&system.maker));
         put(&mut host.product, value(&system.product));
         put(&mut host.serial, value(&system.serial));
-        put(&mut host.uuid, system.uuid.clone());
+        put(&mut host.uuid, system.uuid_text(version));
     }
     let board = table.boards.iter().find(|board| board.kind == Some(Baseboard::MOTHERBOARD)).or(table.boards.first());
     if let Some(board) = board {

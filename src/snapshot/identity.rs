@@ -27,6 +27,11 @@ const PLACEHOLDERS: &[&str] = &[
     "no module installed",
     "no memory",
     "no string",
+    "no asset information",
+    "notsupport",
+    "unknow",
+    "unknown processor",
+    "fill by oem",
     "unknown",
     "undefined",
     "unspecified",
@@ -58,6 +63,7 @@ const PLACEHOLDERS: &[&str] = &[
     "123456789",
     "0123456789",
     "1234567890",
+    "9876543210",
 ];
 
 /// Names of fields that firmware writes in place of their value: `Dimm1_Manufacturer_Name_String`, `ModulePartNumber06`.
