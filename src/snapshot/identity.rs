@@ -108,6 +108,12 @@ pub fn is_placeholder(value: &str) -> bool {
     FIELD_NAMES.iter().any(|name| letters.contains(name))
 }
 
+/// Whether a maker is written as a code and not as a name: `0xCE00`, `80CE`, `00CE00B300CE`.
+pub fn is_code(maker: &str) -> bool {
+    let digits = maker.strip_prefix("0x").unwrap_or(maker);
+    digits.len() >= 4 && digits.len().is_multiple_of(2) && digits.bytes().all(|byte| byte.is_ascii_hexdigit())
+}
+
 /// The maker's name for a code as the module's EEPROM holds it: continuation count with parity in the low byte, code
 /// with parity in the high byte (DSP0134 7.18.8).
 pub fn maker_of(code: u16) -> Option<&'static str> {

@@ -1,36 +1,15 @@
-//! Tables of real machines, decoded twice by others: by the listing kept beside each table (`data/smbios/expected`, made
-//! with dmidecode 3.4; origin and licence of each table in `data/smbios/MANIFEST.tsv`), and by the crate smbios-lib 0.9.
+//! Tables of real machines against the listing kept beside each (`data/smbios/expected`, made by another decoder; origin
+//! and licence of each table in `data/smbios/MANIFEST.tsv`).
 
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
 
 use serde_json::Value;
 use slotwise::snapshot::smbios::{
     Baseboard, Chassis, DeviceRange, Dump, MemoryArray, MemoryDevice, MemoryError, MemoryRange, Processor, Reported,
-    System, Table, walk,
-};
-use slotwise::snapshot::{SlotState, from_table, merge};
-use smbioslib::{
-    MemorySize, MemorySizeExtended, MemorySpeed, MemorySpeedExtended, SMBiosData, SMBiosMemoryArrayMappedAddress,
-    SMBiosMemoryDevice, SMBiosMemoryDeviceMappedAddress, SMBiosPhysicalMemoryArray, SMBiosString,
+    System, Table,
 };
 
-use crate::shared::shared;
-
-/// At least this many tables have to be found, so that an empty folder is no success.
-const TABLES: usize = 81;
-
-fn tables() -> Vec<(String, Vec<u8>)> {
-    let Some(folder) = shared("data/smbios/tables") else { return Vec::new() };
-    let mut paths: Vec<PathBuf> = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
-    paths.sort();
-    assert!(paths.len() >= TABLES, "{} tables", paths.len());
-    paths.iter().map(|path| (stem(path), std::fs::read(path).unwrap())).collect()
-}
-
-fn stem(path: &Path) -> String {
-    path.file_stem().unwrap().to_string_lossy().into_owned()
-}
+use crate::shared::{manifest, shared, tables};
 
 /// One structure of a listing, and the fields of ours that did not fit it.
 struct Listing<'a> {
@@ -363,18 +342,13 @@ fn compare(listing: &mut Listing<'_>, table: &Table, nth: usize, version: Option
 
 /// The SMBIOS version of each table, where its manifest knows it: a bare table does not say.
 fn versions() -> BTreeMap<String, (u8, u8)> {
-    let Some(manifest) = shared("data/smbios/MANIFEST.tsv") else { return BTreeMap::new() };
-    let manifest = std::fs::read_to_string(manifest).unwrap();
-    let columns: Vec<&str> = manifest.lines().next().unwrap().split('\t').collect();
-    let column = columns.iter().position(|column| *column == "smbios").unwrap();
-    manifest
-        .lines()
-        .skip(1)
-        .filter_map(|line| {
-            let fields: Vec<&str> = line.split('\t').collect();
-            let (major, minor) = fields[column].split_once('.')?;
-            Some((fields[0].to_owned(), (major.parse().ok()?, minor.split('.').next()?.parse().ok()?)))
-        })
+    let version = |text: &str| {
+        let (major, minor) = text.split_once('.')?;
+        Some((major.parse().ok()?, minor.split('.').next()?.parse().ok()?))
+    };
+    manifest("data/smbios/MANIFEST.tsv")
+        .into_iter()
+        .filter_map(|(file, row)| Some((file, version(&row["smbios"])?)))
         .collect()
 }
 
