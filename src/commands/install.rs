@@ -8,7 +8,7 @@ use super::{CommandError, Exit, job};
 use crate::env::Env;
 use crate::plan::Plan;
 use crate::prompt::{Ask, AskError, Message, Question, Reply, Status, Wants, Wish, choose};
-use crate::record::{Journal, Opened, RECORD_FORMAT, job_id};
+use crate::record::{Event, Job, Journal, Line, Opened, RECORD_FORMAT, job_id};
 use crate::runner::all_steps;
 use crate::source::Text;
 
@@ -97,7 +97,14 @@ pub fn open(
     now: chrono::DateTime<chrono::FixedOffset>,
 ) -> Result<Journal, CommandError> {
     let technician = opened.technician.clone();
-    let job = crate::record::Job::opening(opened.clone(), now);
+    let first = Line {
+        n: 1,
+        at: now,
+        by: technician.clone(),
+        event: Event::Opened(Box::new(opened.clone())),
+        prev: String::new(),
+    };
+    let job = Job::open(first).map_err(|fault| CommandError::new(Exit::BadData, fault.to_string()))?;
     all_steps(&job).map_err(|error| {
         CommandError::new(Exit::BadData, "the checklist does not fit the plan").because(&error)
     })?;

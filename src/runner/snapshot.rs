@@ -6,7 +6,6 @@ use super::walk::{Heard, Runner, choice, millis, side_question};
 use super::{RunError, compare};
 use crate::board::SlotLabel;
 use crate::checklist::Step;
-use crate::verify::lines as finding_lines;
 use crate::prompt::{Status, Wants};
 use crate::record::{Event, How};
 use crate::verify::{Finding, Grave};
@@ -41,7 +40,7 @@ impl Runner<'_> {
             self.say(Status::Recorded, "the machine reports what the plan says, slot by slot".to_owned())?;
             return self.settle(step, format!("line {line}, no findings"), how, took);
         }
-        for text in finding_lines(&findings) {
+        for text in findings.iter().flat_map(Finding::lines) {
             self.say(Status::Attention, text)?;
         }
         if findings.iter().all(|finding| finding.grave == Grave::Note) {
@@ -80,7 +79,8 @@ impl Runner<'_> {
         }
         options.push(("take another report first", Next::Again));
         options.push(("leave the findings open, by name and reason", Next::Leave));
-        let mut asked = side_question(step, "findings", "The report differs from the plan. What now?".to_owned());
+        let already = if self.journal.job().rounds().is_empty() { "" } else { ", and the machine was opened again already" };
+        let mut asked = side_question(step, "findings", format!("The report differs from the plan{already}. What now?"));
         asked.slot = None;
         asked.wants = Wants::Choice { options: options.iter().map(|(words, _)| (*words).to_owned()).collect() };
         loop {

@@ -12,6 +12,9 @@ pub(super) const BOOT_ID: &str = "/proc/sys/kernel/random/boot_id";
 /// The host name as it is now, and as it is set up.
 pub(super) const HOST_NAMES: [&str; 2] = ["/proc/sys/kernel/hostname", "/etc/hostname"];
 
+/// What boards carry whose maker never set a UUID, in both byte orders. Seen on four of 81 machines of different makers.
+const DEFAULT_UUIDS: [&str; 2] = ["03000200-0400-0500-0006-000700080009", "00020003-0004-0005-0006-000700080009"];
+
 /// Takes what one of the host files says; what is known already stays.
 pub(super) fn take(host: &mut Host, path: &str, raw: &[u8]) -> Vec<String> {
     let line = String::from_utf8_lossy(raw).lines().next().map(str::to_owned);
@@ -33,7 +36,8 @@ fn take_folder(host: &mut Host, raw: &[u8]) {
     fill(&mut host.maker, value("sys_vendor"));
     fill(&mut host.product, value("product_name"));
     fill(&mut host.serial, value("product_serial"));
-    fill(&mut host.uuid, value("product_uuid").map(|uuid| uuid.to_ascii_lowercase()));
+    let uuid = value("product_uuid").map(|uuid| uuid.to_ascii_lowercase());
+    fill(&mut host.uuid, uuid.filter(|uuid| !DEFAULT_UUIDS.contains(&uuid.as_str())));
     fill(&mut host.board_product, value("board_name"));
     fill(&mut host.board_serial, value("board_serial"));
     fill(&mut host.chassis_serial, value("chassis_serial"));
@@ -41,14 +45,15 @@ fn take_folder(host: &mut Host, raw: &[u8]) {
     fill(&mut host.firmware, joined([value("bios_vendor"), value("bios_version"), value("bios_date")]));
 }
 
-/// Takes what the table says: it is the source of the single values, so it goes before them.
-pub(super) fn take_table(host: &mut Host, table: &Table) {
+/// Takes what the table says: it is the source of the single values, so it goes before them. The
+/// version is the entry point's.
+pub(super) fn take_table(host: &mut Host, table: &Table, version: Option<(u8, u8)>) {
     let value = |raw: &Option<String>| identity(raw.as_deref());
     if let Some(system) = &table.system {
         put(&mut host.maker, value(&system.maker));
         put(&mut host.product, value(&system.product));
         put(&mut host.serial, value(&system.serial));
-        put(&mut host.uuid, system.uuid.clone());
+        put(&mut host.uuid, system.uuid_text(version).filter(|uuid| !DEFAULT_UUIDS.contains(&uuid.as_str())));
     }
     let board = table.boards.iter().find(|board| board.kind == Some(Baseboard::MOTHERBOARD)).or(table.boards.first());
     if let Some(board) = board {

@@ -27,6 +27,11 @@ const PLACEHOLDERS: &[&str] = &[
     "no module installed",
     "no memory",
     "no string",
+    "no asset information",
+    "notsupport",
+    "unknow",
+    "unknown processor",
+    "fill by oem",
     "unknown",
     "undefined",
     "unspecified",
@@ -58,6 +63,7 @@ const PLACEHOLDERS: &[&str] = &[
     "123456789",
     "0123456789",
     "1234567890",
+    "9876543210",
 ];
 
 /// Names of fields that firmware writes in place of their value: `Dimm1_Manufacturer_Name_String`, `ModulePartNumber06`.
@@ -100,6 +106,12 @@ pub fn is_placeholder(value: &str) -> bool {
     }
     let letters: String = value.chars().filter(char::is_ascii_alphabetic).collect();
     FIELD_NAMES.iter().any(|name| letters.contains(name))
+}
+
+/// Whether a maker is written as a code and not as a name: `0xCE00`, `80CE`, `00CE00B300CE`.
+pub fn is_code(maker: &str) -> bool {
+    let digits = maker.strip_prefix("0x").unwrap_or(maker);
+    digits.len() >= 4 && digits.len().is_multiple_of(2) && digits.bytes().all(|byte| byte.is_ascii_hexdigit())
 }
 
 /// The maker's name for a code as the module's EEPROM holds it: continuation count with parity in the low byte, code

@@ -76,6 +76,7 @@ pub fn merge(sources: &[Source]) -> Merged {
     let mut merged = Merged::default();
     let mut counted = Vec::new();
     let mut table = None;
+    let mut version = None;
     for source in sources {
         let mut source = source.clone();
         let Some(raw) = source.bytes() else {
@@ -84,7 +85,7 @@ pub fn merge(sources: &[Source]) -> Merged {
             continue;
         };
         match source.name.as_str() {
-            source_name::SMBIOS => source.notes = merged.take_smbios(&raw, &mut table),
+            source_name::SMBIOS => source.notes = merged.take_smbios(&raw, &mut table, &mut version),
             source_name::MEMINFO => {
                 merged.totals.os_kib = merged.totals.os_kib.or(meminfo::total_kib(&raw));
                 source.notes = Vec::new();
@@ -118,7 +119,7 @@ pub fn merge(sources: &[Source]) -> Merged {
         merged.sources.push(source);
     }
     if let Some(table) = &table {
-        host::take_table(&mut merged.host, table);
+        host::take_table(&mut merged.host, table, version);
     }
     errors_counted::name_slots(&mut counted, &merged.slots);
     merged.counts.extend(counted);
@@ -127,9 +128,10 @@ pub fn merge(sources: &[Source]) -> Merged {
 
 impl Merged {
     /// Takes the first table there is; an entry point alone gives its version.
-    fn take_smbios(&mut self, raw: &[u8], taken: &mut Option<Table>) -> Vec<String> {
+    fn take_smbios(&mut self, raw: &[u8], taken: &mut Option<Table>, version: &mut Option<(u8, u8)>) -> Vec<String> {
         let dump = Dump::open(raw);
         let mut notes = dump.notes.clone();
+        *version = version.or(dump.entry.map(|entry| (entry.major, entry.minor)));
         if dump.table.is_empty() {
             return notes;
         }

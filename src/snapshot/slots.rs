@@ -15,7 +15,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::identity::{identity, maker_of, text};
+use super::identity::{identity, is_code, maker_of, text};
 use super::smbios::{HANDLE_NOT_PROVIDED, MemoryDevice, NO_HANDLE, Reported, Table};
 use super::totals::Mapped;
 use super::{ErrorCount, SlotReport, SlotState};
@@ -92,10 +92,15 @@ impl Unmapped {
 impl<'a> Facts<'a> {
     fn of(device: &'a MemoryDevice, with_addresses: Option<&BTreeSet<u16>>) -> Self {
         let written = identity(device.maker.as_deref()).map(|maker| (maker, "smbios type 17, 17h"));
-        let coded = || device.module_maker.and_then(maker_of).map(|maker| (maker.to_owned(), "smbios type 17, 2Ch"));
+        let coded = device.module_maker.and_then(maker_of).map(|maker| (maker.to_owned(), "smbios type 17, 2Ch"));
+        // Some firmware writes the code in place of the name; the name says more.
+        let maker = match (written, coded) {
+            (Some((text, _)), Some(coded)) if is_code(&text) => Some(coded),
+            (written, coded) => written.or(coded),
+        };
         Self {
             device,
-            maker: written.or_else(coded),
+            maker,
             part: identity(device.part.as_deref()),
             serial: identity(device.serial.as_deref()),
             has_addresses: with_addresses.map(|handles| handles.contains(&device.handle)),

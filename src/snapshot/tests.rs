@@ -228,3 +228,16 @@ fn a_source_that_is_no_base64_or_unknown_does_no_harm() {
     assert!(merged.sources[0].notes[0].contains("no base64"));
     assert_eq!(merged.sources[1].notes, ["kept"]);
 }
+
+#[test]
+fn a_maker_written_as_a_code_gives_way_to_the_name_of_the_code() {
+    let coded = |text: &str, code: u16| {
+        let device = empty(0x1100, "A1").word(0x0C, 0x4000).string(0x17, text.as_bytes()).word(0x2C, code);
+        let slot = merged([array(), device]).slots.remove(0);
+        (slot.maker.unwrap(), slot.sources["maker"].clone())
+    };
+    assert_eq!(coded("0xCE00", 0xCE80), ("Samsung".into(), "smbios type 17, 2Ch".into()));
+    assert_eq!(coded("80CE", 0), ("80CE".into(), "smbios type 17, 17h".into()));
+    assert_eq!(coded("Osprey Memory", 0xCE80), ("Osprey Memory".into(), "smbios type 17, 17h".into()));
+    assert_eq!(coded("NO DIMM", 0xCE80), ("Samsung".into(), "smbios type 17, 2Ch".into()));
+}

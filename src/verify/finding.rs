@@ -77,3 +77,26 @@ impl FindingKind {
         }
     }
 }
+
+impl Finding {
+    /// The finding in lines a person reads: what it is and where, planned against reported, what to do next, and where the
+    /// reported value is from. Safe to show.
+    pub fn lines(&self) -> Vec<String> {
+        let place = self.slot.as_ref().map(|slot| format!(" at {slot}")).unwrap_or_default();
+        let clean = |text: &str| crate::text::shown_within(text, 160).to_string();
+        let mut lines = vec![match &self.module {
+            Some(module) => format!("{}{place}: {}", self.kind.name(), clean(module)),
+            None => format!("{}{place}", self.kind.name()),
+        }];
+        match (&self.planned, &self.reported) {
+            (Some(planned), Some(reported)) => {
+                lines.push(format!("planned {}; reported {}", clean(planned), clean(reported)));
+            }
+            (Some(planned), None) => lines.push(format!("planned {}; nothing reported", clean(planned))),
+            (None, Some(reported)) => lines.push(format!("reported {}", clean(reported))),
+            (None, None) => {}
+        }
+        lines.push(format!("next: {}", crate::text::shown_within(&self.next, 400)));
+        lines
+    }
+}

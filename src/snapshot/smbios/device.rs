@@ -172,15 +172,16 @@ impl MemoryDevice {
             _ => None,
         };
         match self.form_factor? {
+            // The form FB-DIMM is also given to other modules behind a memory buffer; only DDR2 has modules of that kind.
             0x09 if self.memory_type == Some(0x14) => Some(Kind::FbDimm),
-            0x09 if detail & LRDIMM != 0 => Some(Kind::LRDIMM),
-            0x09 => match (detail & REGISTERED != 0, detail & UNBUFFERED != 0) {
+            0x0F if matches!(self.memory_type, Some(0x13 | 0x14)) => Some(Kind::FbDimm),
+            0x09 | 0x0F if detail & LRDIMM != 0 => Some(Kind::LRDIMM),
+            0x09 | 0x0F => match (detail & REGISTERED != 0, detail & UNBUFFERED != 0) {
                 (true, false) => Some(Kind::RDIMM),
                 (false, true) => ecc.map(|ecc| if ecc { Kind::EccUdimm } else { Kind::UDIMM }),
                 _ => None,
             },
             0x0D => ecc.map(|ecc| if ecc { Kind::EccSodimm } else { Kind::SODIMM }),
-            0x0F => Some(Kind::FbDimm),
             _ => None,
         }
     }

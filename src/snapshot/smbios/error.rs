@@ -6,6 +6,8 @@ use super::Structure;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct MemoryError {
     pub handle: u16,
+    /// Type 33, with addresses of 64 bits; type 18 has 32.
+    pub is_wide: bool,
     /// 03h is "no error".
     pub kind: Option<u8>,
     /// 03h the device, 04h a partition of the array.
@@ -38,6 +40,7 @@ impl MemoryError {
         };
         Self {
             handle: structure.handle,
+            is_wide: structure.kind == 33,
             kind: structure.byte(0x04),
             granularity: structure.byte(0x05),
             operation: structure.byte(0x06),

@@ -23,8 +23,8 @@ pub struct System {
     pub product: Option<String>,
     pub version: Option<String>,
     pub serial: Option<String>,
-    /// In the usual written form; `None` when it is all zeros ("not present") or all ones ("not set").
-    pub uuid: Option<String>,
+    /// As it stands; `None` when it is all zeros ("not present") or all ones ("not set").
+    pub uuid: Option<[u8; 16]>,
 }
 
 impl System {
@@ -34,25 +34,32 @@ impl System {
             product: structure.string(0x05),
             version: structure.string(0x06),
             serial: structure.string(0x07),
-            uuid: structure.formatted.get(0x08..0x18).and_then(|bytes| bytes.try_into().ok()).and_then(uuid),
+            uuid: structure
+                .formatted
+                .get(0x08..0x18)
+                .and_then(|bytes| bytes.try_into().ok())
+                .filter(|bytes| *bytes != [0; 16] && *bytes != [0xFF; 16]),
         }
     }
-}
 
-/// Since 2.6 the first three fields stand low byte first (7.2.1).
-fn uuid(bytes: [u8; 16]) -> Option<String> {
-    if bytes == [0; 16] || bytes == [0xFF; 16] {
-        return None;
-    }
-    let [a, b, c, d, e, f, g, h, node @ ..] = bytes;
-    let mut text = format!("{d:02x}{c:02x}{b:02x}{a:02x}-{f:02x}{e:02x}-{h:02x}{g:02x}-");
-    for (index, byte) in node.iter().enumerate() {
-        if index == 2 {
-            text.push('-');
+    /// The UUID as it is usually written. Since version 2.6 its first three fields stand low byte first (7.2.1); a table of
+    /// unknown version is taken for a newer one.
+    pub fn uuid_text(&self, version: Option<(u8, u8)>) -> Option<String> {
+        let mut bytes = self.uuid?;
+        if version.is_none_or(|version| version >= (2, 6)) {
+            bytes[0..4].reverse();
+            bytes[4..6].reverse();
+            bytes[6..8].reverse();
         }
-        text.push_str(&format!("{byte:02x}"));
+        let mut text = String::with_capacity(36);
+        for (index, byte) in bytes.iter().enumerate() {
+            if matches!(index, 4 | 6 | 8 | 10) {
+                text.push('-');
+            }
+            text.push_str(&format!("{byte:02x}"));
+        }
+        Some(text)
     }
-    Some(text)
 }
 
 /// Type 2, a board.

@@ -41,6 +41,16 @@ fn every_way_to_break_is_told_apart_and_keeps_what_came_before() {
 }
 
 #[test]
+fn zeros_up_to_the_end_are_padding_and_no_break() {
+    let mut bytes = table([slot(0x1100, 0x54)]);
+    let end = bytes.len() - 6;
+    bytes.truncate(end);
+    bytes.extend([0; 100]);
+    let walked = walk(&bytes);
+    assert_eq!((walked.structures.len(), walked.broken, walked.ended), (1, None, false));
+}
+
+#[test]
 fn a_field_beyond_the_length_is_unknown_not_zero() {
     let bytes = table([slot(1, 0x15), slot(2, 0x1B), slot(3, 0x28)]);
     let devices = Table::decode(&bytes).devices;

@@ -128,6 +128,10 @@ pub fn walk(bytes: &[u8]) -> Walk<'_> {
     let mut found = Walk::default();
     let mut offset = 0;
     while let Some(rest) = bytes.get(offset..).filter(|rest| !rest.is_empty()) {
+        // Some tables have no type 127 and zeros up to the length their entry point gives.
+        if rest.iter().all(|byte| *byte == 0) {
+            break;
+        }
         match structure_at(rest, offset) {
             Ok((structure, taken)) => {
                 let ends = structure.kind == END_OF_TABLE;
