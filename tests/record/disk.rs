@@ -1,6 +1,7 @@
 //! Real files: two writers, files that vanish or change, full and read-only disks, and what the system is asked to do.
 
 use std::fs;
+use std::io::Write as _;
 use std::os::unix::fs::symlink;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
@@ -35,6 +36,11 @@ fn inside(program: &str, arguments: &[&str], test: &str, folder: &Path) -> std::
         .output()
 }
 
+/// Says so past the test runner, which keeps the output of tests that pass to itself.
+fn skipped(test: &str, why: &str) {
+    let _ = writeln!(std::io::stderr(), "SKIPPED {test}: {why}");
+}
+
 fn assert_passed(output: &Output) {
     let text = String::from_utf8_lossy(&output.stdout);
     let errors = String::from_utf8_lossy(&output.stderr);
@@ -47,10 +53,10 @@ fn on_small_disk(test: &str, folder: &Path) {
     let arguments = ["--user", "--map-root-user", "--mount", "sh", "-c", script, "sh"];
     match inside("unshare", &arguments, test, folder) {
         Ok(output) if output.status.code() == Some(99) || !output.stderr.is_empty() && output.stdout.is_empty() => {
-            eprintln!("SKIPPED {test}: no mount of its own: {}", String::from_utf8_lossy(&output.stderr));
+            skipped(test, &format!("no mount of its own: {}", String::from_utf8_lossy(&output.stderr)));
         }
         Ok(output) => assert_passed(&output),
-        Err(error) => eprintln!("SKIPPED {test}: no `unshare` here: {error}"),
+        Err(error) => skipped(test, &format!("no `unshare` here: {error}")),
     }
 }
 
@@ -133,9 +139,12 @@ fn only_ordinary_files_are_opened() {
     assert!(error.to_string().contains("none.jsonl: opening the record: "), "{error}");
 }
 
+/// Does something to a file behind the journal's back.
+type Way = fn(&Path);
+
 #[test]
 fn a_record_that_vanishes_or_changes_under_the_journal_stops_it() {
-    let spoil: [(&str, fn(&Path)); 4] = [
+    let ways: [(&str, Way); 4] = [
         ("removed", |file| fs::remove_file(file).unwrap()),
         ("replaced", |file| {
             let other = file.with_extension("new");
@@ -145,7 +154,7 @@ fn a_record_that_vanishes_or_changes_under_the_journal_stops_it() {
         ("shortened", |file| fs::OpenOptions::new().write(true).open(file).unwrap().set_len(20).unwrap()),
         ("added to", |file| fs::write(file, [fs::read(file).unwrap(), b"x\n".to_vec()].concat()).unwrap()),
     ];
-    for (how, spoil) in spoil {
+    for (how, spoil) in ways {
         let folder = TempDir::new().unwrap();
         let mut journal = create(folder.path());
         spoil(journal.path());
@@ -228,18 +237,19 @@ fn inside_a_disk_made_read_only() {
     assert_eq!(read::job(&record(&folder)).unwrap().job.lines(), 1);
 }
 
+/// The test whose system calls are counted.
+const TRACED: &str = "disk::inside_a_trace_of_ten_lines";
+
 #[test]
 fn the_system_is_asked_for_one_write_and_one_sync_a_line() {
     let folder = TempDir::new().unwrap();
     let trace = folder.path().join("trace");
     let trace_text = trace.to_str().unwrap();
     let arguments = ["-f", "-s", "8", "-e", "trace=write,fsync,fdatasync", "-o", trace_text];
-    match inside("strace", &arguments, "disk::inside_a_trace_of_ten_lines", folder.path()) {
-        Err(error) => {
-            eprintln!("SKIPPED the_system_is_asked_for_one_write_and_one_sync_a_line: no strace here: {error}")
-        }
+    match inside("strace", &arguments, TRACED, folder.path()) {
+        Err(error) => skipped(TRACED, &format!("no strace here: {error}")),
         Ok(output) if String::from_utf8_lossy(&output.stderr).contains("PTRACE") => {
-            eprintln!("SKIPPED the_system_is_asked_for_one_write_and_one_sync_a_line: tracing is not permitted here");
+            skipped(TRACED, "tracing is not permitted here");
         }
         Ok(output) => {
             assert_passed(&output);
