@@ -53,7 +53,7 @@ impl MachineReport for FileReport {
         let bytes = files::bytes(&path).map_err(|error| ReportError {
             what: format!("{name} cannot be read ({}). Check the path and give it again", error.kind()),
         })?;
-        read_json(&name.to_string(), &bytes)
+        read_json(&bytes)
             .map_err(|error| ReportError { what: format!("{}. Make it anew with `slotwise capture -o FILE`", error) })
     }
 }

@@ -1,8 +1,11 @@
 //! Checks against things that are not of our making, the source named beside each.
 
+mod collected;
 mod dsp0134;
 mod isolate_reference;
 mod model_table;
+mod rfc3339;
+mod sha256;
 mod shared;
 mod smbios_lib;
 mod smbios_states;
