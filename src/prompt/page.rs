@@ -43,14 +43,14 @@ pub(super) fn page(question: &Question, said: &[Message], look: Look, size: (u16
     let shown_rows = if cut { room.saturating_sub(1) } else { question.picture.len() };
     for line in question.picture.iter().take(shown_rows) {
         out.push_str(&picture_line(line, look, columns));
-        out.push_str("\r\n");
+        out.push_str("\n");
     }
     if cut && room > 0 {
-        out.push_str("(the picture needs a taller window)\r\n");
+        out.push_str("(the picture needs a taller window)\n");
     }
     for line in below {
         out.push_str(&line);
-        out.push_str("\r\n");
+        out.push_str("\n");
     }
     out
 }
@@ -172,7 +172,7 @@ mod tests {
     /// Rows and the widest row, escapes left out.
     fn measure(page: &str) -> (usize, usize) {
         let mut widest = 0;
-        let rows = page.split("\r\n").map(|row| {
+        let rows = page.split("\n").map(|row| {
             let mut row = row.trim_start_matches(CLEAR).to_owned();
             for code in [PLAIN, BOLD, REVERSED] {
                 row = row.replace(code, "");
@@ -199,7 +199,7 @@ mod tests {
     fn without_colour_and_unicode_only_ascii_is_left_and_the_caution_is_still_loud() {
         let page = page(&full(), &[], Look { colour: false, unicode: false }, (80, 24));
         let body = page.strip_prefix(CLEAR).unwrap();
-        assert!(body.bytes().all(|b| matches!(b, b' '..=b'~' | b'\r' | b'\n')), "{body:?}");
+        assert!(body.bytes().all(|b| matches!(b, b' '..=b'~' | b'\n')), "{body:?}");
         assert!(body.contains("!! CAUTION: Hold"));
         assert!(body.contains("    SLOT   P1-D3"));
     }

@@ -7,7 +7,8 @@ use std::time::{Duration, Instant};
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::io::{Errno, ioctl_fionread, read};
 use rustix::termios::{
-    InputModes, LocalModes, OptionalActions, QueueSelector, SpecialCodeIndex, tcflush, tcgetattr, tcsetattr,
+    InputModes, LocalModes, OptionalActions, OutputModes, QueueSelector, SpecialCodeIndex, tcflush, tcgetattr,
+    tcsetattr,
 };
 
 use super::ask::AskError;
@@ -42,6 +43,7 @@ impl Tty {
             | InputModes::ISTRIP
             | InputModes::IXON
             | InputModes::IXOFF;
+        modes.output_modes |= OutputModes::OPOST | OutputModes::ONLCR;
         modes.local_modes -= LocalModes::ICANON | LocalModes::ECHO | LocalModes::ECHONL | LocalModes::IEXTEN;
         modes.local_modes |= LocalModes::ISIG;
         let codes = &mut modes.special_codes;
