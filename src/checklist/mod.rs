@@ -3,7 +3,8 @@
 mod check;
 mod expand;
 mod file;
-//mod judge;
+mod judge;
+mod judge_scan;
 mod number;
 pub mod route;
 mod step;
@@ -12,7 +13,7 @@ mod values;
 
 pub use expand::{ExpandError, expand};
 pub use file::*;
-//pub use judge::{Because, JobContext, Judged, PartRead, Used, judge};
+pub use judge::{Because, JobContext, Judged, PartRead, PreviousScan, Used, judge};
 pub use step::*;
 pub use template::TemplateError;
 
