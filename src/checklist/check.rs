@@ -7,7 +7,7 @@ use rust_decimal::Decimal;
 use super::expand::{LONGEST_CARD, LONGEST_WAIT, slug, stands_in};
 use super::template::{Scope, Template};
 use super::{
-    CHECKLIST_FORMAT, Checklist, Each, EvidenceTemplate, Limit, SITE_FORMAT, ScanOf, Site, StepTemplate, WaitFor, When,
+    CHECKLIST_FORMAT, CardTemplate, Checklist, Each, EvidenceTemplate, Limit, SITE_FORMAT, ScanOf, Site, StepTemplate, WaitFor, When,
     number,
 };
 use crate::source::{Checked, Path};
@@ -36,10 +36,19 @@ impl Checked for Checklist {
         if self.card.is_empty() {
             report(Path::default().key("card"), "a checklist without cards".to_owned(), None);
         }
+        self.check_cards("card", &self.card, report);
+        self.check_cards("again", &self.again, report);
+        self.check_order(report);
+    }
+}
+
+impl Checklist {
+    /// Checks the cards below one key: names, lengths, conditions, steps. A tally counts for the cards below its own key.
+    fn check_cards(&self, key: &str, cards: &[CardTemplate], report: Report<'_>) {
         let mut names = BTreeSet::new();
         let mut tallies = BTreeSet::new();
-        for (n, card) in self.card.iter().enumerate() {
-            let path = Path::default().key("card").index(n);
+        for (n, card) in cards.iter().enumerate() {
+            let path = Path::default().key(key).index(n);
             let short = slug(&card.name);
             if short.is_empty() {
                 report(path.key("name"), "a card needs a name with letters or digits".to_owned(), None);
@@ -90,7 +99,6 @@ impl Checked for Checklist {
                 }
             }
         }
-        self.check_order(report);
     }
 }
 

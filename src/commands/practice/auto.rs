@@ -53,7 +53,7 @@ impl Auto {
                 self.stray_shown = true;
                 STRAY.to_owned()
             }
-            _ => next.unwrap_or_else(|| "played".to_owned()),
+            _ => next.unwrap_or_else(|| "practice job, answers played".to_owned()),
         }
     }
 

@@ -108,6 +108,15 @@ impl PracticeMachine {
     }
 }
 
+impl PracticeMachine {
+    /// Whether the module at the step's slot is not fully latched.
+    fn is_proud(&self, step: &Step, steps: &Steps, job: &Job) -> bool {
+        let machine = self.built(steps, job);
+        let seated = step.slot.as_ref().and_then(|slot| machine.as_ref()?.at(slot));
+        seated.is_some_and(|seated| seated.latch == Latch::NotFully)
+    }
+}
+
 impl MachineReport for PracticeMachine {
     fn wants(&self) -> Wants {
         Wants::Word { word: "report".to_owned(), meaning: "the practice machine is up and reports".to_owned() }
@@ -125,10 +134,11 @@ impl MachineReport for PracticeMachine {
     }
 
     fn bench(&self, step: &Step, steps: &Steps, job: &Job) -> Option<String> {
+        let value = bench::value(step, steps, job, || self.is_proud(step, steps, job));
         if let Some(next) = &self.next {
-            *next.borrow_mut() = bench::value(step, steps, job);
+            next.borrow_mut().clone_from(&value);
         }
-        bench::line(step, steps, job)
+        bench::line(step, &value?)
     }
 
     fn seconds(&self, stated: u32) -> u32 {
