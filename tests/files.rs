@@ -215,6 +215,35 @@ fn json_is_held_to_the_caps_and_to_its_format() {
     assert!(refused("{\"format\": \"slotwise-snapshot/1\"} x").contains("trailing characters"));
 }
 
+#[test]
+fn colour_changes_no_word_of_the_faults() {
+    let bytes = fs::read(folder("tests/files/invalid/board-many.toml")).unwrap();
+    let faults = from_toml::<Board>(&Text { file: "board-many.toml", bytes: &bytes }).unwrap_err();
+    let coloured = faults.coloured();
+    assert!(coloured.contains("\u{1b}["));
+    let mut words = String::new();
+    let mut rest = coloured.as_str();
+    while let Some((before, code)) = rest.split_once("\u{1b}[") {
+        words.push_str(before);
+        let (_, after) = code.split_once('m').unwrap();
+        rest = after;
+    }
+    words.push_str(rest);
+    let lines = |text: &str| text.lines().map(|line| line.trim_end().to_owned()).collect::<Vec<_>>();
+    assert_eq!(lines(&words), lines(&faults.to_string()));
+}
+
+/// More than a person acts on is counted, not drawn, and costs no time.
+#[test]
+fn a_file_of_another_kind_is_refused_with_a_bounded_list() {
+    let mut text = "format = \"slotwise-board/1\"\n".to_owned();
+    (0..5000).for_each(|n| text.push_str(&format!("k{n} = 1\n")));
+    let faults = from_toml::<Board>(&Text { file: "b.toml", bytes: text.as_bytes() }).unwrap_err();
+    assert_eq!(faults.faults.len(), slotwise::source::MOST_FAULTS);
+    let told = faults.to_string();
+    assert!(told.contains("and 900 more\nb.toml: 1000 faults or more") && told.lines().count() < 1000, "{told}");
+}
+
 /// What may reach a terminal: printable ASCII and line ends.
 fn is_safe(text: &str) -> bool {
     text.bytes().all(|byte| byte == b'\n' || (b' '..=b'~').contains(&byte))

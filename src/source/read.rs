@@ -59,7 +59,11 @@ impl<T> Read<'_, T> {
     /// All faults of the file, in line order.
     pub fn checked(self, check: impl FnOnce(&T, &mut dyn FnMut(Path, String, Option<String>))) -> Result<T, Faults> {
         let mut found = Vec::new();
-        check(&self.value, &mut |path, what, help| found.push((path, what, help)));
+        check(&self.value, &mut |path, what, help| {
+            if found.len() < MOST_FAULTS {
+                found.push((path, what, help));
+            }
+        });
         if found.is_empty() && self.unknown.is_empty() { Ok(self.value) } else { Err(self.faults(found)) }
     }
 
