@@ -34,7 +34,7 @@ fn run(
 ) -> (Result<Exit, CommandError>, String) {
     let out = Kept::default();
     let mut env = Env {
-        clock: Box::<SystemClock>::default(),
+        clock: Rc::new(SystemClock::default()),
         seed: 1,
         root: PathBuf::from("/"),
         folder: PathBuf::from(env!("CARGO_MANIFEST_DIR")),

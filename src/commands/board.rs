@@ -1,15 +1,40 @@
 //! `slotwise board check` and `slotwise board draw`.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use serde_json::{Value, json};
 
-use super::{CommandError, Exit, input};
+use super::{CommandError, Exit, files};
 use crate::board::{Board, Channel, Cover, SlotRef};
 use crate::draw::{Align, Drawing, Look, Mark, State, slot_map, table};
 use crate::env::Env;
 use crate::source::{Faults, Text, counted, from_toml};
 use crate::text::shown;
+
+/// Checks and draws board files
+#[derive(Debug, Clone, clap::Args)]
+pub struct BoardArgs {
+    #[command(subcommand)]
+    pub command: BoardCommand,
+}
+
+/// What is done with a board file.
+#[derive(Debug, Clone, clap::Subcommand)]
+pub enum BoardCommand {
+    Check(CheckArgs),
+    Draw(DrawArgs),
+}
+
+/// Runs `board check` or `board draw`.
+///
+/// # Errors
+/// Those of [`check`] and [`draw`].
+pub fn run(env: &mut Env, args: &BoardArgs) -> Result<Exit, CommandError> {
+    match &args.command {
+        BoardCommand::Check(args) => check(env, args),
+        BoardCommand::Draw(args) => draw(env, args),
+    }
+}
 
 /// Checks board files and tells every fault in them
 ///
@@ -50,7 +75,8 @@ pub fn check(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
     let mut reports = Vec::new();
     for (n, file) in args.files.iter().enumerate() {
         let name = file.to_string_lossy();
-        let bytes = match input::read(env, file) {
+        let bytes = match files::bytes(&files::located(env, file)).map_err(|error| CommandError::reading(file, &error))
+        {
             Ok(bytes) => bytes,
             Err(error) => {
                 reports.push(json!({ "file": name, "error": error.what }));
@@ -136,7 +162,7 @@ fn in_words(name: &str, board: &Board, look: Look, colour: bool) -> String {
 /// # Errors
 /// A file that cannot be read or has faults, and a stream that fails.
 pub fn draw(env: &mut Env, args: &DrawArgs) -> Result<Exit, CommandError> {
-    let board = load(env, &args.file)?;
+    let board: Board = files::read(env, &args.file)?;
     let look = look(env);
     let map = slot_map(&board, &position, look);
     if args.json {
@@ -155,15 +181,6 @@ pub fn draw(env: &mut Env, args: &DrawArgs) -> Result<Exit, CommandError> {
     }
     env.stdout.flush()?;
     Ok(Exit::Done)
-}
-
-/// Reads and checks one board file.
-///
-/// # Errors
-/// A file that cannot be read, and all faults of one that can.
-pub fn load(env: &Env, file: &Path) -> Result<Board, CommandError> {
-    let bytes = input::read(env, file)?;
-    Ok(from_toml::<Board>(&Text { file: &file.to_string_lossy(), bytes: &bytes })?)
 }
 
 /// What the terminal behind standard output takes.

@@ -1,10 +1,17 @@
 //! One file per command: it reads files, calls a room below, and shows the result.
 
+pub mod atomic;
 pub mod board;
+pub mod capture;
 mod cli;
 mod error;
 mod exit;
-pub mod input;
+mod files;
+mod install;
+mod job;
+mod practice;
+mod report_file;
+mod resume;
 pub mod schema;
 
 pub use cli::run;

@@ -1,0 +1,19 @@
+//! Checks against things that are not of our making, the source named beside each.
+
+mod capacity;
+mod collected;
+mod dsp0134;
+mod isolate_reference;
+mod model_table;
+mod rfc3339;
+mod sha256;
+mod shared;
+mod smbios_lib;
+mod smbios_states;
+mod smbios_tables;
+
+#[path = "../reference/mod.rs"]
+mod reference;
+
+#[path = "../support/mod.rs"]
+mod support;
