@@ -13,6 +13,7 @@ use std::path::{Path, PathBuf};
 use proptest::prelude::*;
 use serde_json::Value;
 use slotwise::board::Board;
+use slotwise::checklist::Checklist;
 use slotwise::order::Order;
 use slotwise::plan::Plan;
 use slotwise::source::{Checked, Faults, Text, from_json, from_toml, schema_of};
@@ -44,6 +45,7 @@ fn read(path: &Path) -> Result<(), String> {
     match format_of(path) {
         "board" => from_toml::<Board>(&text).map(drop).map_err(told),
         "order" => from_toml::<Order>(&text).map(drop).map_err(told),
+        "checklist" => from_toml::<Checklist>(&text).map(drop).map_err(told),
         "plan" => slotwise::plan::load(&text, &mut |file| fs::read(path.parent().unwrap().join(file)))
             .map(drop)
             .map_err(|error| error.to_string()),
@@ -60,6 +62,7 @@ fn schema(format: &str) -> Value {
     match format {
         "board" => schema_of::<Board>(Board::FORMAT),
         "order" => schema_of::<Order>(Order::FORMAT),
+        "checklist" => schema_of::<Checklist>(Checklist::FORMAT),
         "plan" => slotwise::plan::schema(),
         other => panic!("no schema for {other}"),
     }
@@ -80,6 +83,18 @@ fn every_shipped_board_is_valid() {
         let bytes = fs::read(&path).unwrap();
         let text = Text { file: name(&path), bytes: &bytes };
         from_toml::<Board>(&text).unwrap_or_else(|faults| panic!("{faults}"));
+    }
+}
+
+#[test]
+fn every_shipped_procedure_and_the_practice_job_are_valid() {
+    for path in files("checklists/procedures", "toml") {
+        let bytes = fs::read(&path).unwrap();
+        let text = Text { file: name(&path), bytes: &bytes };
+        from_toml::<Checklist>(&text).unwrap_or_else(|faults| panic!("{faults}"));
+    }
+    for path in files("checklists/practice", "toml") {
+        read(&path).unwrap_or_else(|faults| panic!("{faults}"));
     }
 }
 

@@ -68,6 +68,8 @@ impl Board {
             ),
             ("sockets alike", limits.sockets_match.map(yes_no)),
             ("more ranks first", limits.more_ranks_first.map(yes_no)),
+            ("ranks alike", limits.same_ranks.map(yes_no)),
+            ("widths alike", limits.same_width.map(yes_no)),
             ("modules a socket", list(&limits.counts_per_socket, ToString::to_string)),
             ("volts", limits.volts.as_deref().map(|volts| shown(volts).to_string())),
             ("speed table", (!self.speed.is_empty()).then(|| counted(self.speed.len(), "row"))),

@@ -22,7 +22,7 @@ pub trait Checked: DeserializeOwned + JsonSchema {
     /// The value of the `format` key this reader understands.
     const FORMAT: &'static str;
 
-    /// Reports what is wrong with a value that is well formed. `at` finds the line from the path.
+    /// Reports what is wrong with a value that is well formed: where, what, and the way out. The path finds the line.
     fn check(&self, report: &mut dyn FnMut(Path, String, Option<String>));
 }
 
