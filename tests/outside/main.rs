@@ -1,5 +1,6 @@
 //! Checks against things that are not of our making, the source named beside each.
 
+mod capacity;
 mod collected;
 mod dsp0134;
 mod isolate_reference;
