@@ -4,7 +4,8 @@ use std::collections::BTreeSet;
 
 use rust_decimal::Decimal;
 
-use super::expand::{LONGEST_CARD, LONGEST_WAIT, slug, stands_in};
+use super::evidence::{LONGEST_WAIT, stands_in};
+use super::expand::{LONGEST_CARD, slug};
 use super::template::{Scope, Template};
 use super::{
     CHECKLIST_FORMAT, Checklist, Each, EvidenceTemplate, Limit, SITE_FORMAT, ScanOf, Site, StepTemplate, WaitFor, When,
@@ -377,7 +378,7 @@ fn check_scan(of: ScanOf, each: Option<Each>, names: &[String], path: &Path, rep
         ScanOf::Bay => &["unit.bay"],
         ScanOf::Chassis => &["unit.chassis"],
         ScanOf::Slot => &["slot.label"],
-        ScanOf::Module => &["module.serial_end", "module.part"],
+        ScanOf::Module => &["module.serial_end", "module.part", "module.part_end"],
         ScanOf::Badge => &[],
     };
     for name in names.iter().filter(|name| given_away.contains(&name.as_str())) {

@@ -61,6 +61,10 @@ fn module(step: &Step, expected: &Expected, scan: &ScanRead, context: &JobContex
         }
         Expected::Part { part } if is_expected => match marked(scan, Role::Serial) {
             Some(serial) => Judged::Accept { value: scan.raw.clone(), serial: Some(serial), part: Some(part.clone()) },
+            None if context.part_read.as_ref().is_some_and(|read| read.step == step.id) => {
+                let what = "That is the part number again. Now scan the serial on the same module.";
+                refuse(Because::PartNumber, sentence(ScanOf::Module, scan, what))
+            }
             None => Judged::Partly {
                 part: PartRead { step: step.id.clone(), part: part.clone() },
                 now: "The part number is right. Now scan the serial on the same module.".to_owned(),

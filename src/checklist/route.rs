@@ -192,6 +192,9 @@ fn sweep(columns: &[Vec<Place>]) -> Vec<usize> {
     order
 }
 
+/// A state of the search: how far each series is, the state it was reached from, and the key that led to it.
+type Reached<'k> = (Vec<usize>, usize, Option<&'k Option<String>>);
+
 /// The shortest series of key directions in which all columns can be filled far to near.
 ///
 /// Within one direction it never harms to fill every slot that can be: what is filled now is not waited for later. So only the
@@ -210,8 +213,7 @@ fn turns_least<'k>(columns: &[Vec<&'k Option<String>>]) -> Vec<&'k Option<String
     };
     let done = |at: &[usize]| at.iter().zip(&series).all(|(n, one)| *n == one.len());
     let start = vec![0; series.len()];
-    // Each state with the state it was reached from and the key that led to it.
-    let mut reached: Vec<(Vec<usize>, usize, Option<&'k Option<String>>)> = vec![(start.clone(), 0, None)];
+    let mut reached: Vec<Reached<'k>> = vec![(start.clone(), 0, None)];
     let mut seen: HashSet<Vec<usize>> = HashSet::from([start]);
     let mut next = 0;
     while next < reached.len() && reached.len() < TURN_STATES {
@@ -239,7 +241,7 @@ fn turns_least<'k>(columns: &[Vec<&'k Option<String>>]) -> Vec<&'k Option<String
     order
 }
 
-fn path<'k>(reached: &[(Vec<usize>, usize, Option<&'k Option<String>>)], mut at: usize) -> Vec<&'k Option<String>> {
+fn path<'k>(reached: &[Reached<'k>], mut at: usize) -> Vec<&'k Option<String>> {
     let mut keys = Vec::new();
     while let Some((_, before, Some(key))) = reached.get(at) {
         keys.push(*key);
@@ -322,4 +324,59 @@ pub fn covers(plan: &Plan) -> Vec<&Cover> {
         plan.board.slots().any(|slot| touched.contains(slot.slot.label.as_str()) && cover.blocks(slot))
     };
     plan.board.cover.iter().filter(in_the_way).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn turns(columns: &[Vec<Place>], order: &[usize]) -> u32 {
+        let place = |index: usize| columns.iter().flatten().find(|place| place.index == index).unwrap();
+        order.windows(2).map(|pair| step(place(pair[0]), place(pair[1])).0).sum()
+    }
+
+    /// Columns of these keys, far to near.
+    fn made(keys: &[Vec<u8>]) -> Vec<Vec<Place>> {
+        let mut index = 0;
+        let mut place = |column: usize, row: usize, key: u8| {
+            index += 1;
+            Place { index, column: column as u16, row: row as u16, key: Some(key.to_string()) }
+        };
+        keys.iter()
+            .enumerate()
+            .map(|(c, keys)| keys.iter().enumerate().map(|(r, key)| place(c, r, *key)).collect())
+            .collect()
+    }
+
+    proptest! {
+        /// The sweep for large boards has no reaches and as few turns as the whole search; both take every slot once.
+        #[test]
+        fn the_sweep_turns_as_seldom_as_the_whole_search(
+            keys in proptest::collection::vec(proptest::collection::vec(0_u8..3, 1..4), 1..6)
+        ) {
+            let columns = made(&keys);
+            let count = states(&columns).unwrap();
+            let (whole, sweep) = (least(&columns, count), sweep(&columns));
+            for order in [&whole, &sweep] {
+                prop_assert_eq!(order.iter().collect::<BTreeSet<_>>().len(), columns.iter().flatten().count());
+                for column in &columns {
+                    let at: Vec<_> =
+                        column.iter().map(|place| order.iter().position(|index| *index == place.index)).collect();
+                    prop_assert!(at.is_sorted());
+                }
+            }
+            prop_assert_eq!(turns(&columns, &whole), turns(&columns, &sweep));
+        }
+    }
+
+    /// With two directions the least is known: the longest series of a column, one more if a column begins the other way.
+    #[test]
+    fn two_directions_need_no_more_turns_than_the_longest_column() {
+        let columns = made(&[vec![0, 1, 0], vec![1], vec![0, 0, 0], vec![1, 1]]);
+        assert_eq!(turns(&columns, &sweep(&columns)), 2);
+        let wide = made(&(0..40).map(|column| vec![column % 2, 1 - column % 2]).collect::<Vec<_>>());
+        assert_eq!(turns(&wide, &sweep(&wide)), 2);
+    }
 }

@@ -125,6 +125,7 @@ const NAMES: &[Entry] = &[
     always("module.gib", Known::Slots),
     maybe("module.kind", Known::Slots, &[]),
     maybe("module.part", Known::Slots, &[When::PartKnown]),
+    maybe("module.part_end", Known::Slots, &[When::PartKnown]),
     maybe("module.serial_end", Known::Slots, &[When::SerialKnown]),
     maybe("module.lot", Known::Slots, &[]),
     maybe("module.to", Known::Slots, &[]),
