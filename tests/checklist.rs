@@ -453,3 +453,24 @@ fn a_site_may_write_its_own_procedure() {
     let steps = expand(&own, &all_in(&board(1, 1, 1)), UNIT, None).unwrap();
     assert_eq!(steps.cards[0].steps[0].text, "To P1-A1.");
 }
+
+#[test]
+fn the_procedure_page_tells_every_limit_and_its_example_can_be_read() {
+    let page = include_str!("../docs/procedure.md");
+    for limit in stock().limit {
+        let shipped = limit.value.map_or("not set".to_owned(), |value| format!("{value} {}", limit.unit));
+        assert!(page.contains(&format!("| `{}` | {shipped} |", limit.name)), "{}", limit.name);
+    }
+    let example = page.split("```toml").nth(1).and_then(|rest| rest.split("```").next()).unwrap();
+    let site: Site = from_toml(&Text { file: "procedure.md", bytes: example.as_bytes() }).unwrap();
+    let plan = all_in(&board(1, 1, 1));
+    let with_site = stock().with_site(&site).unwrap();
+    // The checklist a record carries gives the same steps as the shipped one with the site beside it.
+    assert_eq!(expand(&with_site, &plan, UNIT, None), expand(&stock(), &plan, UNIT, Some(&site)));
+}
+
+#[test]
+fn a_checklist_survives_being_written_into_a_record() {
+    let json = serde_json::to_string(&stock()).unwrap();
+    assert_eq!(serde_json::from_str::<Checklist>(&json).unwrap(), stock());
+}
