@@ -42,6 +42,7 @@ impl fmt::Display for SlotLabel {
 #[serde(deny_unknown_fields)]
 pub struct Board {
     /// `slotwise-board/1`.
+    #[schemars(extend("const" = BOARD_FORMAT))]
     pub format: String,
     /// What the owner calls this kind of machine.
     pub name: String,
