@@ -111,8 +111,7 @@ fn a_narrow_terminal_gets_a_list() {
 
 #[test]
 fn the_drawing_in_json_has_every_slot() {
-    let json: serde_json::Value =
-        serde_json::from_str(&draw_file("checklists/boards/heron.toml", None, true)).unwrap();
+    let json: serde_json::Value = serde_json::from_str(&draw_file("checklists/boards/heron.toml", None, true)).unwrap();
     let slots = json["slots"].as_array().unwrap();
     assert_eq!(slots.len(), 24);
     let covered: Vec<bool> = slots.iter().map(|slot| slot["covers"].as_array().unwrap().len() == 2).collect();
@@ -122,8 +121,7 @@ fn the_drawing_in_json_has_every_slot() {
 
 #[test]
 fn the_keys_of_every_other_bank_lie_the_other_way() {
-    let json: serde_json::Value =
-        serde_json::from_str(&draw_file("checklists/boards/heron.toml", None, true)).unwrap();
+    let json: serde_json::Value = serde_json::from_str(&draw_file("checklists/boards/heron.toml", None, true)).unwrap();
     let keys: Vec<&str> = json["slots"].as_array().unwrap().iter().map(|slot| slot["key"].as_str().unwrap()).collect();
     for (bank, keys) in keys.chunks(6).enumerate() {
         let expected = if bank % 2 == 0 { "front" } else { "rear" };

@@ -446,6 +446,38 @@ proptest! {
 }
 
 #[test]
+fn the_shipped_boards_give_steps_with_nothing_cut_short() {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/checklists/boards");
+    let mut boards = 0;
+    for file in std::fs::read_dir(folder).unwrap() {
+        let text = std::fs::read(file.unwrap().path()).unwrap();
+        let board: Board = from_toml(&Text { file: "board.toml", bytes: &text }).unwrap_or_else(|f| panic!("{f}"));
+        let steps = steps(&all_in(&board));
+        let filled: Vec<SlotLabel> = steps
+            .iter()
+            .filter(|(_, _, step)| step.each == Some(Each::Insert) && step.id.0.ends_with("/find"))
+            .filter_map(|(_, _, step)| step.slot.clone())
+            .collect();
+        let cost = cost(&board, &filled);
+        assert_eq!((filled.len(), cost.reaches), (board.slots().count(), 0));
+        // Two directions of the key, each slot of one before each slot of the other.
+        assert_eq!(cost.turns, steps.iter().filter(|(_, _, step)| step.warns).count() as u32);
+        assert!(cost.turns <= 1, "{}: {} turns", board.name, cost.turns);
+        assert!(steps.iter().all(|(_, _, step)| !step.text.contains("characters)")));
+        boards += 1;
+    }
+    assert_eq!(boards, 3);
+}
+
+#[test]
+fn a_large_board_is_filled_row_by_row_where_that_is_shorter() {
+    // Two rows of eight, one behind the other: along the far row and back along the near one is 15 places of travel.
+    let places: Vec<(u16, u16, u8)> = (0..16).map(|n| (n % 8, n / 8, 0)).collect();
+    let (board, labels) = placed(&places);
+    assert_eq!(cost(&board, &fill_order(&board, &labels)), Cost { reaches: 0, turns: 0, travel: 15 });
+}
+
+#[test]
 fn a_site_may_write_its_own_procedure() {
     let own = read(
         "format = 'slotwise-checklist/1'\nname = 'Short'\n[[card]]\nname = 'In'\neach = 'insert'\n[[card.step]]\nname = 'go'\ntext = 'To {slot.label}[, {slot.tab} latch].'\nevidence = { kind = 'confirm', state = 'there' }\n",

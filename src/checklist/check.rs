@@ -357,7 +357,7 @@ impl Checklist {
                 |_| {
                     let what = format!("`{}` is neither a number nor a limit", crate::text::shown(text));
                     let names = self.limit.iter().map(|limit| limit.name.as_str());
-                    let nearest = super::template::nearest(text, names).map(|name| format!("nearest known: `{name}`"));
+                    let nearest = crate::source::nearest(text, names).map(|name| format!("nearest known: `{name}`"));
                     report(path.clone(), what, nearest);
                     None
                 },

@@ -3,12 +3,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::route::{Hop, covers, fill_order, hops};
-use super::template::nearest;
 use super::values::{Item, values};
 use super::{Card, CardTemplate, Checklist, Each, Evidence, ExpandError, Site, Step, StepId, Steps, When};
 use crate::board::{Board, SlotLabel, SlotRef};
 use crate::order::Unit;
 use crate::plan::{Action, Plan};
+use crate::source::nearest;
 
 /// The most steps on one card: the list length up to which people keep their place.
 pub(crate) const LONGEST_CARD: usize = 10;

@@ -15,7 +15,7 @@
 //!
 //! Reaches and turns are least at any size ([`turns_least`] says why, for up to 50,000 states in the search; beyond that, which
 //! takes more than two key directions, the turns are few rather than proven least). Travel is least where the search is small
-//! enough to be done whole (see [`WHOLE`]); on larger boards the hand sweeps the columns there and back.
+//! enough to be done whole (see [`WHOLE`]); on larger boards the hand sweeps, see [`sweep`].
 //!
 //! # Around it
 //! Covers in the way of any slot that is touched come off first, in the board's order, and go back last, in reverse. Removals
@@ -166,30 +166,69 @@ fn least(columns: &[Vec<Place>], states: usize) -> Vec<usize> {
     order
 }
 
-/// No reaches, least turns, and the hand sweeping the columns there and back within each direction of the key.
+/// No reaches, least turns, and within each direction of the key the least travel of four ways to sweep: along the rows from
+/// far to near, or along the columns, each begun at either end and turning at every end.
 fn sweep(columns: &[Vec<Place>]) -> Vec<usize> {
     let keys: Vec<Vec<&Option<String>>> =
         columns.iter().map(|column| column.iter().map(|p| &p.key).collect()).collect();
     let mut at = vec![0; columns.len()];
-    let mut hand = 0;
+    let mut hand: Option<&Place> = None;
     let mut order = Vec::new();
     for key in turns_least(&keys) {
-        let ready =
-            |at: &[usize], column: usize| columns[column].get(at[column]).is_some_and(|place| place.key == *key);
-        let mut wanted: Vec<usize> = (0..columns.len()).filter(|column| ready(&at, *column)).collect();
-        let (first, last) = (wanted.first().copied().unwrap_or(hand), wanted.last().copied().unwrap_or(hand));
-        if hand.abs_diff(last) < hand.abs_diff(first) {
-            wanted.reverse();
+        // What can be filled now: in each column, all up to the first of another key. Any order far before near will do.
+        let mut ready: Vec<&Place> = Vec::new();
+        for (column, at) in columns.iter().zip(&mut at) {
+            let run: Vec<&Place> = column.iter().skip(*at).take_while(|place| place.key == *key).collect();
+            *at += run.len();
+            ready.extend(run);
         }
-        for column in wanted {
-            while ready(&at, column) {
-                order.push(columns[column][at[column]].index);
-                at[column] += 1;
-            }
-            hand = column;
-        }
+        let ways = [
+            there_and_back(&ready, |place| place.row, |place| place.column, false),
+            there_and_back(&ready, |place| place.row, |place| place.column, true),
+            columns_there_and_back(&ready, false),
+            columns_there_and_back(&ready, true),
+        ];
+        let travel = |way: &[&Place]| -> u32 {
+            let first = hand.zip(way.first().copied()).map_or(0, |(hand, first)| step(hand, first).1);
+            first + way.windows(2).map(|pair| step(pair[0], pair[1]).1).sum::<u32>()
+        };
+        let Some(way) = ways.into_iter().min_by_key(|way| travel(way)) else { continue };
+        hand = way.last().copied().or(hand);
+        order.extend(way.iter().map(|place| place.index));
     }
     order
+}
+
+/// Line after line, each run along in the other sense than the one before.
+fn there_and_back<'a>(
+    places: &[&'a Place],
+    line: impl Fn(&Place) -> u16,
+    along: impl Fn(&Place) -> u16,
+    backwards: bool,
+) -> Vec<&'a Place> {
+    let mut lines: BTreeMap<u16, Vec<&'a Place>> = BTreeMap::new();
+    for place in places {
+        lines.entry(line(place)).or_default().push(place);
+    }
+    let mut back = backwards;
+    let mut way = Vec::new();
+    for (_, mut places) in lines {
+        places.sort_by_key(|place| (along(place), place.index));
+        if back {
+            places.reverse();
+        }
+        back = !back;
+        way.extend(places);
+    }
+    way
+}
+
+/// Column after column from either side. Within a column there is no way back: far comes before near.
+fn columns_there_and_back<'a>(places: &[&'a Place], backwards: bool) -> Vec<&'a Place> {
+    let side = |place: &Place| if backwards { u16::MAX - place.column } else { place.column };
+    let mut way = places.to_vec();
+    way.sort_by_key(|place| (side(place), place.row, place.index));
+    way
 }
 
 /// A state of the search: how far each series is, the state it was reached from, and the key that led to it.
