@@ -132,6 +132,16 @@ fn one_module_is_in_one_slot() {
 }
 
 #[test]
+fn a_serial_that_begins_like_an_identifier_is_not_taken_for_another() {
+    let board = board(1, 1, 2);
+    let slots = [("P1-A1", "do = 'insert'\nserial = '12345678'"), ("P1-A2", "do = 'insert'\nserial = 'S12345678'")];
+    let plan = plan(&board, &slots, &[]);
+    let mut desk = Desk::new(&plan);
+    desk.accepts(A1, "12345678");
+    assert_eq!(desk.accepts(A2, "S12345678").1.as_deref(), Some("S12345678"));
+}
+
+#[test]
 fn a_module_taken_out_does_not_go_back_in() {
     let plan = job();
     let mut desk = Desk::new(&plan);

@@ -357,7 +357,8 @@ impl Checklist {
                 |_| {
                     let what = format!("`{}` is neither a number nor a limit", crate::text::shown(text));
                     let names = self.limit.iter().map(|limit| limit.name.as_str());
-                    let nearest = crate::source::nearest(text, names).map(|name| format!("nearest known: `{name}`"));
+                    let nearest = crate::source::nearest(text, names)
+                        .map(|name| format!("nearest known: `{}`", crate::text::shown(name)));
                     report(path.clone(), what, nearest);
                     None
                 },
@@ -382,7 +383,7 @@ fn check_scan(of: ScanOf, each: Option<Each>, names: &[String], path: &Path, rep
         ScanOf::Badge => &[],
     };
     for name in names.iter().filter(|name| given_away.contains(&name.as_str())) {
-        let what = format!("the step gives its own answer away: `{{{name}}}`");
+        let what = format!("the step gives its own answer away: `{{{}}}`", crate::text::shown(name));
         report(path.key("text"), what, some("say it in the step before, and ask here without it"));
     }
 }

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 
 use super::{Each, When};
 use crate::source::nearest;
-use crate::text::shown_within;
+use crate::text::{shown, shown_within};
 
 /// How much of one value from a file is shown, in columns: how to park a cover may take a few lines.
 const LONGEST_VALUE: usize = 400;
@@ -35,14 +35,14 @@ pub enum TemplateError {
     #[error("`{0}` stands alone; write it twice to print it")]
     Stray(char),
     /// No value has this name here.
-    #[error("there is no `{name}` here")]
+    #[error("there is no `{}` here", shown(name))]
     Unknown {
         name: String,
         /// The nearest name that is known here.
         nearest: Option<String>,
     },
     /// The value may be absent, and the template does not say what then.
-    #[error("`{0}` may be absent")]
+    #[error("`{}` may be absent", shown(.0))]
     MayBeAbsent(String),
 }
 
@@ -52,9 +52,10 @@ impl TemplateError {
         match self {
             Self::Open(c) => Some(format!("close it, or write `{c}{c}` to print it")),
             Self::Stray(_) => None,
-            Self::Unknown { nearest, .. } => nearest.as_ref().map(|name| format!("nearest known: `{name}`")),
+            Self::Unknown { nearest, .. } => nearest.as_ref().map(|name| format!("nearest known: `{}`", shown(name))),
             Self::MayBeAbsent(name) => Some(format!(
-                "put `{{{name}}}` and the words that go with it in [ ], or add a `when` under which it is known"
+                "put `{{{}}}` and the words that go with it in [ ], or add a `when` under which it is known",
+                shown(name)
             )),
         }
     }
