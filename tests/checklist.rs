@@ -478,6 +478,29 @@ fn a_large_board_is_filled_row_by_row_where_that_is_shorter() {
 }
 
 #[test]
+fn a_board_without_places_goes_in_board_order_with_like_keys_together() {
+    let mut board = board(1, 4, 1);
+    board.socket[0].channel[2].slot[0].at = None;
+    let labels: Vec<SlotLabel> = board.slots().map(|slot| slot.slot.label.clone()).collect();
+    let order = fill_order(&board, &labels);
+    let order: Vec<&str> = order.iter().map(SlotLabel::as_str).collect();
+    assert_eq!(order, ["P1-A1", "P1-C1", "P1-B1", "P1-D1"]);
+}
+
+/// A board made to be hard: many columns, many directions of the key. The search gives up early and still loses no slot.
+#[test]
+fn a_hostile_board_is_ordered_in_bounded_work() {
+    let places: Vec<(u16, u16, u8)> = (0..240_u32).map(|n| ((n % 60) as u16, (n / 60) as u16, 0)).collect();
+    let (mut board, labels) = placed(&places);
+    for (n, slot) in board.socket[0].channel[0].slot.iter_mut().enumerate() {
+        slot.key = Some(format!("way {}", n * 2_654_435_761 / 65_536 % 7));
+    }
+    let order = fill_order(&board, &labels);
+    assert_eq!(order.iter().collect::<BTreeSet<_>>().len(), 240);
+    assert_eq!(cost(&board, &order).reaches, 0);
+}
+
+#[test]
 fn a_site_may_write_its_own_procedure() {
     let own = read(
         "format = 'slotwise-checklist/1'\nname = 'Short'\n[[card]]\nname = 'In'\neach = 'insert'\n[[card.step]]\nname = 'go'\ntext = 'To {slot.label}[, {slot.tab} latch].'\nevidence = { kind = 'confirm', state = 'there' }\n",
