@@ -4,7 +4,8 @@ use std::collections::BTreeSet;
 
 use rust_decimal::Decimal;
 
-use super::expand::{LONGEST_CARD, LONGEST_WAIT, slug, stands_in};
+use super::evidence::{LONGEST_WAIT, stands_in};
+use super::expand::{LONGEST_CARD, slug};
 use super::template::{Scope, Template};
 use super::{
     CHECKLIST_FORMAT, CardTemplate, Checklist, Each, EvidenceTemplate, Limit, SITE_FORMAT, ScanOf, Site, StepTemplate, WaitFor, When,
@@ -364,7 +365,8 @@ impl Checklist {
                 |_| {
                     let what = format!("`{}` is neither a number nor a limit", crate::text::shown(text));
                     let names = self.limit.iter().map(|limit| limit.name.as_str());
-                    let nearest = super::template::nearest(text, names).map(|name| format!("nearest known: `{name}`"));
+                    let nearest = crate::source::nearest(text, names)
+                        .map(|name| format!("nearest known: `{}`", crate::text::shown(name)));
                     report(path.clone(), what, nearest);
                     None
                 },
@@ -385,11 +387,11 @@ fn check_scan(of: ScanOf, each: Option<Each>, names: &[String], path: &Path, rep
         ScanOf::Bay => &["unit.bay"],
         ScanOf::Chassis => &["unit.chassis"],
         ScanOf::Slot => &["slot.label"],
-        ScanOf::Module => &["module.serial_end", "module.part"],
+        ScanOf::Module => &["module.serial_end", "module.part", "module.part_end"],
         ScanOf::Badge => &[],
     };
     for name in names.iter().filter(|name| given_away.contains(&name.as_str())) {
-        let what = format!("the step gives its own answer away: `{{{name}}}`");
+        let what = format!("the step gives its own answer away: `{{{}}}`", crate::text::shown(name));
         report(path.key("text"), what, some("say it in the step before, and ask here without it"));
     }
 }

@@ -3,6 +3,7 @@
 mod capacity;
 mod collected;
 mod dsp0134;
+mod esd;
 mod isolate_reference;
 mod model_table;
 mod rfc3339;
