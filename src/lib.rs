@@ -10,22 +10,32 @@
 //! | [`prompt`] | how a question reaches a person and how the answer comes back |
 //! | [`draw`] | pictures in a terminal: slot map, tables, bars |
 //! | [`record`] | events, journal, chain, replay: a job is a fold over its events |
+//! | [`isolate`] | hypotheses, trials, the next best trial, the verdict |
 //! | [`verify`] | snapshot against plan gives findings |
 //! | [`machine`] | a model of a machine: what its firmware would report of what was inserted |
 //! | [`snapshot`] | what one machine reports about its memory, one file per source |
 //! | [`checklist`] | checklist file, plan and board give steps |
 //! | [`plan`] | which module goes in which slot |
+//! | [`stock`] | the modules on hand or on offer: lots with counts, packs and prices |
 //! | [`order`] | what is asked for: units, processors, capacity |
 //! | [`module`] | what a module is and how it tells you |
 //! | [`board`] | the memory layout of one kind of machine |
 //! | [`source`] | reading a person's file and reporting every fault in it at once |
 //! | [`text`], [`units`] | cleaned text; sizes and rates |
 
+#[cfg(test)]
+extern crate self as slotwise;
+
+#[cfg(test)]
+#[path = "../tests/support/mod.rs"]
+mod support;
+
 pub mod board;
 pub mod checklist;
 pub mod commands;
 pub mod draw;
 pub mod env;
+pub mod isolate;
 pub mod machine;
 pub mod module;
 pub mod order;
@@ -35,6 +45,7 @@ pub mod record;
 pub mod runner;
 pub mod snapshot;
 pub mod source;
+pub mod stock;
 pub mod text;
 pub mod units;
 pub mod verify;

@@ -16,7 +16,7 @@ fn main() -> ExitCode {
         .map(|size| (size.ws_col, size.ws_row))
         .filter(|(columns, rows)| *columns > 0 && *rows > 0);
     let mut env = Env {
-        clock: Box::new(SystemClock::default()),
+        clock: std::rc::Rc::new(SystemClock::default()),
         seed: fastrand::u64(..),
         root: PathBuf::from("/"),
         folder: std::env::current_dir().unwrap_or_else(|_| PathBuf::from(".")),

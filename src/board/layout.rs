@@ -42,6 +42,7 @@ impl fmt::Display for SlotLabel {
 #[serde(deny_unknown_fields)]
 pub struct Board {
     /// `slotwise-board/1`.
+    #[schemars(extend("const" = BOARD_FORMAT))]
     pub format: String,
     /// What the owner calls this kind of machine.
     pub name: String,
@@ -198,7 +199,7 @@ pub enum Hold {
 }
 
 /// What the board allows. An absent limit is unknown.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Limits {
     pub kinds: Vec<Kind>,
@@ -217,7 +218,14 @@ pub struct Limits {
     /// Whether a module with more ranks goes first in its channel.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub more_ranks_first: Option<bool>,
-    /// The module counts per socket the board allows; empty when not looked up.
+    /// Whether all modules must have the same number of ranks.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub same_ranks: Option<bool>,
+    /// Whether all modules must have the same device width (x4 never with x8).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub same_width: Option<bool>,
+    /// The module counts per socket the board allows, 0 among them where a processor may go without; empty when not
+    /// looked up.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub counts_per_socket: Vec<u32>,
     /// The supply voltage in volts as written on the label class: `1.2`, `1.35`.
@@ -277,6 +285,19 @@ pub struct Interleave {
     pub ways: Vec<u8>,
     /// What it does with channels of unequal size.
     pub style: InterleaveStyle,
+    /// How a region may spread over several controllers; absent when it may spread freely.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub across: Option<Across>,
+}
+
+/// How a region may spread over the controllers of a socket.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Across {
+    /// Over any channels.
+    Any,
+    /// Inside one controller, or over an equal number of channels of each controller it touches.
+    Equal,
 }
 
 /// What a controller does with channels of unequal size.

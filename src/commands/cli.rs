@@ -17,7 +17,12 @@ struct Cli {
 }
 
 #[derive(Debug, Subcommand)]
-enum Command {}
+enum Command {
+    Practice(super::practice::PracticeArgs),
+    Install(super::install::InstallArgs),
+    Resume(super::resume::ResumeArgs),
+    Capture(super::capture::CaptureArgs),
+}
 
 /// Runs one command. Data goes to `env.stdout`, talk to `env.stderr`; the result is the exit code's meaning.
 pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, env: &mut Env) -> Exit {
@@ -35,8 +40,13 @@ pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, env: &m
     }
 }
 
-fn dispatch(command: Command, _env: &mut Env) -> Result<Exit, CommandError> {
-    match command {}
+fn dispatch(command: Command, env: &mut Env) -> Result<Exit, CommandError> {
+    match command {
+        Command::Practice(args) => super::practice::run(env, &args),
+        Command::Install(args) => super::install::run(env, &args),
+        Command::Resume(args) => super::resume::run(env, &args),
+        Command::Capture(args) => super::capture::run(env, &args),
+    }
 }
 
 fn explain_usage(error: &clap::Error, env: &mut Env) -> Exit {

@@ -6,6 +6,9 @@ use std::fmt;
 use std::path::Path;
 
 use super::exit::{Exit, for_reading, for_writing};
+use crate::prompt::{AskError, ChooseError};
+use crate::record::{JournalError, RecordError};
+use crate::runner::RunError;
 use crate::source::Faults;
 use crate::text::{shown, shown_within};
 
@@ -78,6 +81,63 @@ impl CommandError {
 impl From<Faults> for CommandError {
     fn from(faults: Faults) -> Self {
         Self::new(Exit::BadData, faults.to_string().trim_end())
+    }
+}
+
+impl From<JournalError> for CommandError {
+    fn from(error: JournalError) -> Self {
+        let exit = match &error {
+            JournalError::BadName { .. } | JournalError::Exists { .. } => Exit::CannotCreate,
+            JournalError::Io { source, .. } => for_writing(source),
+            JournalError::Unreadable(RecordError::Io { source, .. }) => for_reading(source),
+            JournalError::Unreadable(_) | JournalError::Rule { .. } | JournalError::Unwritable { .. } => Exit::BadData,
+            JournalError::InUse { .. }
+            | JournalError::NoLocks { .. }
+            | JournalError::TooLarge { .. }
+            | JournalError::NotRecorded { .. }
+            | JournalError::Stopped { .. } => Exit::Io,
+        };
+        Self::new(exit, error.to_string())
+    }
+}
+
+impl From<RecordError> for CommandError {
+    fn from(error: RecordError) -> Self {
+        JournalError::from(error).into()
+    }
+}
+
+impl From<AskError> for CommandError {
+    fn from(error: AskError) -> Self {
+        let exit = match &error {
+            AskError::NoAnswer { .. } => Exit::BadData,
+            AskError::End | AskError::Interrupted => Exit::Paused,
+            AskError::Io(_) => Exit::Io,
+        };
+        Self::new(exit, error.to_string())
+    }
+}
+
+impl From<ChooseError> for CommandError {
+    fn from(error: ChooseError) -> Self {
+        match error {
+            ChooseError::Answers(faults) => faults.into(),
+            ChooseError::Terminal(error) => Self::new(Exit::Io, "the terminal cannot be used")
+                .because(&error)
+                .way_out("--plain reads lines from a pipe"),
+        }
+    }
+}
+
+impl From<RunError> for CommandError {
+    fn from(error: RunError) -> Self {
+        match error {
+            RunError::Journal(error) => error.into(),
+            RunError::Ask(error) => {
+                Self::from(error).way_out("every answer given so far is on disk: `slotwise resume` goes on from there")
+            }
+            RunError::Expand(_) | RunError::NoUnit => Self::new(Exit::BadData, error.to_string()),
+        }
     }
 }
 

@@ -3,6 +3,12 @@
 pub mod atomic;
 pub mod capture;
 mod cli;
+mod files;
+mod install;
+mod job;
+mod practice;
+mod report_file;
+mod resume;
 mod error;
 mod exit;
 

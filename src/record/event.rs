@@ -114,6 +114,14 @@ pub enum Event {
         snapshot_line: u64,
         findings: Vec<Finding>,
     },
+    /// After findings the machine is opened again: the cards of this round come next, for these slots.
+    RoundOpened {
+        /// 1, 2, 3 …
+        round: u64,
+        slots: Vec<SlotLabel>,
+        /// The line of the snapshot whose findings are the reason.
+        snapshot_line: u64,
+    },
     /// A damaged tail was found at opening and put aside.
     TailSetAside {
         file: String,

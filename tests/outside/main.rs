@@ -1,7 +1,18 @@
-//! Checks against things that are not of our making; each names its source.
+//! Checks against things that are not of our making, the source named beside each.
 
+mod collected;
 mod dsp0134;
+mod isolate_reference;
+mod model_table;
+mod rfc3339;
+mod sha256;
 mod shared;
 mod smbios_lib;
 mod smbios_states;
 mod smbios_tables;
+
+#[path = "../reference/mod.rs"]
+mod reference;
+
+#[path = "../support/mod.rs"]
+mod support;

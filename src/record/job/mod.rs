@@ -36,6 +36,7 @@ pub struct Job {
     snapshot: Option<(u64, Snapshot)>,
     snapshot_lines: BTreeSet<u64>,
     comparison: Option<Comparison>,
+    rounds: Vec<Round>,
     declarations: Vec<Declaration>,
     tails: Vec<SetAside>,
 }
@@ -83,6 +84,7 @@ impl Job {
             snapshot: None,
             snapshot_lines: BTreeSet::new(),
             comparison: None,
+            rounds: Vec::new(),
             declarations: Vec::new(),
             tails: Vec::new(),
         })
@@ -131,6 +133,17 @@ impl Job {
             }
             Event::Compared { snapshot_line, findings } => {
                 self.comparison = Some(Comparison { line: n, snapshot_line, findings });
+            }
+            Event::RoundOpened { round, slots, snapshot_line } => {
+                let host = self.snapshot.as_ref().map(|(_, snapshot)| &snapshot.host);
+                self.rounds.push(Round {
+                    line: n,
+                    round,
+                    slots,
+                    snapshot_line,
+                    boot_id: host.and_then(|host| host.boot_id.clone()),
+                    uuid: host.and_then(|host| host.uuid.clone()),
+                });
             }
             Event::TailSetAside { file, bytes, why } => self.tails.push(SetAside { line: n, file, bytes, why }),
             Event::Declared { name, role, statement } => {
@@ -289,6 +302,11 @@ impl Job {
     /// The last comparison of a snapshot with the plan.
     pub fn comparison(&self) -> Option<&Comparison> {
         self.comparison.as_ref()
+    }
+
+    /// The times the machine was opened again after findings, in order.
+    pub fn rounds(&self) -> &[Round] {
+        &self.rounds
     }
 
     /// Tails that were set aside.

@@ -48,6 +48,20 @@ pub struct Correction {
     pub why: String,
 }
 
+/// A time the machine was opened again after findings.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Round {
+    pub line: u64,
+    /// 1, 2, 3 …
+    pub round: u64,
+    pub slots: Vec<SlotLabel>,
+    /// The snapshot that was the reason.
+    pub snapshot_line: u64,
+    /// Boot id and system UUID of that snapshot: a later report must be of another boot.
+    pub boot_id: Option<String>,
+    pub uuid: Option<String>,
+}
+
 /// A note.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Remark {

@@ -53,6 +53,7 @@ impl Event {
             Self::Resumed { .. } => "resumed",
             Self::SnapshotTaken { .. } => "snapshot-taken",
             Self::Compared { .. } => "compared",
+            Self::RoundOpened { .. } => "round-opened",
             Self::TailSetAside { .. } => "tail-set-aside",
             Self::Declared { .. } => "declared",
         }
@@ -104,6 +105,9 @@ impl Job {
             }
             Event::Overridden { why, .. } => said(why),
             Event::Compared { snapshot_line, .. } if !self.snapshot_lines.contains(snapshot_line) => {
+                Err(RuleFault::NoSuchSnapshot { snapshot_line: *snapshot_line })
+            }
+            Event::RoundOpened { snapshot_line, .. } if !self.snapshot_lines.contains(snapshot_line) => {
                 Err(RuleFault::NoSuchSnapshot { snapshot_line: *snapshot_line })
             }
             Event::Declared { role, .. } => match self.standing_declarations().find(|d| d.role == *role) {

@@ -19,6 +19,7 @@ struct Found {
     head: Head,
     length: u64,
     torn: Option<Torn>,
+    /// Where the last line begins, and its bytes with the newline.
     last: (u64, Vec<u8>),
 }
 
@@ -82,6 +83,7 @@ fn walk(storage: &mut dyn Storage, file: &Path) -> Result<Found, JournalError> {
         };
         folded.map_err(|fault| damaged(file, n, fault.into()))?;
         last = (offset, bytes);
+        last.1.push(b'\n');
     }
     let job = job.ok_or_else(|| RecordError::Empty { file: file.to_owned() })?;
     Ok(Found { job, head: scan.head().clone(), length: scan.good_length(), torn: scan.torn(), last })

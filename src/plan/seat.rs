@@ -1,0 +1,83 @@
+//! What sits where: the modules of a population and the processors of a unit, in the form rules, speed and interleave read.
+
+use thiserror::Error;
+
+use crate::board::Board;
+use crate::module::{Generation, ModuleSpec};
+use crate::order::Unit;
+use crate::units::{Mts, Size};
+
+/// One module in a slot, as far as the rules read it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Seat {
+    pub spec: ModuleSpec,
+    /// Supply voltage in volts, where known.
+    pub volts: Option<String>,
+}
+
+impl Seat {
+    /// A module whose voltage follows from its generation: DDR4 is 1.2 V, DDR5 1.1 V (SPD annexes); DDR3 may be either.
+    pub fn of(spec: &ModuleSpec) -> Self {
+        let volts = match spec.generation {
+            Some(Generation::DDR4) => Some("1.2".to_owned()),
+            Some(Generation::DDR5) => Some("1.1".to_owned()),
+            _ => None,
+        };
+        Self { spec: spec.clone(), volts }
+    }
+}
+
+/// A population: one entry per slot of the board, in board order.
+pub type Seats = Vec<Option<Seat>>;
+
+/// What one processor allows; unknown where `None`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct CpuLimit {
+    pub mts: Option<Mts>,
+    pub gib: Option<Size>,
+}
+
+/// One entry per socket of the board; `None` where there is no processor.
+pub type Cpus = Vec<Option<CpuLimit>>;
+
+/// A processor of an order that the board does not know.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+pub enum UnknownProcessor {
+    #[error("the order puts a processor in socket `{}`; the board has {known}", crate::text::shown(.socket))]
+    Socket { socket: String, known: String },
+    #[error("the board has no [[cpu]] named `{}`; it has {known}", crate::text::shown(.cpu))]
+    Cpu { cpu: String, known: String },
+}
+
+/// The processors of a unit.
+///
+/// # Errors
+/// When the order names a socket or a processor the board has not.
+pub fn cpus_of(board: &Board, unit: Option<&Unit>) -> Result<Cpus, UnknownProcessor> {
+    let listed = unit.map_or(&[][..], |unit| &unit.processor[..]);
+    if listed.is_empty() {
+        return Ok(vec![Some(CpuLimit::default()); board.socket.len()]);
+    }
+    let list = |names: Vec<&str>| {
+        if names.is_empty() { "none".to_owned() } else { crate::text::shown(&names.join(", ")).to_string() }
+    };
+    let mut cpus = vec![None; board.socket.len()];
+    for processor in listed {
+        let Some(socket) = board.socket.iter().position(|s| s.label == processor.socket) else {
+            let known = list(board.socket.iter().map(|s| s.label.as_str()).collect());
+            return Err(UnknownProcessor::Socket { socket: processor.socket.clone(), known });
+        };
+        let limit = match &processor.cpu {
+            None => CpuLimit::default(),
+            Some(name) => match board.cpu.iter().find(|c| c.name == *name) {
+                Some(cpu) => CpuLimit { mts: cpu.mts, gib: cpu.gib },
+                None => {
+                    let known = list(board.cpu.iter().map(|c| c.name.as_str()).collect());
+                    return Err(UnknownProcessor::Cpu { cpu: name.clone(), known });
+                }
+            },
+        };
+        cpus[socket] = Some(limit);
+    }
+    Ok(cpus)
+}
