@@ -27,7 +27,8 @@ pub(super) fn read(raw: &[u8]) -> Blocks {
     let other = states().count() as u64 - online;
     let mut notes = Vec::new();
     if other > 0 {
-        notes.push(format!("{other} blocks of {} MiB are not online", block >> 20));
+        let words = if other == 1 { "block" } else { "blocks" };
+        notes.push(format!("{other} {words} of {} MiB not online", block >> 20));
     }
     let online_mib = (online + other > 0).then(|| online.saturating_mul(block) >> 20);
     if online_mib.is_none() {
@@ -45,7 +46,7 @@ mod tests {
         let raw = b"block_size_bytes\t8000000\\n\nmemory0/state\tonline\\n\nmemory1/state\toffline\\n\nmemory9/state\tonline\\n\n";
         let blocks = read(raw);
         assert_eq!(blocks.online_mib, Some(256));
-        assert_eq!(blocks.notes, ["1 blocks of 128 MiB are not online"]);
+        assert_eq!(blocks.notes, ["1 block of 128 MiB not online"]);
     }
 
     #[test]

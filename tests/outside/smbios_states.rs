@@ -38,6 +38,11 @@ fn exactly_the_modules_known_to_be_shut_off_are_found() {
 fn slots_and_fitted_slots_are_as_many_as_noted() {
     let manifest = manifest("data/smbios/MANIFEST.tsv");
     for (file, merged) in merged() {
+        // The manifest leaves out slots whose array is not in the table; that is two kinds of virtual machine.
+        if merged.sources[0].notes.iter().any(|note| note.contains("name an array that is not in the table")) {
+            assert!(file.contains("vmware") || file.contains("HyperV"), "{file}");
+            continue;
+        }
         let row = &manifest[&file];
         let sized = merged.slots.iter().filter(|slot| slot.size_mib.is_some());
         assert_eq!(merged.slots.len().to_string(), row["slots"], "{file}");

@@ -138,15 +138,24 @@ fn table(out: &mut String, rows: &[[String; 6]]) {
 
 fn totals(out: &mut String, snapshot: &Snapshot) {
     let totals = &snapshot.totals;
-    let mib = |mib: Option<u64>| mib.map_or_else(|| "unknown".to_owned(), |mib| Size::from_mib(mib).to_string());
+    let mib = |mib: Option<u64>| mib.map_or_else(|| "unknown".to_owned(), gib);
     line(out, "");
     line(out, &format!("in the modules, as the firmware counts   {}", mib(totals.firmware_mib)));
     line(out, &format!("mapped to addresses by the firmware      {}", mib(totals.mapped_mib)));
     line(out, &format!("in the kernel's memory blocks            {}", mib(totals.blocks_mib)));
     line(out, &format!("left to the operating system             {}", mib(totals.os_kib.map(|kib| kib / 1024))));
     for (node, kib) in &totals.nodes_kib {
-        line(out, &format!("{:<41}{}", format!("  of node {node}"), Size::from_mib(kib / 1024)));
+        line(out, &format!("{:<41}{}", format!("  of node {node}"), gib(kib / 1024)));
     }
+}
+
+/// A total: exact where it is whole, else to the tenth of a GiB, which is as far as anyone compares it.
+fn gib(mib: u64) -> String {
+    let size = Size::from_mib(mib);
+    if mib < 1024 || size.whole_gib().is_some() {
+        return size.to_string();
+    }
+    format!("{}.{} GiB", mib / 1024, mib % 1024 * 10 / 1024)
 }
 
 fn errors(out: &mut String, snapshot: &Snapshot) {
