@@ -8,8 +8,8 @@ use super::evidence::{LONGEST_WAIT, stands_in};
 use super::expand::{LONGEST_CARD, slug};
 use super::template::{Scope, Template};
 use super::{
-    CHECKLIST_FORMAT, CardTemplate, Checklist, Each, EvidenceTemplate, Limit, SITE_FORMAT, ScanOf, Site, StepTemplate, WaitFor, When,
-    number,
+    CHECKLIST_FORMAT, CardTemplate, Checklist, Each, EvidenceTemplate, Limit, SITE_FORMAT, ScanOf, Site, StepTemplate,
+    WaitFor, When, number,
 };
 use crate::source::{Checked, Path};
 

@@ -1,6 +1,6 @@
 //! Whether a scan is the one wanted; and when not, what it was.
 
-use super::judge::{Because, JobContext, Judged, PartRead, refuse, scan_words};
+use super::judge::{Because, JobContext, Judged, PartRead, Used, refuse, scan_words};
 use super::{Evidence, Expected, ScanOf, Step};
 use crate::module::{Match, Role, ScanRead, scan};
 use crate::text::shown_within;
@@ -177,7 +177,9 @@ fn used(step: &Step, scan: &ScanRead, context: &JobContext<'_>) -> Option<(Becau
     let is = |serial: &str| {
         scan.matches_as(Role::Serial, serial).accepts() && (!wanted || surely(scan, Role::Serial, serial))
     };
-    let (_, used) = context.used.iter().find(|(serial, used)| used.step != step.id && is(serial))?;
+    // In the slot where it stands a module may well be scanned again: the machine was opened once more.
+    let stays = |used: &Used| !used.out && Some(&used.slot) == step.slot.as_ref();
+    let (_, used) = context.used.iter().find(|(serial, used)| used.step != step.id && !stays(used) && is(serial))?;
     let slot = &used.slot;
     let what = if used.out {
         format!(

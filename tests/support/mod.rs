@@ -46,16 +46,7 @@ pub fn layout(name: &str, shape: [usize; 3], naming: Naming, generation: Generat
         enclosure: None,
         socket: (0..sockets).map(socket).collect(),
         cover: Vec::new(),
-        limits: Limits {
-            kinds: vec![kind],
-            largest: Vec::new(),
-            ranks_per_channel: None,
-            mixing: None,
-            sockets_match: None,
-            more_ranks_first: None,
-            counts_per_socket: Vec::new(),
-            volts: None,
-        },
+        limits: Limits { kinds: vec![kind], ..Limits::default() },
         speed: (1..=slots as u8)
             .map(|per_channel| SpeedRow { kind, ranks: None, per_channel, mts: Mts(rate(per_channel)) })
             .collect(),

@@ -65,9 +65,7 @@ impl PracticeMachine {
             "module" => Fault::Module(WhichModule::FirstIn(slot)),
             "slot" => Fault::Slot { slot },
             "channel" => match plan.board.slot(slot.as_str()) {
-                Some(at) => {
-                    Fault::Channel { socket: at.socket.label.clone(), channel: at.channel.label.clone() }
-                }
+                Some(at) => Fault::Channel { socket: at.socket.label.clone(), channel: at.channel.label.clone() },
                 None => Fault::None,
             },
             _ => Fault::None,
@@ -78,8 +76,7 @@ impl PracticeMachine {
     fn built(&self, steps: &Steps, job: &Job) -> Option<Machine> {
         let opened = job.opened();
         let unit = opened.plan.order.unit.iter().find(|unit| unit.chassis == opened.unit)?.clone();
-        let mut machine =
-            Machine::new(opened.board.clone(), unit, self.seed).with_fault(self.fault(&opened.plan));
+        let mut machine = Machine::new(opened.board.clone(), unit, self.seed).with_fault(self.fault(&opened.plan));
         for fitted in &opened.plan.order.fitted {
             machine.insert(&fitted.slot, fitted.module.clone(), Latch::Latched).ok()?;
         }
@@ -124,7 +121,8 @@ impl MachineReport for PracticeMachine {
 
     fn read(&mut self, _: &str, steps: &Steps, job: &Job) -> Result<Snapshot, ReportError> {
         let error = |what: &str| ReportError { what: what.to_owned() };
-        let machine = self.built(steps, job).ok_or_else(|| error("the practice machine cannot be built from this record"))?;
+        let machine =
+            self.built(steps, job).ok_or_else(|| error("the practice machine cannot be built from this record"))?;
         let Boot::Up(tree) = machine.report() else {
             return Err(error("the machine stays dark: no module works. Look at what was inserted"));
         };
