@@ -354,7 +354,7 @@ proptest! {
 
 fn env(input: &[u8], out: &Out) -> Env {
     Env {
-        clock: Box::new(StepClock { at: Cell::default(), step: Duration::from_secs(5) }),
+        clock: std::rc::Rc::new(StepClock { at: Cell::default(), step: Duration::from_secs(5) }),
         seed: 0,
         root: "/nowhere".into(),
         folder: "/nowhere".into(),
