@@ -94,7 +94,7 @@ fn a_turned_key_is_warned_about_and_typed() {
 }
 
 #[test]
-fn every_job_ends_with_closing_power_report_and_statement_and_needs_the_fasteners_before_power() {
+fn every_job_ends_with_closing_power_and_report_and_needs_the_fasteners_before_power() {
     let steps = steps(&all_in(&board(2, 4, 3)));
     let at = |id: &str| steps.iter().position(|(_, _, step)| step.id.0 == id).unwrap_or_else(|| panic!("{id}"));
     let path = [
@@ -111,12 +111,12 @@ fn every_job_ends_with_closing_power_report_and_statement_and_needs_the_fastener
         "close-up/tools",
         "power-on/power",
         "power-on/report",
-        "sign-off/statement",
+        "sign-off/note",
     ];
     assert!(path.windows(2).all(|pair| at(pair[0]) < at(pair[1])));
-    assert_eq!(at("sign-off/statement") + 1, steps.iter().count());
+    assert_eq!(at("sign-off/note") + 1, steps.iter().count());
     let critical: Vec<_> = steps.iter().filter(|(_, _, s)| s.critical).map(|(_, _, s)| s.id.0.as_str()).collect();
-    assert_eq!(critical, ["power-on/power", "sign-off/statement"]);
+    assert_eq!(critical, ["power-on/power", "sign-off/note"]);
 }
 
 #[test]

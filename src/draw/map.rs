@@ -59,7 +59,7 @@ impl State {
     pub const fn sign(self, unicode: bool) -> char {
         match (self, unicode) {
             (Self::Empty, false) => ' ',
-            (Self::Empty, true) => '\u{b7}',
+            (Self::Empty, true) => '\u{25e6}',
             (Self::Fitted, false) => 'o',
             (Self::Fitted, true) => '\u{25cf}',
             (Self::Planned, _) => '+',
