@@ -35,8 +35,13 @@ impl Look {
 /// The whole page, ready to be written; the cursor ends on the input line's first column.
 pub(super) fn page(question: &Question, said: &[Message], look: Look, size: (u16, u16)) -> String {
     let (columns, rows) = (usize::from(size.0), usize::from(size.1));
-    let below = below_picture(question, said, look, columns);
-    // One row for the input, one spare above it.
+    // Air between the parts where there is room for it, the picture included; one row is for the input, one is spare.
+    let airy = below_picture(question, said, look, columns, true);
+    let below = if airy.len() + question.picture.len() + 2 <= rows {
+        airy
+    } else {
+        below_picture(question, said, look, columns, false)
+    };
     let room = rows.saturating_sub(below.len() + 2);
     let mut out = String::from(CLEAR);
     let cut = question.picture.len() > room;
@@ -55,9 +60,14 @@ pub(super) fn page(question: &Question, said: &[Message], look: Look, size: (u16
     out
 }
 
-/// Everything below the picture, one row each.
-fn below_picture(question: &Question, said: &[Message], look: Look, columns: usize) -> Vec<String> {
+/// Everything below the picture, one row each; `airy` sets the parts apart.
+fn below_picture(question: &Question, said: &[Message], look: Look, columns: usize, airy: bool) -> Vec<String> {
     let mut rows = Vec::new();
+    let gap = |rows: &mut Vec<String>| {
+        if airy && rows.last().is_some_and(|row| !row.is_empty()) {
+            rows.push(String::new());
+        }
+    };
     let recent = said.get(said.len().saturating_sub(MESSAGES)..).unwrap_or_default();
     for message in recent {
         for text in lines::message(message) {
@@ -65,9 +75,11 @@ fn below_picture(question: &Question, said: &[Message], look: Look, columns: usi
             rows.extend(wrapped(&shown_long(&text), columns).iter().map(|row| marked(look, sgr, row)));
         }
     }
+    gap(&mut rows);
     if let Some(place) = &question.place {
         let line = format!("{place}   {}", shown(&place.card_name));
         rows.push(look.with(BOLD, &fit(&line, columns)));
+        gap(&mut rows);
     }
     if question.warns {
         rows.push(look.with(REVERSED, &fit(" !!! WARNING !!! something differs here ", columns)));
@@ -77,16 +89,20 @@ fn below_picture(question: &Question, said: &[Message], look: Look, columns: usi
         rows.extend(wrapped(&text, columns).iter().map(|row| look.with(REVERSED, row)));
     }
     if let Some(slot) = &question.slot {
-        rows.push(String::new());
+        if rows.last().is_some_and(|row| !row.is_empty()) {
+            rows.push(String::new());
+        }
         rows.push(look.with(BOLD, &fit(&format!("    SLOT   {}", shown(slot)), columns)));
         rows.push(String::new());
     }
     for text in lines::cleaned(&question.text) {
         rows.extend(wrapped(&text, columns));
     }
+    gap(&mut rows);
     for text in lines::wants(question) {
         rows.extend(wrapped(&shown_long(&text), columns).iter().map(|row| look.with(BOLD, row)));
     }
+    gap(&mut rows);
     rows.push(fit(lines::keys(question), columns));
     rows
 }
