@@ -93,7 +93,7 @@ pub fn run(env: &mut Env, args: &PracticeArgs) -> Result<Exit, CommandError> {
     let unit = plan.order.unit.first().map(|unit| unit.chassis.clone()).unwrap_or_default();
     let opened = Opened {
         format: RECORD_FORMAT.to_owned(),
-        job: job_id(now, &unit, seed),
+        job: job_id(now, &unit, env.seed),
         version: env!("CARGO_PKG_VERSION").to_owned(),
         technician: TECHNICIAN.to_owned(),
         unit,
