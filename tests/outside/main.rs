@@ -3,10 +3,10 @@
 mod collected;
 mod dsp0134;
 mod isolate_reference;
+mod machine_tables;
 mod model_table;
 mod rfc3339;
 mod sha256;
-mod shared;
 mod smbios_lib;
 mod smbios_states;
 mod smbios_tables;
