@@ -32,21 +32,36 @@ fn main() {
     let boards = [("A", 1, 4, 2), ("B", 2, 8, 2), ("C", 4, 6, 2), ("D", 2, 12, 1)];
     for mode in [Mode::Slot, Mode::Channel] {
         for q in &qs {
-        for (name, s, c, d) in boards {
-            if !only.contains(name) || (mode == Mode::Channel && d == 1) { continue; }
-            for (prior, shares) in [("install", Shares::install()), ("service", Shares::service()), ("flat", Shares::flat())] {
-                let r = std::env::var("R").ok().and_then(|v| v.parse().ok()).unwrap_or(0.9);
-                let model = Model { layout: Layout::grid(s, c, d), mode, clears: r, spoils: 0.01, shows: *q, sure: 0.99 };
-                let policies: [(&str, Policy); 3] = [("greedy", greedy), ("look2", look2), ("engine", engine)];
-                print!("{mode:?} q{q} {name} {prior:8}");
-                for (label, p) in policies {
-                    let t0 = std::time::Instant::now();
-                    let t = sampled(&model, &shares, p, runs);
-                    print!(" | {label} {:.3}±{:.3} i{:.2} m{:.2} r{:.4} c{:.4} n{} {:.1}s", t.cycles, t.half_width, t.insertions, t.minutes(), t.right, t.convicted, t.decisions, t0.elapsed().as_secs_f64());
+            for (name, s, c, d) in boards {
+                if !only.contains(name) || (mode == Mode::Channel && d == 1) {
+                    continue;
                 }
-                println!();
+                for (prior, shares) in
+                    [("install", Shares::install()), ("service", Shares::service()), ("flat", Shares::flat())]
+                {
+                    let r = std::env::var("R").ok().and_then(|v| v.parse().ok()).unwrap_or(0.9);
+                    let model =
+                        Model { layout: Layout::grid(s, c, d), mode, clears: r, spoils: 0.01, shows: *q, sure: 0.99 };
+                    let policies: [(&str, Policy); 3] = [("greedy", greedy), ("look2", look2), ("engine", engine)];
+                    print!("{mode:?} q{q} {name} {prior:8}");
+                    for (label, p) in policies {
+                        let t0 = std::time::Instant::now();
+                        let t = sampled(&model, &shares, p, runs);
+                        print!(
+                            " | {label} {:.3}±{:.3} i{:.2} m{:.2} r{:.4} c{:.4} n{} {:.1}s",
+                            t.cycles,
+                            t.half_width,
+                            t.insertions,
+                            t.minutes(),
+                            t.right,
+                            t.convicted,
+                            t.decisions,
+                            t0.elapsed().as_secs_f64()
+                        );
+                    }
+                    println!();
+                }
             }
-        }
         }
     }
 }

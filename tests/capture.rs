@@ -251,7 +251,7 @@ impl Clock for Fixed {
 fn capture_command(root: &Path, output: Option<&Path>, json: bool) -> (Result<Exit, String>, String) {
     let stdout = Stream::default();
     let mut env = Env {
-        clock: Rc::new(Fixed),
+        clock: std::rc::Rc::new(Fixed),
         seed: 0,
         root: PathBuf::from("/nowhere"),
         folder: PathBuf::from("/"),

@@ -13,6 +13,7 @@ use std::path::{Path, PathBuf};
 use proptest::prelude::*;
 use serde_json::Value;
 use slotwise::board::Board;
+use slotwise::checklist::{Checklist, Site};
 use slotwise::order::Order;
 use slotwise::plan::Plan;
 use slotwise::source::{Checked, Faults, Text, from_json, from_toml, schema_of};
@@ -44,6 +45,8 @@ fn read(path: &Path) -> Result<(), String> {
     match format_of(path) {
         "board" => from_toml::<Board>(&text).map(drop).map_err(told),
         "order" => from_toml::<Order>(&text).map(drop).map_err(told),
+        "checklist" => from_toml::<Checklist>(&text).map(drop).map_err(told),
+        "site" => from_toml::<Site>(&text).map(drop).map_err(told),
         "plan" => slotwise::plan::load(&text, &mut |file| fs::read(path.parent().unwrap().join(file)))
             .map(drop)
             .map_err(|error| error.to_string()),
@@ -60,6 +63,8 @@ fn schema(format: &str) -> Value {
     match format {
         "board" => schema_of::<Board>(Board::FORMAT),
         "order" => schema_of::<Order>(Order::FORMAT),
+        "checklist" => schema_of::<Checklist>(Checklist::FORMAT),
+        "site" => schema_of::<Site>(Site::FORMAT),
         "plan" => slotwise::plan::schema(),
         other => panic!("no schema for {other}"),
     }

@@ -1,5 +1,7 @@
 //! Questions in lines, over pipes and from answers files.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stderr, reason = "helpers of tests")]
+
 use std::cell::{Cell, RefCell};
 use std::collections::BTreeMap;
 use std::io::{self, Cursor, Write};
@@ -8,6 +10,8 @@ use std::rc::Rc;
 use std::time::Duration;
 
 use chrono::{DateTime, FixedOffset};
+use proptest::collection::vec;
+use proptest::prelude::*;
 use slotwise::env::{Clock, Env, Terminal};
 use slotwise::prompt::plain::Plain;
 use slotwise::prompt::{Ask, AskError, Message, Place, Question, Reply, Status, Wants, Wish, choose};
@@ -161,16 +165,7 @@ fn a_scan_that_spells_a_command_is_data() {
 
 #[test]
 fn commands_work_at_every_kind_of_question() {
-    for wants in [
-        Wants::Confirm { state: "cover is on".into() },
-        Wants::Word { word: "POWER".into(), meaning: "switch on".into() },
-        Wants::Number { unit: "V".into() },
-        Wants::Scan { what: "the slot label".into() },
-        Wants::Count { what: "modules".into() },
-        Wants::Choice { options: vec!["a".into(), "b2".into()] },
-        Wants::Line { what: "a remark".into(), optional: true },
-        Wants::Path { what: "the picture".into() },
-    ] {
+    for wants in kinds() {
         let q = question("x", wants);
         let mut bench =
             Bench::fed(b":?\n:b\n:n stiff\n:note\nworn\n:! bent\n:problem\ntorn\n:p\n:override\n:n\n\n:pause\n");
@@ -311,9 +306,55 @@ fn hostile_text_is_echoed_safely() {
     assert!(count > 100, "{count}");
 }
 
+fn kinds() -> Vec<Wants> {
+    vec![
+        Wants::Confirm { state: "cover is on".into() },
+        Wants::Word { word: "POWER".into(), meaning: "switch on".into() },
+        Wants::Number { unit: "V".into() },
+        Wants::Scan { what: "the slot label".into() },
+        Wants::Count { what: "modules".into() },
+        Wants::Choice { options: vec!["a".into(), "b2".into()] },
+        Wants::Line { what: "a remark".into(), optional: true },
+        Wants::Path { what: "the picture".into() },
+    ]
+}
+
+proptest! {
+    /// Any bytes at any question: it ends in a reply or the end of the input, and only clean lines are written.
+    #[test]
+    fn any_bytes_lead_to_a_reply_or_the_end(
+        input in vec(prop_oneof![any::<u8>(), proptest::sample::select(b"13by:!n?p\n\r\t\x04\x1c".to_vec())], 0..200),
+        kind in 0_usize..8,
+    ) {
+        let mut bench = Bench::fed(&input);
+        let q = question("x", kinds()[kind].clone());
+        let mut replies = 0;
+        loop {
+            match bench.ask.ask(&q) {
+                Ok(_) => replies += 1,
+                Err(AskError::End) => break,
+                Err(other) => prop_assert!(false, "{other}"),
+            }
+        }
+        prop_assert!(replies <= input.len());
+        bench.out.assert_clean("any bytes");
+    }
+
+    /// A statement stands confirmed only if a line says `1` or the state itself; a critical one never by a single key.
+    #[test]
+    fn nothing_but_its_own_answer_confirms_a_statement(line in "[ -9;-~]{0,14}", critical in any::<bool>()) {
+        let mut bench = Bench::fed(format!("{line}\n").as_bytes());
+        let q = Question { critical, ..confirm() };
+        if let Ok(Reply::Value { .. }) = bench.ask.ask(&q) {
+            let said = line.trim().to_ascii_lowercase();
+            prop_assert!(if critical { said == "p1-d3" } else { said == "1" }, "{line:?}");
+        }
+    }
+}
+
 fn env(input: &[u8], out: &Out) -> Env {
     Env {
-        clock: Box::new(StepClock { at: Cell::default(), step: Duration::from_secs(5) }),
+        clock: std::rc::Rc::new(StepClock { at: Cell::default(), step: Duration::from_secs(5) }),
         seed: 0,
         root: "/nowhere".into(),
         folder: "/nowhere".into(),

@@ -1,6 +1,6 @@
 //! What a schema cannot say about a board.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use super::{BOARD_FORMAT, Board, ReportsAs, SlotRef};
 use crate::source::{Checked, Path, either, way_out};
@@ -22,9 +22,9 @@ impl Checked for Board {
         if self.format != BOARD_FORMAT {
             report(root("format"), format!("`{}` is not `{BOARD_FORMAT}`", shown(&self.format)), None);
         }
-        if let Some((what, help)) = self.absurd() {
+        if let Some((key, what)) = self.absurd() {
             // Nothing below means anything for such a file, and some of it takes its time.
-            report(root("socket"), what, help);
+            report(root(key), what, None);
             return;
         }
         self.check_name(report);
@@ -90,28 +90,31 @@ pub(crate) fn check_names<'a>(what: &str, names: impl IntoIterator<Item = (Path,
 
 impl Board {
     /// A board without a socket, a socket without a channel, a channel without a slot, or far too many of them.
-    fn absurd(&self) -> Option<(String, Option<String>)> {
+    fn absurd(&self) -> Option<(&'static str, String)> {
         let slots = self.slots().count();
         if self.socket.is_empty() {
-            return Some(("a board has at least one socket".to_owned(), None));
+            return Some(("socket", "a board has at least one socket".to_owned()));
         }
-        if self.socket.len() > MOST_SOCKETS {
-            return Some((format!("{} sockets; a board has {MOST_SOCKETS} at most", self.socket.len()), None));
-        }
-        if slots > MOST_SLOTS {
-            return Some((format!("{slots} slots; a board has {MOST_SLOTS} at most"), None));
-        }
-        if self.socket.iter().map(|socket| socket.channel.len()).sum::<usize>() > MOST_SLOTS {
-            return Some((format!("more than {MOST_SLOTS} channels"), None));
-        }
+        let channels: usize = self.socket.iter().map(|socket| socket.channel.len()).sum();
+        // Some checks compare each with each.
         let limits = &self.limits;
-        let lists = [self.cover.len(), self.speed.len(), self.cpu.len(), limits.kinds.len(), limits.largest.len()];
-        let names = self.slots().map(|slot| slot.slot.reports_as.len()).chain(self.cover.iter().map(|c| c.over.len()));
-        let lists = lists.into_iter().chain([limits.counts_per_socket.len()]).chain(names);
-        if let Some(length) = lists.into_iter().find(|length| *length > MOST_SLOTS) {
-            return Some((format!("a list of {length}; no list of a board is longer than {MOST_SLOTS}"), None));
-        }
-        None
+        let names = self.slots().map(|slot| slot.slot.reports_as.len()).max().unwrap_or_default();
+        let over = self.cover.iter().map(|cover| cover.over.len()).sum();
+        let lists = [
+            ("socket", "sockets", self.socket.len(), MOST_SOCKETS),
+            ("socket", "channels", channels, MOST_SLOTS),
+            ("socket", "slots", slots, MOST_SLOTS),
+            ("socket", "locators of a slot", names, 16),
+            ("cover", "covers", self.cover.len(), 64),
+            ("cover", "places under covers", over, 4 * MOST_SLOTS),
+            ("speed", "speed rows", self.speed.len(), MOST_SLOTS),
+            ("cpu", "processors", self.cpu.len(), MOST_SLOTS),
+            ("limits", "kinds", limits.kinds.len(), 64),
+            ("limits", "largest modules", limits.largest.len(), 64),
+            ("limits", "module counts", limits.counts_per_socket.len(), MOST_SLOTS),
+        ];
+        let (key, what, length, most) = lists.into_iter().find(|(_, _, length, most)| length > most)?;
+        Some((key, format!("{length} {what}; {most} at most")))
     }
 
     fn check_name(&self, report: &mut Report<'_>) {
@@ -193,11 +196,11 @@ impl Board {
                 }
             }
         }
-        let sharers: BTreeSet<usize> = self
-            .slots()
-            .map(|slot| self.slots().filter(|other| other.slot.reports_as == slot.slot.reports_as).count())
-            .collect();
-        let alike = sharers.len() == 1;
+        let mut sharers: HashMap<&[ReportsAs], usize> = HashMap::new();
+        for slot in self.slots() {
+            *sharers.entry(&slot.slot.reports_as).or_default() += 1;
+        }
+        let alike = sharers.values().collect::<BTreeSet<_>>().len() == 1;
         for ((locator, bank), slots) in &claims {
             let [first, others @ ..] = slots.as_slice() else { continue };
             for other in others {
@@ -252,6 +255,8 @@ impl Board {
 
     fn check_covers(&self, report: &mut Report<'_>) {
         let path = root("cover");
+        let known: BTreeSet<String> = self.slots().flat_map(cover_names).collect();
+        let mut hints = 0;
         let names = self.cover.iter().enumerate();
         check_names("cover", names.map(|(n, cover)| (path.index(n).key("name"), cover.name.as_str())), report);
         for (n, cover) in self.cover.iter().enumerate() {
@@ -261,14 +266,13 @@ impl Board {
                 report(over.clone(), "it covers nothing".to_owned(), help);
             }
             for (index, name) in cover.over.iter().enumerate() {
-                if name == "all" || self.slots().any(|slot| cover_names(slot).iter().any(|known| known == name)) {
+                if name == "all" || known.contains(name) {
                     continue;
                 }
-                let mut known: Vec<String> = self.slots().flat_map(cover_names).collect();
-                known.sort();
-                known.dedup();
+                hints += 1;
+                let way_out = || way_out(name, known.iter().map(String::as_str));
                 let what = format!("no socket, channel or slot is called `{}`", shown(name));
-                report(over.index(index), what, way_out(name, known.iter().map(String::as_str)));
+                report(over.index(index), what, (hints <= 20).then(way_out).flatten());
             }
             if let Some(fasteners) = &cover.fasteners {
                 let count = path.index(n).key("fasteners").key("count");

@@ -4,11 +4,12 @@ use std::collections::BTreeSet;
 
 use rust_decimal::Decimal;
 
-use super::expand::{LONGEST_CARD, LONGEST_WAIT, slug, stands_in};
+use super::evidence::{LONGEST_WAIT, stands_in};
+use super::expand::{LONGEST_CARD, slug};
 use super::template::{Scope, Template};
 use super::{
-    CHECKLIST_FORMAT, Checklist, Each, EvidenceTemplate, Limit, SITE_FORMAT, ScanOf, Site, StepTemplate, WaitFor, When,
-    number,
+    CHECKLIST_FORMAT, CardTemplate, Checklist, Each, EvidenceTemplate, Limit, SITE_FORMAT, ScanOf, Site, StepTemplate,
+    WaitFor, When, number,
 };
 use crate::source::{Checked, Path};
 
@@ -36,10 +37,19 @@ impl Checked for Checklist {
         if self.card.is_empty() {
             report(Path::default().key("card"), "a checklist without cards".to_owned(), None);
         }
+        self.check_cards("card", &self.card, report);
+        self.check_cards("again", &self.again, report);
+        self.check_order(report);
+    }
+}
+
+impl Checklist {
+    /// Checks the cards below one key: names, lengths, conditions, steps. A tally counts for the cards below its own key.
+    fn check_cards(&self, key: &str, cards: &[CardTemplate], report: Report<'_>) {
         let mut names = BTreeSet::new();
         let mut tallies = BTreeSet::new();
-        for (n, card) in self.card.iter().enumerate() {
-            let path = Path::default().key("card").index(n);
+        for (n, card) in cards.iter().enumerate() {
+            let path = Path::default().key(key).index(n);
             let short = slug(&card.name);
             if short.is_empty() {
                 report(path.key("name"), "a card needs a name with letters or digits".to_owned(), None);
@@ -90,7 +100,6 @@ impl Checked for Checklist {
                 }
             }
         }
-        self.check_order(report);
     }
 }
 
@@ -356,7 +365,8 @@ impl Checklist {
                 |_| {
                     let what = format!("`{}` is neither a number nor a limit", crate::text::shown(text));
                     let names = self.limit.iter().map(|limit| limit.name.as_str());
-                    let nearest = super::template::nearest(text, names).map(|name| format!("nearest known: `{name}`"));
+                    let nearest = crate::source::nearest(text, names)
+                        .map(|name| format!("nearest known: `{}`", crate::text::shown(name)));
                     report(path.clone(), what, nearest);
                     None
                 },
@@ -377,11 +387,11 @@ fn check_scan(of: ScanOf, each: Option<Each>, names: &[String], path: &Path, rep
         ScanOf::Bay => &["unit.bay"],
         ScanOf::Chassis => &["unit.chassis"],
         ScanOf::Slot => &["slot.label"],
-        ScanOf::Module => &["module.serial_end", "module.part"],
+        ScanOf::Module => &["module.serial_end", "module.part", "module.part_end"],
         ScanOf::Badge => &[],
     };
     for name in names.iter().filter(|name| given_away.contains(&name.as_str())) {
-        let what = format!("the step gives its own answer away: `{{{name}}}`");
+        let what = format!("the step gives its own answer away: `{{{}}}`", crate::text::shown(name));
         report(path.key("text"), what, some("say it in the step before, and ask here without it"));
     }
 }

@@ -89,6 +89,7 @@ impl<'a> JobContext<'a> {
     pub fn withdrawn(&mut self, step: &StepId) {
         self.tallies.remove(step);
         self.used.retain(|_, used| used.step != *step);
+        self.previous_scan = self.previous_scan.take().filter(|previous| previous.step != *step);
         self.part_read = None;
     }
 }

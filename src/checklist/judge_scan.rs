@@ -1,7 +1,7 @@
 //! Whether a scan is the one wanted; and when not, what it was.
 
-use super::judge::{Because, JobContext, Judged, PartRead, refuse, scan_words};
-use super::{Expected, ScanOf, Step};
+use super::judge::{Because, JobContext, Judged, PartRead, Used, refuse, scan_words};
+use super::{Evidence, Expected, ScanOf, Step};
 use crate::module::{Match, Role, ScanRead, scan};
 use crate::text::shown_within;
 
@@ -61,6 +61,10 @@ fn module(step: &Step, expected: &Expected, scan: &ScanRead, context: &JobContex
         }
         Expected::Part { part } if is_expected => match marked(scan, Role::Serial) {
             Some(serial) => Judged::Accept { value: scan.raw.clone(), serial: Some(serial), part: Some(part.clone()) },
+            None if context.part_read.as_ref().is_some_and(|read| read.step == step.id) => {
+                let what = "That is the part number again. Now scan the serial on the same module.";
+                refuse(Because::PartNumber, sentence(ScanOf::Module, scan, what))
+            }
             None => Judged::Partly {
                 part: PartRead { step: step.id.clone(), part: part.clone() },
                 now: "The part number is right. Now scan the serial on the same module.".to_owned(),
@@ -165,10 +169,17 @@ fn sentence(of: ScanOf, scan: &ScanRead, what: &str) -> String {
     format!("Read `{}` where {} is wanted. {what}", shown_within(&scan.raw, REPEATED), scan_words(of))
 }
 
-/// Whether a module with this serial was scanned before, at another step.
+/// Whether a module with this serial was scanned before, at another step. Where the text is character for character what is
+/// wanted here, a guess at an identifier in front of it does not make it another module.
 fn used(step: &Step, scan: &ScanRead, context: &JobContext<'_>) -> Option<(Because, String)> {
-    let is = |serial: &str| scan.matches_as(Role::Serial, serial).accepts();
-    let (_, used) = context.used.iter().find(|(serial, used)| used.step != step.id && is(serial))?;
+    let wanted =
+        matches!(&step.evidence, Evidence::Scan { expected: Expected::Exactly(serial), .. } if scan.text == *serial);
+    let is = |serial: &str| {
+        scan.matches_as(Role::Serial, serial).accepts() && (!wanted || surely(scan, Role::Serial, serial))
+    };
+    // In the slot where it stands a module may well be scanned again: the machine was opened once more.
+    let stays = |used: &Used| !used.out && Some(&used.slot) == step.slot.as_ref();
+    let (_, used) = context.used.iter().find(|(serial, used)| used.step != step.id && !stays(used) && is(serial))?;
     let slot = &used.slot;
     let what = if used.out {
         format!(
@@ -182,16 +193,21 @@ fn used(step: &Step, scan: &ScanRead, context: &JobContext<'_>) -> Option<(Becau
     Some((Because::AlreadyUsed, what))
 }
 
+/// Whether the text, or a field the code itself marks, is `text`. A guess at an identifier is no ground to call a scan
+/// something known.
+fn surely(scan: &ScanRead, role: Role, text: &str) -> bool {
+    match scan.matches_as(role, text) {
+        Match::Exactly => true,
+        Match::ByField(identifier) => scan.fields.iter().any(|field| field.identifier == identifier),
+        _ => false,
+    }
+}
+
 /// What a scan is, when it is something this job knows but does not want here.
 fn what_it_is(of: ScanOf, scan: &ScanRead, step: &Step, context: &JobContext<'_>) -> Option<(Because, String)> {
     let (plan, unit) = (context.plan, context.unit);
     let is = |role: Role, text: &str| scan.matches_as(role, text).accepts();
-    // A guess at an identifier is no ground to call something a known thing; only the text or a marked field is.
-    let is_surely = |role: Role, text: &str| match scan.matches_as(role, text) {
-        Match::Exactly => true,
-        Match::ByField(identifier) => scan.fields.iter().any(|field| field.identifier == identifier),
-        _ => false,
-    };
+    let is_surely = |role: Role, text: &str| surely(scan, role, text);
     if let Some(known) = used(step, scan, context).filter(|_| of == ScanOf::Module) {
         return Some(known);
     }

@@ -1,6 +1,8 @@
 //! Checklist file, plan and board give the exact steps of one job.
 
 mod check;
+mod error;
+mod evidence;
 mod expand;
 mod file;
 mod judge;
@@ -11,7 +13,8 @@ mod step;
 mod template;
 mod values;
 
-pub use expand::{ExpandError, expand};
+pub use error::ExpandError;
+pub use expand::expand;
 pub use file::*;
 pub use judge::{Because, JobContext, Judged, PartRead, PreviousScan, Used, judge};
 pub use step::*;

@@ -15,7 +15,7 @@
 //!
 //! Reaches and turns are least at any size ([`turns_least`] says why, for up to 50,000 states in the search; beyond that, which
 //! takes more than two key directions, the turns are few rather than proven least). Travel is least where the search is small
-//! enough to be done whole (see [`WHOLE`]); on larger boards the hand sweeps the columns there and back.
+//! enough to be done whole (see [`WHOLE`]); on larger boards the hand sweeps, see [`sweep`].
 //!
 //! # Around it
 //! Covers in the way of any slot that is touched come off first, in the board's order, and go back last, in reverse. Removals
@@ -166,31 +166,73 @@ fn least(columns: &[Vec<Place>], states: usize) -> Vec<usize> {
     order
 }
 
-/// No reaches, least turns, and the hand sweeping the columns there and back within each direction of the key.
+/// No reaches, least turns, and within each direction of the key the least travel of four ways to sweep: along the rows from
+/// far to near, or along the columns, each begun at either end and turning at every end.
 fn sweep(columns: &[Vec<Place>]) -> Vec<usize> {
     let keys: Vec<Vec<&Option<String>>> =
         columns.iter().map(|column| column.iter().map(|p| &p.key).collect()).collect();
     let mut at = vec![0; columns.len()];
-    let mut hand = 0;
+    let mut hand: Option<&Place> = None;
     let mut order = Vec::new();
     for key in turns_least(&keys) {
-        let ready =
-            |at: &[usize], column: usize| columns[column].get(at[column]).is_some_and(|place| place.key == *key);
-        let mut wanted: Vec<usize> = (0..columns.len()).filter(|column| ready(&at, *column)).collect();
-        let (first, last) = (wanted.first().copied().unwrap_or(hand), wanted.last().copied().unwrap_or(hand));
-        if hand.abs_diff(last) < hand.abs_diff(first) {
-            wanted.reverse();
+        // What can be filled now: in each column, all up to the first of another key. Any order far before near will do.
+        let mut ready: Vec<&Place> = Vec::new();
+        for (column, at) in columns.iter().zip(&mut at) {
+            let run: Vec<&Place> = column.iter().skip(*at).take_while(|place| place.key == *key).collect();
+            *at += run.len();
+            ready.extend(run);
         }
-        for column in wanted {
-            while ready(&at, column) {
-                order.push(columns[column][at[column]].index);
-                at[column] += 1;
-            }
-            hand = column;
-        }
+        let ways = [
+            there_and_back(&ready, |place| place.row, |place| place.column, false),
+            there_and_back(&ready, |place| place.row, |place| place.column, true),
+            columns_there_and_back(&ready, false),
+            columns_there_and_back(&ready, true),
+        ];
+        let travel = |way: &[&Place]| -> u32 {
+            let first = hand.zip(way.first().copied()).map_or(0, |(hand, first)| step(hand, first).1);
+            first + way.windows(2).map(|pair| step(pair[0], pair[1]).1).sum::<u32>()
+        };
+        let Some(way) = ways.into_iter().min_by_key(|way| travel(way)) else { continue };
+        hand = way.last().copied().or(hand);
+        order.extend(way.iter().map(|place| place.index));
     }
     order
 }
+
+/// Line after line, each run along in the other sense than the one before.
+fn there_and_back<'a>(
+    places: &[&'a Place],
+    line: impl Fn(&Place) -> u16,
+    along: impl Fn(&Place) -> u16,
+    backwards: bool,
+) -> Vec<&'a Place> {
+    let mut lines: BTreeMap<u16, Vec<&'a Place>> = BTreeMap::new();
+    for place in places {
+        lines.entry(line(place)).or_default().push(place);
+    }
+    let mut back = backwards;
+    let mut way = Vec::new();
+    for (_, mut places) in lines {
+        places.sort_by_key(|place| (along(place), place.index));
+        if back {
+            places.reverse();
+        }
+        back = !back;
+        way.extend(places);
+    }
+    way
+}
+
+/// Column after column from either side. Within a column there is no way back: far comes before near.
+fn columns_there_and_back<'a>(places: &[&'a Place], backwards: bool) -> Vec<&'a Place> {
+    let side = |place: &Place| if backwards { u16::MAX - place.column } else { place.column };
+    let mut way = places.to_vec();
+    way.sort_by_key(|place| (side(place), place.row, place.index));
+    way
+}
+
+/// A state of the search: how far each series is, the state it was reached from, and the key that led to it.
+type Reached<'k> = (Vec<usize>, usize, Option<&'k Option<String>>);
 
 /// The shortest series of key directions in which all columns can be filled far to near.
 ///
@@ -210,8 +252,7 @@ fn turns_least<'k>(columns: &[Vec<&'k Option<String>>]) -> Vec<&'k Option<String
     };
     let done = |at: &[usize]| at.iter().zip(&series).all(|(n, one)| *n == one.len());
     let start = vec![0; series.len()];
-    // Each state with the state it was reached from and the key that led to it.
-    let mut reached: Vec<(Vec<usize>, usize, Option<&'k Option<String>>)> = vec![(start.clone(), 0, None)];
+    let mut reached: Vec<Reached<'k>> = vec![(start.clone(), 0, None)];
     let mut seen: HashSet<Vec<usize>> = HashSet::from([start]);
     let mut next = 0;
     while next < reached.len() && reached.len() < TURN_STATES {
@@ -239,7 +280,7 @@ fn turns_least<'k>(columns: &[Vec<&'k Option<String>>]) -> Vec<&'k Option<String
     order
 }
 
-fn path<'k>(reached: &[(Vec<usize>, usize, Option<&'k Option<String>>)], mut at: usize) -> Vec<&'k Option<String>> {
+fn path<'k>(reached: &[Reached<'k>], mut at: usize) -> Vec<&'k Option<String>> {
     let mut keys = Vec::new();
     while let Some((_, before, Some(key))) = reached.get(at) {
         keys.push(*key);
@@ -322,4 +363,59 @@ pub fn covers(plan: &Plan) -> Vec<&Cover> {
         plan.board.slots().any(|slot| touched.contains(slot.slot.label.as_str()) && cover.blocks(slot))
     };
     plan.board.cover.iter().filter(in_the_way).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn turns(columns: &[Vec<Place>], order: &[usize]) -> u32 {
+        let place = |index: usize| columns.iter().flatten().find(|place| place.index == index).unwrap();
+        order.windows(2).map(|pair| step(place(pair[0]), place(pair[1])).0).sum()
+    }
+
+    /// Columns of these keys, far to near.
+    fn made(keys: &[Vec<u8>]) -> Vec<Vec<Place>> {
+        let mut index = 0;
+        let mut place = |column: usize, row: usize, key: u8| {
+            index += 1;
+            Place { index, column: column as u16, row: row as u16, key: Some(key.to_string()) }
+        };
+        keys.iter()
+            .enumerate()
+            .map(|(c, keys)| keys.iter().enumerate().map(|(r, key)| place(c, r, *key)).collect())
+            .collect()
+    }
+
+    proptest! {
+        /// The sweep for large boards has no reaches and as few turns as the whole search; both take every slot once.
+        #[test]
+        fn the_sweep_turns_as_seldom_as_the_whole_search(
+            keys in proptest::collection::vec(proptest::collection::vec(0_u8..3, 1..4), 1..6)
+        ) {
+            let columns = made(&keys);
+            let count = states(&columns).unwrap();
+            let (whole, sweep) = (least(&columns, count), sweep(&columns));
+            for order in [&whole, &sweep] {
+                prop_assert_eq!(order.iter().collect::<BTreeSet<_>>().len(), columns.iter().flatten().count());
+                for column in &columns {
+                    let at: Vec<_> =
+                        column.iter().map(|place| order.iter().position(|index| *index == place.index)).collect();
+                    prop_assert!(at.is_sorted());
+                }
+            }
+            prop_assert_eq!(turns(&columns, &whole), turns(&columns, &sweep));
+        }
+    }
+
+    /// With two directions the least is known: the longest series of a column, one more if a column begins the other way.
+    #[test]
+    fn two_directions_need_no_more_turns_than_the_longest_column() {
+        let columns = made(&[vec![0, 1, 0], vec![1], vec![0, 0, 0], vec![1, 1]]);
+        assert_eq!(turns(&columns, &sweep(&columns)), 2);
+        let wide = made(&(0..40).map(|column| vec![column % 2, 1 - column % 2]).collect::<Vec<_>>());
+        assert_eq!(turns(&wide, &sweep(&wide)), 2);
+    }
 }

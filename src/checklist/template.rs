@@ -1,11 +1,16 @@
 //! The small template language of checklist texts.
 //!
 //! `{slot.label}` stands for a value; `[, latch {slot.tab}]` is left out whole when a value in it is absent; `{{`, `}}`,
-//! `[[` and `]]` stand for the brackets themselves. Values come from outside and pass [`crate::text::shown`].
+//! `[[` and `]]` stand for the brackets themselves. Values come from outside and pass [`shown_within`].
 
 use std::collections::BTreeMap;
 
 use super::{Each, When};
+use crate::source::nearest;
+use crate::text::{shown, shown_within};
+
+/// How much of one value from a file is shown, in columns: how to park a cover may take a few lines.
+const LONGEST_VALUE: usize = 400;
 
 /// A template, read.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -30,14 +35,14 @@ pub enum TemplateError {
     #[error("`{0}` stands alone; write it twice to print it")]
     Stray(char),
     /// No value has this name here.
-    #[error("there is no `{name}` here")]
+    #[error("there is no `{}` here", shown(name))]
     Unknown {
         name: String,
         /// The nearest name that is known here.
         nearest: Option<String>,
     },
     /// The value may be absent, and the template does not say what then.
-    #[error("`{0}` may be absent")]
+    #[error("`{}` may be absent", shown(.0))]
     MayBeAbsent(String),
 }
 
@@ -47,9 +52,10 @@ impl TemplateError {
         match self {
             Self::Open(c) => Some(format!("close it, or write `{c}{c}` to print it")),
             Self::Stray(_) => None,
-            Self::Unknown { nearest, .. } => nearest.as_ref().map(|name| format!("nearest known: `{name}`")),
+            Self::Unknown { nearest, .. } => nearest.as_ref().map(|name| format!("nearest known: `{}`", shown(name))),
             Self::MayBeAbsent(name) => Some(format!(
-                "put `{{{name}}}` and the words that go with it in [ ], or add a `when` under which it is known"
+                "put `{{{}}}` and the words that go with it in [ ], or add a `when` under which it is known",
+                shown(name)
             )),
         }
     }
@@ -125,6 +131,7 @@ const NAMES: &[Entry] = &[
     always("module.gib", Known::Slots),
     maybe("module.kind", Known::Slots, &[]),
     maybe("module.part", Known::Slots, &[When::PartKnown]),
+    maybe("module.part_end", Known::Slots, &[When::PartKnown]),
     maybe("module.serial_end", Known::Slots, &[When::SerialKnown]),
     maybe("module.lot", Known::Slots, &[]),
     maybe("module.to", Known::Slots, &[]),
@@ -238,7 +245,7 @@ impl Template {
     pub fn render(&self, values: &Values) -> Result<String, TemplateError> {
         let mut out = String::new();
         render_pieces(&self.pieces, &mut out, &|name| match values.get(name) {
-            Some((_, Some(value))) => Ok(Some(crate::text::shown(value).to_string())),
+            Some((_, Some(value))) => Ok(Some(shown_within(value, LONGEST_VALUE).to_string())),
             Some((_, None)) => Ok(None),
             None => Err(TemplateError::Unknown { name: name.to_owned(), nearest: None }),
         })?;
@@ -312,30 +319,6 @@ fn render_pieces(
         }
     }
     Ok(())
-}
-
-/// The known word nearest to `word`, when it is near enough to be a slip: at most a third of its letters differ.
-pub(crate) fn nearest<'a>(word: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
-    known
-        .map(|candidate| (distance(word, candidate), candidate))
-        .min()
-        .filter(|(distance, candidate)| *distance <= candidate.len().max(word.len()).div_ceil(3))
-        .map(|(_, candidate)| candidate)
-}
-
-/// How many letters must be changed, added or left out to turn `a` into `b`.
-fn distance(a: &str, b: &str) -> usize {
-    let b: Vec<char> = b.chars().take(64).collect();
-    let mut row: Vec<usize> = (0..=b.len()).collect();
-    for (i, x) in a.chars().take(64).enumerate() {
-        let mut diagonal = row[0];
-        row[0] = i + 1;
-        for (j, y) in b.iter().enumerate() {
-            let next = (diagonal + usize::from(x != *y)).min(row[j] + 1).min(row[j + 1] + 1);
-            diagonal = std::mem::replace(&mut row[j + 1], next);
-        }
-    }
-    row[b.len()]
 }
 
 #[cfg(test)]

@@ -98,7 +98,8 @@ pub(crate) fn values(item: &Item<'_>, checklist: &Checklist, plan: &Plan, unit: 
         words("module.gib", Some(module.spec.gib.gib_text()));
         words("module.kind", module.spec.kind.map(|kind| kind.to_string()));
         words("module.part", module.identity.part.clone());
-        words("module.serial_end", module.identity.serial.as_deref().map(serial_end));
+        words("module.part_end", module.identity.part.as_deref().map(end));
+        words("module.serial_end", module.identity.serial.as_deref().map(end));
         words("module.lot", item.lot.map(str::to_owned));
         words("module.to", item.to.map(str::to_owned));
     }
@@ -125,8 +126,11 @@ pub(crate) fn values(item: &Item<'_>, checklist: &Checklist, plan: &Plan, unit: 
     values
 }
 
-/// The last four characters of a serial: enough to find the module in a tray, too little to answer the scan.
-fn serial_end(serial: &str) -> String {
-    let skip = serial.chars().count().saturating_sub(4);
-    serial.chars().skip(skip).collect()
+/// The last four characters: enough to find the module in a tray, too little to answer the scan. Of what is hardly longer,
+/// nothing.
+fn end(text: &str) -> String {
+    match text.chars().count() {
+        0..=5 => String::new(),
+        length => text.chars().skip(length - 4).collect(),
+    }
 }

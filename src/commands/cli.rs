@@ -22,6 +22,8 @@ enum Command {
     Install(super::install::InstallArgs),
     Resume(super::resume::ResumeArgs),
     Capture(super::capture::CaptureArgs),
+    Board(super::board::BoardArgs),
+    Schema(super::schema::SchemaArgs),
 }
 
 /// Runs one command. Data goes to `env.stdout`, talk to `env.stderr`; the result is the exit code's meaning.
@@ -46,6 +48,8 @@ fn dispatch(command: Command, env: &mut Env) -> Result<Exit, CommandError> {
         Command::Install(args) => super::install::run(env, &args),
         Command::Resume(args) => super::resume::run(env, &args),
         Command::Capture(args) => super::capture::run(env, &args),
+        Command::Board(args) => super::board::run(env, &args),
+        Command::Schema(args) => super::schema::run(env, &args),
     }
 }
 

@@ -56,7 +56,7 @@ pub fn read_checklist(env: &Env, path: Option<&Path>, site: Option<&Path>) -> Re
     };
     let Some(site) = site else { return Ok(checklist) };
     let limits: Site = read(env, site)?;
-    checklist
-        .with_site(&limits)
-        .map_err(|error| CommandError::new(Exit::BadData, format!("{} does not fit the checklist", named(site))).because(&error))
+    checklist.with_site(&limits).map_err(|error| {
+        CommandError::new(Exit::BadData, format!("{} does not fit the checklist", named(site))).because(&error)
+    })
 }

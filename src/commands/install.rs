@@ -105,9 +105,8 @@ pub fn open(
         prev: String::new(),
     };
     let job = Job::open(first).map_err(|fault| CommandError::new(Exit::BadData, fault.to_string()))?;
-    all_steps(&job).map_err(|error| {
-        CommandError::new(Exit::BadData, "the checklist does not fit the plan").because(&error)
-    })?;
+    all_steps(&job)
+        .map_err(|error| CommandError::new(Exit::BadData, "the checklist does not fit the plan").because(&error))?;
     std::fs::create_dir_all(records).map_err(|error| CommandError::writing(records, &error))?;
     Ok(Journal::create(records, &technician, now, opened)?)
 }
@@ -131,11 +130,8 @@ fn unit(plan: &Plan, given: Option<&str>, ask: &mut dyn Ask) -> Result<Option<St
     if let Some(tag) = given {
         if !known(tag) {
             let tags: Vec<String> = units.iter().map(|unit| crate::text::shown(&unit.chassis).to_string()).collect();
-            return Err(CommandError::new(
-                Exit::Usage,
-                format!("the order has no unit {}", crate::text::shown(tag)),
-            )
-            .way_out(format!("its units are: {}", tags.join(", "))));
+            return Err(CommandError::new(Exit::Usage, format!("the order has no unit {}", crate::text::shown(tag)))
+                .way_out(format!("its units are: {}", tags.join(", "))));
         }
         return Ok(Some(tag.to_owned()));
     }

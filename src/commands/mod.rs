@@ -1,16 +1,18 @@
 //! One file per command: it reads files, calls a room below, and shows the result.
 
 pub mod atomic;
+pub mod board;
 pub mod capture;
 mod cli;
+mod error;
+mod exit;
 mod files;
 mod install;
 mod job;
 mod practice;
 mod report_file;
 mod resume;
-mod error;
-mod exit;
+pub mod schema;
 
 pub use cli::run;
 pub use error::CommandError;

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::tone::{columns, cut};
 use super::{Drawing, Look, Tone};
-use crate::board::{Board, SlotRef};
+use crate::board::{Board, MOST_PLACES, SlotRef};
 use crate::text::shown_within;
 
 /// What is with a slot.
@@ -59,7 +59,7 @@ impl State {
     pub const fn sign(self, unicode: bool) -> char {
         match (self, unicode) {
             (Self::Empty, false) => ' ',
-            (Self::Empty, true) => '\u{b7}',
+            (Self::Empty, true) => '\u{25e6}',
             (Self::Fitted, false) => 'o',
             (Self::Fitted, true) => '\u{25cf}',
             (Self::Planned, _) => '+',
@@ -123,7 +123,9 @@ pub fn slot_map(board: &Board, mark: &dyn Fn(SlotRef<'_>) -> Mark, look: Look) -
     let grid = Grid::of(board);
     let label = grid.cells.values().map(|cell| columns(&cell.label)).max().unwrap_or_default();
     let (one_line, two_lines) = (grid.columns * (label + 5), grid.columns * (label.max(3) + 1));
-    if one_line <= look.width + 2 {
+    if grid.rows > usize::from(MOST_PLACES) {
+        list(board, mark, look)
+    } else if one_line <= look.width + 2 {
         grid.draw(mark, look, label, Cells::OneLine)
     } else if two_lines <= look.width + 1 {
         grid.draw(mark, look, label.max(3), Cells::TwoLines)

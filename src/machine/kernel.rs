@@ -56,7 +56,6 @@ fn add_blocks(tree: &mut Tree, mib: u64) {
         let index = if n < low { n } else { n + low };
         let folder = format!("/sys/devices/system/memory/memory{index}");
         tree.add(format!("{folder}/state"), "online\n");
-        tree.add(format!("{folder}/online"), "1\n");
         tree.add(format!("{folder}/phys_index"), format!("{index:08x}\n"));
     }
 }

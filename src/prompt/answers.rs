@@ -330,7 +330,7 @@ give = ["x", "y"]
             panic!("accepted")
         };
         let found: Vec<String> = faults.faults.iter().map(|fault| fault.path.to_string()).collect();
-        assert_eq!(found, ["answer[0].step", "answer[0]", "answer[0].wants"]);
+        assert_eq!(found, ["answer[0]", "answer[0].step", "answer[0].wants"]);
     }
 
     #[test]

@@ -25,11 +25,12 @@ pub trait Input {
     /// When the source fails, or [`AskError::Interrupted`] when the program is told to end.
     fn next(&mut self, wait: Option<Duration>) -> Result<Got, AskError>;
 
-    /// Drops what has come and was not read yet; how many bytes.
+    /// Takes out what has come and was not read yet, and what keeps coming without a break: half a scan left behind
+    /// would look like a whole one.
     ///
     /// # Errors
     /// When the source fails.
-    fn drain(&mut self) -> Result<usize, AskError>;
+    fn drain(&mut self) -> Result<Vec<u8>, AskError>;
 
     /// Whether keys come here as they are pressed: then timing means something and we echo.
     fn is_terminal(&self) -> bool;
@@ -76,8 +77,8 @@ impl<R: Read> Input for Piped<R> {
         }
     }
 
-    fn drain(&mut self) -> Result<usize, AskError> {
-        Ok(0)
+    fn drain(&mut self) -> Result<Vec<u8>, AskError> {
+        Ok(Vec::new())
     }
 
     fn is_terminal(&self) -> bool {

@@ -24,6 +24,9 @@ const SCAN_LENGTH: usize = 6;
 /// After a Tab suffix a CR or LF within this time belongs to the same suffix.
 const SUFFIX: Duration = Duration::from_millis(300);
 
+/// Enter this soon after a single key was meant for that key.
+const HABIT: Duration = Duration::from_millis(700);
+
 const ETX: u8 = 0x03;
 const EOT: u8 = 0x04;
 const BACKSPACE: u8 = 0x08;
@@ -74,11 +77,13 @@ pub(super) struct Reader<I> {
     /// The last entry ended with CR: a LF right behind belongs to it.
     after_cr: bool,
     after_tab: Option<Duration>,
+    /// The last entry was one key: an Enter pressed behind it by habit belongs to it and answers nothing further.
+    after_key: Option<Duration>,
 }
 
 impl<I: Input> Reader<I> {
     pub(super) fn new(input: I, clock: Rc<dyn Clock>) -> Self {
-        Self { input, clock, unread: None, after_cr: false, after_tab: None }
+        Self { input, clock, unread: None, after_cr: false, after_tab: None, after_key: None }
     }
 
     /// The next byte, one that was put back first.
@@ -94,11 +99,11 @@ impl<I: Input> Reader<I> {
         self.unread = Some(byte);
     }
 
-    /// Drops what has come so far; how many bytes.
-    pub(super) fn drain(&mut self) -> Result<usize, AskError> {
-        self.after_cr = false;
-        self.after_tab = None;
-        Ok(usize::from(self.unread.take().is_some()) + self.input.drain()?)
+    /// Takes out what has come so far.
+    pub(super) fn drain(&mut self) -> Result<Vec<u8>, AskError> {
+        let mut dropped: Vec<u8> = self.unread.take().into_iter().collect();
+        dropped.extend(self.input.drain()?);
+        Ok(dropped)
     }
 
     /// Reads one entry. `echo` is shown the bytes so far after each change, on a terminal only.
@@ -121,7 +126,10 @@ impl<I: Input> Reader<I> {
                 Got::Quiet => match bytes.as_slice() {
                     [EOT | SUB | FS] => return Ok(Entry::Inert),
                     [ESC, b'[' | b'O', b'A' | b'B'] => return Ok(Entry::Arrow),
-                    _ => return Ok(pace.entry(bytes, too_long, terminal, true, ends)),
+                    _ => {
+                        self.after_key = (bytes.len() == 1).then(|| self.clock.steady());
+                        return Ok(pace.entry(bytes, too_long, terminal, true, ends));
+                    }
                 },
             };
             if self.belongs_to_last(byte, bytes.is_empty(), terminal) {
@@ -166,14 +174,16 @@ impl<I: Input> Reader<I> {
     fn belongs_to_last(&mut self, byte: u8, first: bool, terminal: bool) -> bool {
         let after_cr = std::mem::take(&mut self.after_cr);
         let after_tab = self.after_tab.take();
+        let after_key = self.after_key.take();
         if !first {
             return false;
         }
         if after_cr {
             return byte == b'\n';
         }
-        let Some(tab) = after_tab else { return false };
-        let ours = matches!(byte, b'\r' | b'\n') && (!terminal || self.clock.steady().saturating_sub(tab) <= SUFFIX);
+        let within = |since: Duration, time| !terminal || self.clock.steady().saturating_sub(since) <= time;
+        let ours = matches!(byte, b'\r' | b'\n')
+            && (after_tab.is_some_and(|tab| within(tab, SUFFIX)) || after_key.is_some_and(|key| within(key, HABIT)));
         self.after_cr = ours && byte == b'\r';
         ours
     }
@@ -247,12 +257,11 @@ pub(super) mod tests {
     pub(in super::super) struct Timed {
         pub clock: Rc<HandClock>,
         pub keys: VecDeque<(u64, u8)>,
-        pub drained: Rc<Cell<usize>>,
     }
 
     impl Timed {
         pub(in super::super) fn new(clock: &Rc<HandClock>) -> Self {
-            Self { clock: Rc::clone(clock), keys: VecDeque::new(), drained: Rc::default() }
+            Self { clock: Rc::clone(clock), keys: VecDeque::new() }
         }
         /// `text` arrives after `first` ms, with `gap` ms between characters.
         pub(in super::super) fn then(mut self, first: u64, gap: u64, text: &[u8]) -> Self {
@@ -280,13 +289,13 @@ pub(super) mod tests {
             Ok(Got::Byte(byte))
         }
         /// Everything that arrives without delay counts as having been there.
-        fn drain(&mut self) -> Result<usize, AskError> {
-            let before = self.keys.len();
-            while self.keys.front().is_some_and(|(after, _)| *after == 0) {
+        fn drain(&mut self) -> Result<Vec<u8>, AskError> {
+            let mut dropped = Vec::new();
+            while let Some((0, byte)) = self.keys.front() {
+                dropped.push(*byte);
                 self.keys.pop_front();
             }
-            self.drained.set(before - self.keys.len());
-            Ok(before - self.keys.len())
+            Ok(dropped)
         }
         fn is_terminal(&self) -> bool {
             true
@@ -351,6 +360,15 @@ pub(super) mod tests {
             assert_eq!(got.len(), 1, "{got:?}");
             assert!(matches!(&got[0], Entry::Text { bytes: b, burst: true, .. } if b == bytes), "{got:?}");
         }
+    }
+
+    #[test]
+    fn an_enter_pressed_behind_a_key_by_habit_answers_nothing_more() {
+        assert_eq!(
+            read(&[(900, 4, b"1"), (400, 0, b"\r"), (900, 4, b"3")], KEY),
+            [text(b"1", How::Typed), text(b"3", How::Typed)]
+        );
+        assert_eq!(read(&[(900, 4, b"1"), (2000, 0, b"\r")], KEY), [text(b"1", How::Typed), text(b"", How::Typed)]);
     }
 
     #[test]

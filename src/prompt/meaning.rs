@@ -16,6 +16,9 @@ use crate::text::shown;
 /// Longest value taken as one answer, in bytes. Far above any label; keeps a runaway source out of the record.
 const LONGEST: usize = 4096;
 
+/// Most digits before the point of a reading; serials of digits alone have more.
+const LONGEST_READING: usize = 7;
+
 /// What an entry means.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum Meaning {
@@ -231,7 +234,10 @@ fn number(text: &str, unit: &str) -> Meaning {
     let digits = unit_named.strip_prefix(['-', '+']).unwrap_or(unit_named);
     let (whole, fraction) = digits.split_once('.').unwrap_or((digits, "0"));
     let all_digits = |part: &str| !part.is_empty() && part.bytes().all(|b| b.is_ascii_digit());
-    if all_digits(whole) && all_digits(fraction) && digits.len() <= 15 {
+    if all_digits(whole) && whole.len() > LONGEST_READING {
+        return Meaning::Refused(format!("{} has too many digits for a reading; it looks like a scan", shown(text)));
+    }
+    if all_digits(whole) && all_digits(fraction) && fraction.len() <= 9 {
         return Meaning::Value(unit_named.trim_start_matches('+').to_owned());
     }
     let point = if text.contains(',') { "; write the decimal mark as a point" } else { "" };
@@ -358,7 +364,7 @@ pub(super) mod tests {
         let q = question(Wants::Number { unit: "V".into() });
         assert_eq!(read(&q, "1.20 V"), value("1.20"));
         assert_eq!(read(&q, "-3"), value("-3"));
-        for text in ["1,2", "1e3", "NaN", ".5", "5.", "1.2.3", "V", "0x1F", "1234567890123456"] {
+        for text in ["1,2", "1e3", "NaN", ".5", "5.", "1.2.3", "V", "0x1F", "33436123", "1.2345678901"] {
             assert!(matches!(read(&q, text), Meaning::Refused(_)), "{text:?}");
         }
         assert_eq!(read(&q, "b"), Meaning::Reply(Reply::Back));

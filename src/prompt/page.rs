@@ -43,14 +43,14 @@ pub(super) fn page(question: &Question, said: &[Message], look: Look, size: (u16
     let shown_rows = if cut { room.saturating_sub(1) } else { question.picture.len() };
     for line in question.picture.iter().take(shown_rows) {
         out.push_str(&picture_line(line, look, columns));
-        out.push_str("\n");
+        out.push('\n');
     }
     if cut && room > 0 {
         out.push_str("(the picture needs a taller window)\n");
     }
     for line in below {
         out.push_str(&line);
-        out.push_str("\n");
+        out.push('\n');
     }
     out
 }
@@ -154,6 +154,8 @@ fn sgr(text: &str) -> Option<(&str, &str)> {
 mod tests {
     use std::time::Duration;
 
+    use proptest::prelude::*;
+
     use super::super::ask::{Place, Wants};
     use super::super::meaning::tests::question as ask;
     use super::*;
@@ -202,6 +204,54 @@ mod tests {
         assert!(body.bytes().all(|b| matches!(b, b' '..=b'~' | b'\n')), "{body:?}");
         assert!(body.contains("!! CAUTION: Hold"));
         assert!(body.contains("    SLOT   P1-D3"));
+    }
+
+    /// What a terminal would do beside printing, our own clearing at the top and colours aside.
+    #[derive(Default)]
+    struct Deeds(Vec<String>);
+
+    impl vte::Perform for Deeds {
+        fn execute(&mut self, byte: u8) {
+            if byte != b'\n' {
+                self.0.push(format!("control {byte:02X}"));
+            }
+        }
+        fn csi_dispatch(&mut self, _: &vte::Params, _: &[u8], _: bool, action: char) {
+            if action != 'm' {
+                self.0.push(format!("CSI {action}"));
+            }
+        }
+        fn esc_dispatch(&mut self, _: &[u8], _: bool, byte: u8) {
+            self.0.push(format!("ESC {byte:02X}"));
+        }
+        fn osc_dispatch(&mut self, _: &[&[u8]], _: bool) {
+            self.0.push("OSC".into());
+        }
+        fn hook(&mut self, _: &vte::Params, _: &[u8], _: bool, _: char) {
+            self.0.push("DCS".into());
+        }
+    }
+
+    proptest! {
+        /// Text from outside in every field: the terminal (as the vte parser sees it) clears once and then only prints.
+        #[test]
+        fn no_text_makes_the_terminal_do_anything(
+            text in "(\\PC|\x1b\\[|\x1b\\]|\x1bP|[\x00-\x1f\x7f-\u{9f}]|\u{202e}){0,40}",
+        ) {
+            let mut q = Question {
+                slot: Some(text.clone()),
+                caution: Some(text.clone()),
+                text: text.clone(),
+                picture: vec![text.clone()],
+                ..ask(Wants::Choice { options: vec![text.clone()] })
+            };
+            q.place = Some(Place { card: (1, 1), card_name: text.clone(), item: (1, 1), elapsed: Duration::ZERO });
+            let said = [Message { status: Status::Attention, text }];
+            let page = page(&q, &said, Look { colour: true, unicode: true }, (80, 24));
+            let mut deeds = Deeds::default();
+            vte::Parser::new().advance(&mut deeds, page.as_bytes());
+            prop_assert_eq!(deeds.0, ["CSI J", "CSI H"]);
+        }
     }
 
     #[test]

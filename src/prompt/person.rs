@@ -18,8 +18,8 @@ use crate::text::{shown, shown_bytes};
 const DOUBLE: Duration = Duration::from_secs(2);
 /// How often a line tells of a wait.
 const TELL: Duration = Duration::from_secs(30);
-/// The longest part of an entry that is echoed while it comes in, in columns.
-const ECHO: usize = 70;
+/// The longest part of an entry that is echoed while it comes in, in columns; less than the narrowest page.
+const ECHO: usize = 54;
 
 /// Chooses from a list with the arrow keys; `None` when the person leaves it.
 pub(super) type Menu = Box<dyn FnMut(&[String]) -> Result<Option<usize>, AskError>>;
@@ -130,17 +130,16 @@ impl<I: Input, W: Write> Person<I, W> {
         self.say(&Message { status, text: text.into() })
     }
 
-    /// Drops what came before the question could be read. On a pipe nothing is dropped: there lines are read in order.
+    /// Drops what came before the question could be read: on a terminal it was meant for another question, or for none.
+    /// On a pipe nothing is dropped: there lines are read in order.
     fn drain(&mut self) -> Result<(), AskError> {
         let dropped = self.reader.drain()?;
-        if dropped > 0 {
-            let plural = if dropped == 1 { "" } else { "s" };
-            self.tell(
-                Status::Attention,
-                format!("{dropped} character{plural} came before the question was shown and did not count"),
-            )?;
+        // An Enter too many says nothing, and so needs no words.
+        if dropped.iter().all(|byte| matches!(byte, b'\r' | b'\n')) {
+            return Ok(());
         }
-        Ok(())
+        let what = shown_bytes(&dropped);
+        self.tell(Status::Attention, format!("{what} came before the question was shown and did not count"))
     }
 
     /// Reads one entry, echoed on a terminal, told on a pipe.
@@ -281,17 +280,15 @@ impl<I: Input, W: Write> Person<I, W> {
         let (Wants::Choice { options }, Some(menu)) = (&question.wants, self.menu.as_mut()) else { return Ok(None) };
         let Some(option) = menu(options)?.and_then(|n| options.get(n)) else { return Ok(None) };
         self.reader.drain()?;
-        let check = Question {
-            wants: Wants::Confirm { state: option.clone() },
-            critical: false,
-            warns: false,
-            ..question.clone()
-        };
         self.line(&format!("WANT 1 takes {}, 3 goes back", shown(option)))?;
-        let entry = self.entry(ends(&check))?;
-        match self.take(&check, entry, asked)? {
-            Some(Reply::Problem(_)) => Ok(None),
-            reply => Ok(reply),
+        let took = self.clock.steady().saturating_sub(asked);
+        match self.entry(Ends { tab: true, quiet: false, keys: b"13" })? {
+            Entry::Text { bytes, burst: false, .. } if bytes == b"1" => {
+                Ok(Some(Reply::Value { text: option.clone(), how: How::Typed, took }))
+            }
+            Entry::Interrupt => Ok(Some(Reply::Pause)),
+            Entry::End => Err(AskError::End),
+            _ => self.tell(Status::Info, "nothing was chosen").map(|()| None),
         }
     }
 
@@ -408,9 +405,7 @@ impl<I: Input, W: Write> Ask for Person<I, W> {
             self.waiting = None;
         }
         self.show(question)?;
-        if question.critical || question.warns || matches!(question.wants, Wants::Word { .. }) {
-            self.drain()?;
-        }
+        self.drain()?;
         if let Wants::Time { at_least } = question.wants {
             return self.wait(question, at_least);
         }

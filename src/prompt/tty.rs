@@ -18,6 +18,13 @@ use super::signals::{self, Modes};
 /// How often a wait looks whether a signal came. The signal's own thread cannot wake a poll of this one.
 const LOOK_UP: Duration = Duration::from_millis(100);
 
+/// What comes closer than this to what came before is part of it when input is drained.
+const DRAIN_QUIET: Duration = Duration::from_millis(40);
+/// How often a drain looks again.
+const DRAIN_ROUNDS: usize = 200;
+/// Bytes of drained input that are kept to be named.
+const DRAIN_KEPT: usize = 4096;
+
 /// Standard input as a source of keys; the modes it had come back when this is dropped, in a panic too.
 pub(super) struct Tty {
     fd: BorrowedFd<'static>,
@@ -61,8 +68,15 @@ impl Tty {
         Ok(tty)
     }
 
-    fn buffered(&self) -> usize {
-        self.buffer.len() - self.at
+    /// Whether something comes within this time.
+    fn readable_within(&self, time: Duration) -> Result<bool, AskError> {
+        let timeout = Timespec { tv_sec: 0, tv_nsec: i64::from(time.subsec_nanos()) };
+        let mut fds = [PollFd::from_borrowed_fd(self.fd, PollFlags::IN)];
+        match poll(&mut fds, Some(&timeout)) {
+            Ok(ready) => Ok(ready > 0),
+            Err(Errno::INTR) => Ok(false),
+            Err(error) => Err(AskError::Io(error.into())),
+        }
     }
 
     /// Fills the buffer; false at the end of the input.
@@ -111,27 +125,36 @@ impl Input for Tty {
             }
             let left = until.map(|until| until.saturating_duration_since(Instant::now()));
             let slice = left.map_or(LOOK_UP, |left| left.min(LOOK_UP));
-            let timeout = Timespec { tv_sec: 0, tv_nsec: i64::from(slice.subsec_nanos()) };
-            let mut fds = [PollFd::from_borrowed_fd(self.fd, PollFlags::IN)];
-            match poll(&mut fds, Some(&timeout)) {
-                Ok(0) if left.is_some_and(|left| left <= slice) => return Ok(Got::Quiet),
-                Ok(0) | Err(Errno::INTR) => {}
-                Ok(_) => {
-                    if !self.fill()? {
-                        return Ok(Got::End);
-                    }
+            if self.readable_within(slice)? {
+                if !self.fill()? {
+                    return Ok(Got::End);
                 }
-                Err(error) => return Err(AskError::Io(error.into())),
+            } else if until.is_some_and(|until| Instant::now() >= until) {
+                return Ok(Got::Quiet);
             }
         }
     }
 
-    fn drain(&mut self) -> Result<usize, AskError> {
-        let waiting = ioctl_fionread(self.fd).map_err(io::Error::from)?;
-        tcflush(self.fd, QueueSelector::IFlush).map_err(io::Error::from)?;
-        let dropped = self.buffered() + usize::try_from(waiting).unwrap_or(usize::MAX);
+    fn drain(&mut self) -> Result<Vec<u8>, AskError> {
+        let mut dropped = self.buffer.split_off(self.at.min(self.buffer.len()));
         self.buffer.clear();
         self.at = 0;
+        // Read rather than only flushed, so that it can be said what did not count. A source that never falls quiet is
+        // left after a while: what it sends then is read, and refused, as an entry.
+        for _ in 0..DRAIN_ROUNDS {
+            if ioctl_fionread(self.fd).map_err(io::Error::from)? == 0 {
+                if dropped.is_empty() || !self.readable_within(DRAIN_QUIET)? {
+                    break;
+                }
+            } else if !self.fill()? {
+                break;
+            }
+            if dropped.len() < DRAIN_KEPT {
+                dropped.append(&mut self.buffer);
+            }
+            self.buffer.clear();
+        }
+        tcflush(self.fd, QueueSelector::IFlush).map_err(io::Error::from)?;
         Ok(dropped)
     }
 

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::board::SlotLabel;
-use crate::checklist::{Evidence, ScanOf, Steps};
+use crate::checklist::{Evidence, Steps};
 use crate::module::Identity;
 use crate::record::{Answer, Job};
 use crate::snapshot::Snapshot;
@@ -44,9 +44,4 @@ fn powered_on(job: &Job, steps: &Steps) -> Option<chrono::DateTime<chrono::Fixed
         .filter(|standing| matches!(standing.answer, Answer::Given { .. }))
         .map(|standing| standing.at)
         .last()
-}
-
-/// Whether a step is a scan of a module's label.
-pub fn is_module_scan(evidence: &Evidence) -> bool {
-    matches!(evidence, Evidence::Scan { of: ScanOf::Module, .. })
 }

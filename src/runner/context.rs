@@ -7,8 +7,10 @@ use crate::record::{Answer, Job};
 pub(super) fn of<'a>(job: &'a Job, steps: &Steps) -> Option<JobContext<'a>> {
     let opened = job.opened();
     let mut context = JobContext::new(&opened.plan, &opened.unit)?;
-    let mut standing: Vec<_> =
-        steps.iter().filter_map(|(_, _, step)| job.answer(&step.id).map(|answer| (answer.line, step, answer))).collect();
+    let mut standing: Vec<_> = steps
+        .iter()
+        .filter_map(|(_, _, step)| job.answer(&step.id).map(|answer| (answer.line, step, answer)))
+        .collect();
     standing.sort_by_key(|(line, _, _)| *line);
     for (_, step, answer) in standing {
         if let Answer::Given { value, serial, .. } = &answer.answer {

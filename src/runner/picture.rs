@@ -22,7 +22,8 @@ impl Pictures {
         let Some(current) = &step.slot else { return Vec::new() };
         let states: Vec<State> =
             job.opened().board.slots().map(|slot| state(&slot.slot.label, current, steps, job)).collect();
-        let mark = |slot: crate::board::SlotRef<'_>| Mark::from(states.get(slot.index).copied().unwrap_or(State::Empty));
+        let mark =
+            |slot: crate::board::SlotRef<'_>| Mark::from(states.get(slot.index).copied().unwrap_or(State::Empty));
         let mut drawing = slot_map(&job.opened().board, &mark, self.look);
         drawing.append(legend(states.iter().copied(), self.look));
         drawing.shown(self.colour)
@@ -34,9 +35,9 @@ fn state(label: &SlotLabel, current: &SlotLabel, steps: &Steps, job: &Job) -> St
     if label == current {
         return State::Current;
     }
-    let reported = job.comparison().is_some_and(|comparison| {
-        comparison.findings.iter().any(|finding| finding.slot.as_ref() == Some(label))
-    });
+    let reported = job
+        .comparison()
+        .is_some_and(|comparison| comparison.findings.iter().any(|finding| finding.slot.as_ref() == Some(label)));
     if reported {
         return State::Finding;
     }

@@ -1,6 +1,6 @@
 //! All steps of a job: those of its checklist, and after findings the cards for opening the machine again.
 
-use crate::checklist::{Card, Checklist, Evidence, ExpandError, Steps, StepId, expand};
+use crate::checklist::{Card, Checklist, Evidence, ExpandError, StepId, Steps, expand};
 use crate::module::{Identity, Module, ModuleSpec};
 use crate::plan::{Action, Plan, Removal};
 use crate::record::{Job, Round};
@@ -58,13 +58,6 @@ fn round_cards(checklist: &Checklist, plan: &Plan, unit: &str, round: &Round) ->
 
 /// A module nobody planned: what it is, its label will tell.
 fn unknown_module() -> Module {
-    let spec = ModuleSpec {
-        generation: None,
-        kind: None,
-        gib: Size::default(),
-        ranks: None,
-        width: None,
-        mts: None,
-    };
+    let spec = ModuleSpec { generation: None, kind: None, gib: Size::default(), ranks: None, width: None, mts: None };
     Module { spec, identity: Identity::default() }
 }

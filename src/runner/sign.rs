@@ -77,7 +77,8 @@ impl Runner<'_> {
             lines.push(format!("PROBLEM reported at {}: {}", problem.step.0, problem.text));
         }
         if job.refused_in_all() > 0 {
-            lines.push(format!("{} answers were refused on the way", job.refused_in_all()));
+            let refused = crate::source::counted(job.refused_in_all() as usize, "answer");
+            lines.push(format!("refused on the way: {refused}"));
         }
         match job.comparison() {
             Some(comparison) if comparison.findings.is_empty() => {

@@ -26,15 +26,13 @@ impl Runner<'_> {
             Ok(snapshot) => snapshot,
             Err(error) => {
                 let why = error.to_string();
-                let refused =
-                    Event::Refused { step: step.id.clone(), value: text.to_owned(), how, why: why.clone() };
+                let refused = Event::Refused { step: step.id.clone(), value: text.to_owned(), how, why: why.clone() };
                 self.record(refused)?;
                 return self.say(Status::Refused, why);
             }
         };
         let findings = compare::findings(self.journal.job(), &self.steps, &snapshot);
-        let line =
-            self.record(Event::SnapshotTaken { step: Some(step.id.clone()), snapshot: Box::new(snapshot) })?;
+        let line = self.record(Event::SnapshotTaken { step: Some(step.id.clone()), snapshot: Box::new(snapshot) })?;
         self.record(Event::Compared { snapshot_line: line, findings: findings.clone() })?;
         if findings.is_empty() {
             self.say(Status::Recorded, "the machine reports what the plan says, slot by slot".to_owned())?;
@@ -79,8 +77,10 @@ impl Runner<'_> {
         }
         options.push(("take another report first", Next::Again));
         options.push(("leave the findings open, by name and reason", Next::Leave));
-        let already = if self.journal.job().rounds().is_empty() { "" } else { ", and the machine was opened again already" };
-        let mut asked = side_question(step, "findings", format!("The report differs from the plan{already}. What now?"));
+        let already =
+            if self.journal.job().rounds().is_empty() { "" } else { ", and the machine was opened again already" };
+        let mut asked =
+            side_question(step, "findings", format!("The report differs from the plan{already}. What now?"));
         asked.slot = None;
         asked.wants = Wants::Choice { options: options.iter().map(|(words, _)| (*words).to_owned()).collect() };
         loop {

@@ -45,7 +45,11 @@ pub struct Runner<'a> {
 
 /// What one exchange with the person came to.
 pub(super) enum Heard {
-    Value { text: String, how: How, took: Duration },
+    Value {
+        text: String,
+        how: How,
+        took: Duration,
+    },
     /// Handled (a note, a problem): the same question comes again.
     Again,
     Back,
@@ -266,21 +270,24 @@ impl<'a> Runner<'a> {
     fn is_double_scan(&self, step: &Step, text: &str) -> bool {
         const MOMENT: Duration = Duration::from_secs(2);
         matches!(step.evidence, Evidence::Scan { .. })
-            && self.last_scan.as_ref().is_some_and(|(last, at)| {
-                last == text && self.clock.steady().saturating_sub(*at) < MOMENT
-            })
+            && self
+                .last_scan
+                .as_ref()
+                .is_some_and(|(last, at)| last == text && self.clock.steady().saturating_sub(*at) < MOMENT)
     }
 
     /// Back: the answer before no longer stands, by a new event that names it and says why.
     pub(super) fn back(&mut self, open: Option<&Step>) -> Result<(), RunError> {
         let job = self.journal.job();
-        let before = self.steps.iter().map(|(_, _, step)| step).take_while(|step| open.is_none_or(|open| step.id != open.id));
+        let before =
+            self.steps.iter().map(|(_, _, step)| step).take_while(|step| open.is_none_or(|open| step.id != open.id));
         let Some((step, line)) =
             before.filter_map(|step| job.answer(&step.id).map(|standing| (step.clone(), standing.line))).last()
         else {
             return self.say(Status::Refused, "this is the first item; there is nothing before it".to_owned());
         };
-        let asked = side_question(&step, "back", format!("Back to: {} - why does its answer no longer hold?", step.text));
+        let asked =
+            side_question(&step, "back", format!("Back to: {} - why does its answer no longer hold?", step.text));
         let Some(why) = self.reason(&asked, &step)? else { return Ok(()) };
         self.record(Event::Corrected { step: step.id.clone(), corrects: line, why })?;
         self.recheck.clear();
@@ -301,7 +308,8 @@ impl<'a> Runner<'a> {
                     .to_owned(),
             )?;
         }
-        let mut asked = side_question(step, "pass", "This item is passed without its evidence. Which is it?".to_owned());
+        let mut asked =
+            side_question(step, "pass", "This item is passed without its evidence. Which is it?".to_owned());
         asked.wants = Wants::Choice { options: KINDS.iter().map(|(words, _)| (*words).to_owned()).collect() };
         let as_what = loop {
             match self.hear(&asked, Some(step))? {
@@ -335,7 +343,9 @@ impl<'a> Runner<'a> {
         const SHORTEST: usize = 3;
         loop {
             match self.hear(asked, Some(step))? {
-                Heard::Value { text, .. } if text.trim().chars().filter(|c| c.is_alphanumeric()).count() >= SHORTEST => {
+                Heard::Value { text, .. }
+                    if text.trim().chars().filter(|c| c.is_alphanumeric()).count() >= SHORTEST =>
+                {
                     return Ok(Some(text.trim().to_owned()));
                 }
                 Heard::Value { .. } => self.say(Status::Refused, "a few words are needed here".to_owned())?,

@@ -62,11 +62,12 @@ fn place(bytes: &[u8], at: usize) -> String {
 
 /// Where a TOML text nests deeper than `depth`, by brackets or by dots in one key; `None` when it does not.
 ///
-/// Strings and comments are skipped the way the TOML lexer does it. What is left over-counts at most (a header's two
-/// brackets close again on their own line), never under-counts.
+/// Strings, comments and bare words are skipped the way the TOML lexer does it, in text that is no TOML too (a quote
+/// amid a bare word opens no string). What is left over-counts at most, never under-counts.
 pub(super) fn too_deep(text: &str, depth: usize) -> Option<usize> {
     let bytes = text.as_bytes();
-    let (mut brackets, mut dots, mut at) = (0usize, 0usize, 0usize);
+    let (mut brackets, mut dots) = (0usize, 0usize);
+    let mut at = if text.starts_with('\u{feff}') { 3 } else { 0 };
     while let Some(byte) = bytes.get(at) {
         match byte {
             b'"' | b'\'' => {
@@ -74,7 +75,7 @@ pub(super) fn too_deep(text: &str, depth: usize) -> Option<usize> {
                 continue;
             }
             b'#' => {
-                at += bytes.get(at..)?.iter().position(|b| *b == b'\n').unwrap_or(bytes.len() - at);
+                at = after(bytes, at, b"\r\n");
                 continue;
             }
             b'[' | b'{' => {
@@ -87,7 +88,11 @@ pub(super) fn too_deep(text: &str, depth: usize) -> Option<usize> {
             }
             b'\n' | b'=' | b',' => dots = 0,
             b'.' => dots += 1,
-            _ => {}
+            b' ' | b'\t' | b'\r' => {}
+            _ => {
+                at = after(bytes, at, b".=,[]{} \t#\r\n");
+                continue;
+            }
         }
         if brackets > depth || dots > depth {
             return Some(at);
@@ -95,6 +100,12 @@ pub(super) fn too_deep(text: &str, depth: usize) -> Option<usize> {
         at += 1;
     }
     None
+}
+
+/// The index of the next of these bytes, or the end.
+fn after(bytes: &[u8], at: usize, ends: &[u8]) -> usize {
+    let rest = bytes.get(at..).unwrap_or_default();
+    at + rest.iter().position(|byte| ends.contains(byte)).unwrap_or(rest.len())
 }
 
 /// The index behind the string that opens at `open`. A string on one line ends at its line's end at the latest.
@@ -105,7 +116,7 @@ fn after_string(bytes: &[u8], open: usize) -> usize {
     let mut at = open + if many { 3 } else { 1 };
     while let Some(byte) = bytes.get(at) {
         match *byte {
-            b'\\' if escapes && bytes.get(at + 1).is_some_and(|next| many || *next != b'\n') => at += 2,
+            b'\\' if escapes => at += if matches!(bytes.get(at + 1), Some(b'\\' | b'"')) { 2 } else { 1 },
             b'\n' if !many => return at,
             b if b == quote && !many => return at + 1,
             b if b == quote && bytes.get(at..at + 3).is_some_and(|three| three.iter().all(|b| *b == quote)) => {
@@ -124,6 +135,9 @@ fn after_string(bytes: &[u8], open: usize) -> usize {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+    use proptest::{collection, sample};
+
     use super::*;
 
     #[test]
@@ -139,7 +153,14 @@ mod tests {
     #[test]
     fn nesting_is_counted_outside_strings_and_comments() {
         let dots = ".a".repeat(17);
-        for deep in [format!("a{dots} = 1"), format!("[a{dots}]"), format!("a = {}", "[".repeat(17)), "{".repeat(40)] {
+        for deep in [
+            format!("a{dots} = 1"),
+            format!("x\"{dots}"),
+            format!("# \"\r{dots}"),
+            format!("[a{dots}]"),
+            format!("a = {}", "[".repeat(17)),
+            "{".repeat(40),
+        ] {
             assert!(too_deep(&deep, 16).is_some(), "{deep}");
         }
         for flat in [
@@ -148,10 +169,45 @@ mod tests {
             format!("a = \"\"\"\n{dots}\n\"\"\" # {dots}"),
             format!("a = \"\\\"{dots}\""),
             format!("a = '''{dots}'{dots}'''"),
+            format!("a = 1 # \"\n# '{dots}"),
             "a.b = 1\n".repeat(40),
             "[[a]]\n".repeat(40),
         ] {
             assert_eq!(too_deep(&flat, 16), None, "{flat}");
+        }
+    }
+
+    /// Text of the tokens that decide where a string or a comment begins and ends.
+    fn tokens() -> impl Strategy<Value = String> {
+        let tokens =
+            ["a", ".", "=", "\"", "'", "\"\"\"", "'''", "\\", "#", "\n", "\r\n", "[", "]", "{", "}", ",", " ", "1"];
+        collection::vec(sample::select(tokens.to_vec()), 0..40).prop_map(|tokens| tokens.concat())
+    }
+
+    /// How many levels of tables and lists with something in them lie below a value.
+    fn levels(value: &toml::de::DeValue<'_>) -> usize {
+        let inner = match value {
+            toml::de::DeValue::Table(table) => table.values().map(|value| 1 + levels(value.get_ref())).max(),
+            toml::de::DeValue::Array(items) => items.iter().map(|value| 1 + levels(value.get_ref())).max(),
+            _ => None,
+        };
+        inner.unwrap_or_default()
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(4000))]
+
+        /// Text that passes this scan makes no deep tree, be it TOML or not: with neither a bracket nor a dot it is flat,
+        /// and in each of two brackets and around them a key has two dots at most.
+        #[test]
+        fn no_nesting_hides_from_the_scan(text in tokens()) {
+            for (depth, most) in [(0, 0), (2, 3 * 3 + 2)] {
+                if too_deep(&text, depth).is_none() {
+                    let (tree, _) = toml::de::DeTable::parse_recoverable(&text);
+                    let found = tree.get_ref().values().map(|value| levels(value.get_ref())).max();
+                    prop_assert!(found.unwrap_or_default() <= most, "{text:?}");
+                }
+            }
         }
     }
 }

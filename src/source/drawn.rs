@@ -5,7 +5,7 @@ use std::ops::Range;
 use annotate_snippets::{AnnotationKind, Element, Group, Level, Renderer, Snippet};
 
 use super::words::counted;
-use super::{Fault, Faults};
+use super::{Fault, Faults, MOST_FAULTS};
 use crate::text::shown_within;
 
 /// The most faults drawn; a file with more than these is another kind of file.
@@ -29,7 +29,8 @@ pub(super) fn drawn(faults: &Faults, colour: bool) -> String {
     if let Some(more) = faults.faults.len().checked_sub(MOST).filter(|more| *more > 0) {
         out.push_str(&format!("and {more} more\n"));
     }
-    out.push_str(&format!("{}: {}", clean(&faults.file), counted(faults.faults.len(), "fault")));
+    let many = if faults.faults.len() < MOST_FAULTS { "" } else { " or more" };
+    out.push_str(&format!("{}: {}{many}", clean(&faults.file), counted(faults.faults.len(), "fault")));
     out
 }
 

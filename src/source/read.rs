@@ -22,7 +22,7 @@ pub trait Checked: DeserializeOwned + JsonSchema {
     /// The value of the `format` key this reader understands.
     const FORMAT: &'static str;
 
-    /// Reports what is wrong with a value that is well formed. `at` finds the line from the path.
+    /// Reports what is wrong with a value that is well formed: where, what, and the way out. The path finds the line.
     fn check(&self, report: &mut dyn FnMut(Path, String, Option<String>));
 }
 
@@ -59,7 +59,11 @@ impl<T> Read<'_, T> {
     /// All faults of the file, in line order.
     pub fn checked(self, check: impl FnOnce(&T, &mut dyn FnMut(Path, String, Option<String>))) -> Result<T, Faults> {
         let mut found = Vec::new();
-        check(&self.value, &mut |path, what, help| found.push((path, what, help)));
+        check(&self.value, &mut |path, what, help| {
+            if found.len() < MOST_FAULTS {
+                found.push((path, what, help));
+            }
+        });
         if found.is_empty() && self.unknown.is_empty() { Ok(self.value) } else { Err(self.faults(found)) }
     }
 

@@ -224,11 +224,15 @@ impl<'s> Walk<'s> {
                 }
                 continue;
             }
+            self.found.unknown.insert(key.span().start);
+            // Looking for what was meant takes its time, and a hostile file has many keys.
+            if self.found.faults.len() >= MOST_FAULTS {
+                continue;
+            }
             // A key that is there already was not what the unknown one was meant to be.
             let free: Vec<&str> = shape.keys.keys().copied().filter(|known| !table.contains_key(*known)).collect();
             meant.extend(nearest(name, free.iter().copied()));
             let help = way_out(name, if free.is_empty() { shape.keys.keys().copied().collect() } else { free });
-            self.found.unknown.insert(key.span().start);
             self.fault(&path.key(name), Some(key.span()), format!("unknown key `{}`", shown(name)), help);
         }
         for required in &shape.required {

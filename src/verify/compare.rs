@@ -447,17 +447,18 @@ fn slower(input: &Input<'_>, places: &[Place<'_>], findings: &mut Vec<Finding>) 
             by_rate.entry(*mts).or_default().push(place);
         }
     }
-    let wrong = |finding: &Finding| {
-        use FindingKind::{Unplanned, WrongKind, WrongModule, WrongSize};
-        matches!(finding.kind, WrongModule | WrongSize | WrongKind | Unplanned)
+    // A module more on a channel than planned slows it, and a wrong one slows it where its own rate is that low.
+    let one_more = places.iter().any(|place| place.planned.is_none() && place.is_fitted());
+    let slows = |finding: &Finding, mts: u32| match finding.kind {
+        FindingKind::Unplanned | FindingKind::Exchanged => one_more,
+        FindingKind::WrongModule | FindingKind::WrongSize | FindingKind::WrongKind => places.iter().any(|place| {
+            finding.slot.as_ref() == Some(place.label())
+                && place.report.and_then(|report| report.rated_mts).is_some_and(|rated| rated <= mts + 1)
+        }),
+        _ => false,
     };
     for (mts, slow) in by_rate {
-        let culprit = findings.iter_mut().filter(|finding| wrong(finding)).find(|finding| {
-            places.iter().any(|place| {
-                finding.slot.as_ref() == Some(place.label())
-                    && place.report.and_then(|report| report.rated_mts).is_some_and(|rated| rated <= mts + 1)
-            })
-        });
+        let culprit = findings.iter_mut().find(|finding| slows(finding, mts));
         if let Some(culprit) = culprit {
             culprit
                 .next
@@ -554,7 +555,8 @@ fn uneven_nodes(input: &Input<'_>, findings: &[Finding]) -> Option<Finding> {
     let smallest = input.plan.slot.iter().map(|slot| slot.module.spec.gib.mib()).min()?;
     // The kernel itself, and a crash kernel, come out of one node alone.
     let common = 2048 + 64 + 4096 + most / 50;
-    if most - least < smallest.max(common) {
+    // A node shows a little less than the modules behind it have.
+    if most - least < (smallest - smallest / 16).max(common) {
         return None;
     }
     let shown: Vec<String> = sums.iter().map(|mib| format!("{:.1} GiB", *mib as f64 / 1024.0)).collect();

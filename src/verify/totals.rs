@@ -8,7 +8,6 @@ use std::collections::BTreeMap;
 
 use crate::plan::Plan;
 use crate::snapshot::{SlotReport, SlotState, Snapshot};
-use crate::text::shown;
 use crate::units::Size;
 
 use super::finding::{Finding, FindingKind, Grave};
@@ -282,7 +281,7 @@ fn no_slots(plan: &Plan, says: String, source: String) -> Finding {
         slot: None,
         module: None,
         planned: Some(format!("{} modules, {}", plan.slot.len(), plan.capacity())),
-        reported: Some(format!("no slots; {}", shown(&says))),
+        reported: Some(format!("no slots; {says}")),
         source,
         grave: Grave::Look,
         next: why.to_owned(),

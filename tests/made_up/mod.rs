@@ -26,8 +26,8 @@ pub fn board(sockets: usize, channels: usize, slots: usize) -> Board {
         "format = 'slotwise-board/1'\nname = 'Made up'\ngeneration = 'DDR4'\nlimits = { kinds = ['RDIMM'] }\n",
     );
     text += "cover = [
-        { name = 'air duct', over = ['all'], fasteners = { count = 4, hold = 'loose', driver = 'T10' }, park = 'Stand it on its rim.' },
-        { name = 'riser', over = ['P1'], fasteners = { count = 2, hold = 'captive' }, cables = ['fan lead'], mind = 'Lead goes under the hook.' },
+        { name = 'air duct', over = ['all'], fasteners = { count = 4, hold = 'loose', driver = 'T10' }, park = 'stand it on its rim' },
+        { name = 'riser', over = ['P1'], fasteners = { count = 2, hold = 'captive' }, cables = ['fan lead'], mind = 'lead goes under the hook' },
     ]\n";
     for socket in 1..=sockets {
         text += &format!("[[socket]]\nlabel = 'P{socket}'\n");

@@ -1,7 +1,9 @@
 //! Checks against things that are not of our making, the source named beside each.
 
+mod capacity;
 mod collected;
 mod dsp0134;
+mod esd;
 mod isolate_reference;
 mod machine_tables;
 mod model_table;

@@ -1,10 +1,12 @@
 //! Boards, modules and plans of the tests' own making.
-#![allow(dead_code, reason = "each test binary uses its own part of it")]
+#![allow(dead_code, clippy::unwrap_used, clippy::panic, reason = "each test binary uses its own part of it")]
 
 use slotwise::board::*;
+use slotwise::machine::{Boot, Machine};
 use slotwise::module::{Generation, Identity, Kind, Module, ModuleSpec};
 use slotwise::order::{ORDER_FORMAT, Order, Unit};
 use slotwise::plan::{Action, PLAN_FORMAT, Plan, PlanSlot};
+use slotwise::snapshot::{Snapshot, Source, merge, source_name};
 use slotwise::units::{Mts, Size};
 
 /// How a board's firmware names its slots.
@@ -44,16 +46,7 @@ pub fn layout(name: &str, shape: [usize; 3], naming: Naming, generation: Generat
         enclosure: None,
         socket: (0..sockets).map(socket).collect(),
         cover: Vec::new(),
-        limits: Limits {
-            kinds: vec![kind],
-            largest: Vec::new(),
-            ranks_per_channel: None,
-            mixing: None,
-            sockets_match: None,
-            more_ranks_first: None,
-            counts_per_socket: Vec::new(),
-            volts: None,
-        },
+        limits: Limits { kinds: vec![kind], ..Limits::default() },
         speed: (1..=slots as u8)
             .map(|per_channel| SpeedRow { kind, ranks: None, per_channel, mts: Mts(rate(per_channel)) })
             .collect(),
@@ -163,4 +156,34 @@ pub fn plan(board: Board, gib: u64, per_channel: u8) -> Plan {
         },
         board,
     }
+}
+
+/// The time at which all snapshots of the tests are taken.
+pub const NOW: &str = "2026-11-25T10:00:00+01:00";
+
+/// What a machine reports at its next power-on, read from a folder with its files as from any machine.
+pub fn boot_from_files(machine: &mut Machine) -> Snapshot {
+    let Boot::Up(tree) = machine.power_on() else { panic!("the machine does not start") };
+    let root = tempfile::tempdir().unwrap();
+    tree.write_to(root.path()).unwrap();
+    slotwise::snapshot::capture(root.path(), now(), false)
+}
+
+/// The same without the folder, and without the hundreds of files of the memory blocks.
+pub fn boot(machine: &mut Machine) -> Snapshot {
+    let Boot::Up(tree) = machine.power_on() else { panic!("the machine does not start") };
+    let name_of = |path: &str| match path {
+        "/sys/firmware/dmi/tables/DMI" => Some(source_name::SMBIOS),
+        "/proc/meminfo" => Some(source_name::MEMINFO),
+        "/proc/sys/kernel/random/boot_id" | "/proc/sys/kernel/hostname" => Some(source_name::HOST),
+        node if node.starts_with("/sys/devices/system/node/") => Some(source_name::NUMA),
+        _ => None,
+    };
+    let sources: Vec<Source> =
+        tree.files().iter().filter_map(|(path, bytes)| Some(Source::of(name_of(path)?, path, bytes))).collect();
+    merge(&sources).into_snapshot(now(), Vec::new())
+}
+
+fn now() -> chrono::DateTime<chrono::FixedOffset> {
+    chrono::DateTime::parse_from_rfc3339(NOW).unwrap()
 }

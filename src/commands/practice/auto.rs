@@ -5,8 +5,8 @@ use std::collections::VecDeque;
 use std::io::{self, Read, Write};
 use std::rc::Rc;
 
-use super::machine::{NextAnswer, PracticeMachine};
 use super::TECHNICIAN;
+use super::machine::{NextAnswer, PracticeMachine};
 use crate::env::Env;
 use crate::prompt::plain::Plain;
 use crate::prompt::{Ask, AskError, Message, Question, Reply, Wants};
@@ -20,7 +20,12 @@ pub struct Auto {
     queue: Rc<RefCell<VecDeque<u8>>>,
     next: NextAnswer,
     stray_shown: bool,
+    /// The question asked last, and how often in a row.
+    asked: (String, u32),
 }
+
+/// How often the same question may come in a row: a wrong scan, then the right one, then something is amiss.
+const MOST_TRIES: u32 = 3;
 
 impl Auto {
     /// Shows everything on `env.stderr`; takes each answer from the practice machine's bench.
@@ -30,7 +35,7 @@ impl Auto {
         let queue = Rc::new(RefCell::new(VecDeque::new()));
         let played = Played { queue: Rc::clone(&queue), out: out.clone(), shown: Vec::new() };
         let lines = Plain::new(played, out, Rc::clone(&env.clock)).with_sleep(|_| {});
-        Self { lines, queue, next: machine.next(), stray_shown: false }
+        Self { lines, queue, next: machine.next(), stray_shown: false, asked: (String::new(), 0) }
     }
 
     fn answer(&mut self, question: &Question) -> String {
@@ -53,7 +58,7 @@ impl Auto {
                 self.stray_shown = true;
                 STRAY.to_owned()
             }
-            _ => next.unwrap_or_else(|| "played".to_owned()),
+            _ => next.unwrap_or_else(|| "practice job, answers played".to_owned()),
         }
     }
 
@@ -70,6 +75,19 @@ impl Auto {
 
 impl Ask for Auto {
     fn ask(&mut self, question: &Question) -> Result<Reply, AskError> {
+        if self.asked.0 == question.name {
+            self.asked.1 += 1;
+        } else {
+            self.asked = (question.name.clone(), 1);
+        }
+        if self.asked.1 > MOST_TRIES {
+            return Err(AskError::NoAnswer {
+                name: question.name.clone(),
+                file: "the played answers".to_owned(),
+                line: 0,
+                why: format!("refused {MOST_TRIES} times"),
+            });
+        }
         if !matches!(question.wants, Wants::Time { .. }) {
             let answer = self.answer(question);
             let mut queue = self.queue.borrow_mut();

@@ -8,7 +8,9 @@ use crate::record::{Answer, Job};
 const TOOLS: &str = "2";
 
 /// What the bench shows for a step, as one would give it; `None` where the step itself says all there is.
-pub fn value(step: &Step, steps: &Steps, job: &Job) -> Option<String> {
+///
+/// `is_proud` says whether the module at the step's slot is not fully latched; a step named `stood` asks for that.
+pub fn value(step: &Step, steps: &Steps, job: &Job, is_proud: impl FnOnce() -> bool) -> Option<String> {
     match &step.evidence {
         Evidence::Confirm { .. } | Evidence::Text { .. } | Evidence::Time { .. } | Evidence::Snapshot => None,
         Evidence::Word { word, .. } => Some(word.clone()),
@@ -27,16 +29,14 @@ pub fn value(step: &Step, steps: &Steps, job: &Job) -> Option<String> {
         Evidence::Count { expected } => Some(expected.to_string()),
         Evidence::Tally => Some(TOOLS.to_owned()),
         Evidence::TallyBack { first } => Some(earlier(first, steps, job).unwrap_or_else(|| TOOLS.to_owned())),
-        Evidence::Choice { options, good } => {
-            good.first().or(options.first()).cloned()
-        }
+        Evidence::Choice { options, .. } if step.id.0.ends_with("/stood") && is_proud() => options.get(1).cloned(),
+        Evidence::Choice { options, good } => good.first().or(options.first()).cloned(),
         Evidence::Photo => Some("/dev/null".to_owned()),
     }
 }
 
 /// The line beside the question.
-pub fn line(step: &Step, steps: &Steps, job: &Job) -> Option<String> {
-    let value = value(step, steps, job)?;
+pub fn line(step: &Step, value: &str) -> Option<String> {
     Some(match &step.evidence {
         Evidence::Reading { unit, .. } => format!("BENCH the instrument reads {value} {unit}"),
         Evidence::Scan { of, .. } => {

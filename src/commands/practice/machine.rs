@@ -65,9 +65,7 @@ impl PracticeMachine {
             "module" => Fault::Module(WhichModule::FirstIn(slot)),
             "slot" => Fault::Slot { slot },
             "channel" => match plan.board.slot(slot.as_str()) {
-                Some(at) => {
-                    Fault::Channel { socket: at.socket.label.clone(), channel: at.channel.label.clone() }
-                }
+                Some(at) => Fault::Channel { socket: at.socket.label.clone(), channel: at.channel.label.clone() },
                 None => Fault::None,
             },
             _ => Fault::None,
@@ -78,8 +76,7 @@ impl PracticeMachine {
     fn built(&self, steps: &Steps, job: &Job) -> Option<Machine> {
         let opened = job.opened();
         let unit = opened.plan.order.unit.iter().find(|unit| unit.chassis == opened.unit)?.clone();
-        let mut machine =
-            Machine::new(opened.board.clone(), unit, self.seed).with_fault(self.fault(&opened.plan));
+        let mut machine = Machine::new(opened.board.clone(), unit, self.seed).with_fault(self.fault(&opened.plan));
         for fitted in &opened.plan.order.fitted {
             machine.insert(&fitted.slot, fitted.module.clone(), Latch::Latched).ok()?;
         }
@@ -108,6 +105,15 @@ impl PracticeMachine {
     }
 }
 
+impl PracticeMachine {
+    /// Whether the module at the step's slot is not fully latched.
+    fn is_proud(&self, step: &Step, steps: &Steps, job: &Job) -> bool {
+        let machine = self.built(steps, job);
+        let seated = step.slot.as_ref().and_then(|slot| machine.as_ref()?.at(slot));
+        seated.is_some_and(|seated| seated.latch == Latch::NotFully)
+    }
+}
+
 impl MachineReport for PracticeMachine {
     fn wants(&self) -> Wants {
         Wants::Word { word: "report".to_owned(), meaning: "the practice machine is up and reports".to_owned() }
@@ -115,7 +121,8 @@ impl MachineReport for PracticeMachine {
 
     fn read(&mut self, _: &str, steps: &Steps, job: &Job) -> Result<Snapshot, ReportError> {
         let error = |what: &str| ReportError { what: what.to_owned() };
-        let machine = self.built(steps, job).ok_or_else(|| error("the practice machine cannot be built from this record"))?;
+        let machine =
+            self.built(steps, job).ok_or_else(|| error("the practice machine cannot be built from this record"))?;
         let Boot::Up(tree) = machine.report() else {
             return Err(error("the machine stays dark: no module works. Look at what was inserted"));
         };
@@ -125,10 +132,11 @@ impl MachineReport for PracticeMachine {
     }
 
     fn bench(&self, step: &Step, steps: &Steps, job: &Job) -> Option<String> {
+        let value = bench::value(step, steps, job, || self.is_proud(step, steps, job));
         if let Some(next) = &self.next {
-            *next.borrow_mut() = bench::value(step, steps, job);
+            next.borrow_mut().clone_from(&value);
         }
-        bench::line(step, steps, job)
+        bench::line(step, &value?)
     }
 
     fn seconds(&self, stated: u32) -> u32 {

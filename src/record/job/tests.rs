@@ -200,6 +200,7 @@ fn the_open_step_and_bound_serials_follow_the_steps() {
         critical: false,
         recheck: false,
         warns: false,
+        each: None,
     };
     let steps = Steps {
         cards: vec![
