@@ -9,7 +9,7 @@ use smbioslib::{
     SMBiosMemoryDeviceMappedAddress, SMBiosPhysicalMemoryArray, SMBiosString, SMBiosStringError,
 };
 
-use crate::shared::tables;
+use crate::machine_tables::tables;
 
 fn handle(theirs: Option<Handle>) -> Option<u16> {
     theirs.map(|handle| handle.0)

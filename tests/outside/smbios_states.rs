@@ -3,7 +3,7 @@
 
 use slotwise::snapshot::{Merged, SlotState, from_table, is_placeholder, merge};
 
-use crate::shared::{manifest, tables};
+use crate::machine_tables::{manifest, tables};
 
 /// Machines with modules that are shut off, by the end of the table's name, with the slots.
 const SHUT_OFF: &[(&str, &[&str])] = &[

@@ -9,7 +9,8 @@ use slotwise::snapshot::smbios::{
     System, Table,
 };
 
-use crate::shared::{manifest, shared, tables};
+use crate::collected::collected;
+use crate::machine_tables::{manifest, tables};
 
 /// One structure of a listing, and the fields of ours that did not fit it.
 struct Listing<'a> {
@@ -359,7 +360,7 @@ fn every_field_of_every_table_is_as_listed() {
     let mut devices = 0;
     let versions = versions();
     for (file, bytes) in tables() {
-        let listing = shared(&format!("data/smbios/expected/{file}.json")).unwrap();
+        let listing = collected(&format!("data/smbios/expected/{file}.json"), "a listing").unwrap();
         let listing: Value = serde_json::from_slice(&std::fs::read(listing).unwrap()).unwrap();
         let dump = Dump::open(&bytes);
         let table = Table::decode(dump.table);

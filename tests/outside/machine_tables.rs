@@ -1,30 +1,16 @@
-//! Where the collected data lies that is not part of the repository.
+//! The collected SMBIOS tables and their manifests.
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
-/// A path below the collected data: `SLOTWISE_SHARED`, or the folder `shared` beside the package. `None`, with a word on
-/// the error stream, where it is not there, so that a plain clone can be tested too.
-pub fn shared(below: &str) -> Option<PathBuf> {
-    let root = std::env::var_os("SLOTWISE_SHARED")
-        .map_or_else(|| PathBuf::from(concat!(env!("CARGO_MANIFEST_DIR"), "/../shared")), PathBuf::from);
-    let path = root.join(below);
-    if path.exists() {
-        return Some(path);
-    }
-    eprintln!(
-        "SKIPPED: {} is not there; set SLOTWISE_SHARED to the folder that holds the collected data",
-        path.display()
-    );
-    None
-}
+use crate::collected::collected;
 
 /// At least this many tables have to be found, so that an empty folder is no success.
 const TABLES: usize = 81;
 
 /// The collected SMBIOS tables with their names (`data/smbios/tables`, origins in the manifest beside them).
 pub fn tables() -> Vec<(String, Vec<u8>)> {
-    let Some(folder) = shared("data/smbios/tables") else { return Vec::new() };
+    let Some(folder) = collected("data/smbios/tables", "tables of real machines") else { return Vec::new() };
     let mut paths: Vec<PathBuf> = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
     paths.sort();
     assert!(paths.len() >= TABLES, "{} tables", paths.len());
@@ -35,7 +21,7 @@ pub fn tables() -> Vec<(String, Vec<u8>)> {
 /// The rows of a manifest by the name in their first column, each by the name of its columns. Empty where the data is not
 /// there.
 pub fn manifest(below: &str) -> BTreeMap<String, BTreeMap<String, String>> {
-    let Some(path) = shared(below) else { return BTreeMap::new() };
+    let Some(path) = collected(below, "the manifest of the tables") else { return BTreeMap::new() };
     let text = std::fs::read_to_string(path).unwrap();
     let mut lines = text.lines().map(|line| line.split('\t').map(str::to_owned).collect::<Vec<_>>());
     let names = lines.next().unwrap();
