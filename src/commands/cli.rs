@@ -22,6 +22,7 @@ enum Command {
     Install(super::install::InstallArgs),
     Resume(super::resume::ResumeArgs),
     Capture(super::capture::CaptureArgs),
+    Verify(super::verify::VerifyArgs),
     Board(super::board::BoardArgs),
     Schema(super::schema::SchemaArgs),
 }
@@ -48,6 +49,7 @@ fn dispatch(command: Command, env: &mut Env) -> Result<Exit, CommandError> {
         Command::Install(args) => super::install::run(env, &args),
         Command::Resume(args) => super::resume::run(env, &args),
         Command::Capture(args) => super::capture::run(env, &args),
+        Command::Verify(args) => super::verify::run(env, &args),
         Command::Board(args) => super::board::run(env, &args),
         Command::Schema(args) => super::schema::run(env, &args),
     }

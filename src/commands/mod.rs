@@ -13,6 +13,7 @@ mod practice;
 mod report_file;
 mod resume;
 pub mod schema;
+mod verify;
 
 pub use cli::run;
 pub use error::CommandError;

@@ -7,12 +7,12 @@ use crate::checklist::{Evidence, Steps};
 use crate::module::Identity;
 use crate::record::{Answer, Job};
 use crate::snapshot::Snapshot;
-use crate::verify::{Earlier, Finding, Input, compare};
+use crate::verify::{Comparison, Earlier, Input, compare_all};
 
-/// The findings of `snapshot` in this job.
-pub fn findings(job: &Job, steps: &Steps, snapshot: &Snapshot) -> Vec<Finding> {
+/// `snapshot` against the plan of this job.
+pub fn comparison(job: &Job, steps: &Steps, snapshot: &Snapshot) -> Comparison {
     let opened = job.opened();
-    compare(&Input {
+    compare_all(&Input {
         plan: &opened.plan,
         snapshot,
         scanned: scanned(job, steps),

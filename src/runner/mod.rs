@@ -14,7 +14,7 @@ mod sign;
 mod snapshot;
 mod walk;
 
-pub use compare::{findings, scanned};
+pub use compare::{comparison, scanned};
 pub use error::RunError;
 pub use picture::Pictures;
 pub use report::{MachineReport, ReportError};

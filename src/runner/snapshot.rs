@@ -31,7 +31,7 @@ impl Runner<'_> {
                 return self.say(Status::Refused, why);
             }
         };
-        let findings = compare::findings(self.journal.job(), &self.steps, &snapshot);
+        let findings = compare::comparison(self.journal.job(), &self.steps, &snapshot).findings;
         let line = self.record(Event::SnapshotTaken { step: Some(step.id.clone()), snapshot: Box::new(snapshot) })?;
         self.record(Event::Compared { snapshot_line: line, findings: findings.clone() })?;
         if findings.is_empty() {
