@@ -5,3 +5,4 @@
 mod model_table;
 #[path = "../support/mod.rs"]
 mod support;
+mod verify_real;
