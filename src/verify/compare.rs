@@ -98,10 +98,20 @@ fn places<'a>(input: &'a Input<'a>, matched: &Matched) -> Vec<Place<'a>> {
         planned: input.plan.module_at(at.slot.label.as_str()),
         scanned: input.scanned.get(&at.slot.label),
         report: matched.report_of[at.index].map(|line| &input.snapshot.slots[line]),
+        serial_tells: true,
         displaced: false,
         found_elsewhere: false,
     };
-    input.plan.board.slots().map(place).collect()
+    let mut places: Vec<Place<'_>> = input.plan.board.slots().map(place).collect();
+    let mut wanted: BTreeMap<String, u32> = BTreeMap::new();
+    for serial in places.iter().filter_map(Place::wanted_serial) {
+        *wanted.entry(serial_key(serial)).or_default() += 1;
+    }
+    for place in &mut places {
+        place.serial_tells =
+            place.wanted_serial().is_none_or(|serial| wanted.get(&serial_key(serial)).is_none_or(|count| *count == 1));
+    }
+    places
 }
 
 fn count(place: &Place<'_>, mts_known: bool, compared: &mut Compared) {
@@ -408,7 +418,8 @@ fn twice(places: &[Place<'_>], notes: &mut Vec<String>) -> Vec<Finding> {
             (Some(one), Some(other)) => super::parts_equal(one, other),
             _ => true,
         });
-        let planned_so = same.iter().all(|place| place.serials() == Serials::Same);
+        let planned_so =
+            same.iter().all(|place| place.wanted_serial().is_some_and(|wanted| serial_key(wanted) == serial));
         if same.len() < 2 || !parts_alike || planned_so {
             continue;
         }

@@ -14,6 +14,8 @@ pub(super) struct Place<'a> {
     pub planned: Option<&'a PlanSlot>,
     pub scanned: Option<&'a Identity>,
     pub report: Option<&'a SlotReport>,
+    /// Whether its expected serial is expected in this slot alone; one that is expected twice tells nothing.
+    pub serial_tells: bool,
     /// Whether the module that is in it belongs elsewhere and a finding says so.
     pub displaced: bool,
     /// Whether its own module was found elsewhere and a finding says so.
@@ -46,8 +48,13 @@ impl<'a> Place<'a> {
         self.state() == Some(SlotState::Fitted)
     }
 
-    /// The serial that should be here: scanned, else planned.
+    /// The serial that should be here and in no other slot: scanned, else planned.
     pub fn expected_serial(&self) -> Option<&'a str> {
+        self.wanted_serial().filter(|_| self.serial_tells)
+    }
+
+    /// The serial that should be here, be it expected elsewhere too.
+    pub fn wanted_serial(&self) -> Option<&'a str> {
         let planned = self.planned?;
         let scanned = self.scanned.and_then(|scanned| scanned.serial.as_deref());
         named(scanned.or(planned.module.identity.serial.as_deref()))

@@ -11,7 +11,7 @@ use super::place::Place;
 
 /// `OM4R32-2R4-2666, serial 0C0DE001, 32 GiB DDR4 RDIMM 2Rx4 2666 MT/s`: what is known of the planned module.
 pub(super) fn planned_module(place: &Place<'_>) -> String {
-    let Some(planned) = place.planned else { return "nothing".to_owned() };
+    let Some(planned) = place.planned else { return "empty".to_owned() };
     let mut parts = Vec::new();
     parts.extend(place.expected_part().map(|part| shown(part).to_string()));
     parts.extend(place.expected_serial().map(|serial| format!("serial {}", shown(serial))));

@@ -18,3 +18,4 @@ mod reference;
 
 #[path = "../support/mod.rs"]
 mod support;
+mod verify_real;

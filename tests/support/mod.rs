@@ -1,5 +1,11 @@
 //! Boards, modules and plans of the tests' own making.
-#![allow(dead_code, clippy::unwrap_used, clippy::panic, reason = "each test binary uses its own part of it")]
+#![allow(
+    dead_code,
+    clippy::print_stderr,
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "each test binary uses its own part of it"
+)]
 
 use slotwise::board::*;
 use slotwise::machine::{Boot, Machine};
@@ -184,6 +190,38 @@ pub fn boot(machine: &mut Machine) -> Snapshot {
     merge(&sources).into_snapshot(now(), Vec::new())
 }
 
-fn now() -> chrono::DateTime<chrono::FixedOffset> {
+pub fn now() -> chrono::DateTime<chrono::FixedOffset> {
     chrono::DateTime::parse_from_rfc3339(NOW).unwrap()
+}
+
+/// Where data that is not the project's own lies: `SLOTWISE_SHARED`, or `../shared` beside the package.
+fn shared() -> std::path::PathBuf {
+    let beside = concat!(env!("CARGO_MANIFEST_DIR"), "/../shared");
+    std::env::var_os("SLOTWISE_SHARED").map_or_else(|| beside.into(), std::path::PathBuf::from)
+}
+
+/// A file of the shared data; `None`, said aloud, when it is not there.
+pub fn shared_file(test: &str, path: &str) -> Option<String> {
+    let path = shared().join("data").join(path);
+    let read = std::fs::read_to_string(&path);
+    if read.is_err() {
+        eprintln!("SKIPPED {test}: no {}", path.display());
+    }
+    read.ok()
+}
+
+/// All tables of real machines by name; `None`, said aloud, when they are not there.
+pub fn tables(test: &str) -> Option<Vec<(String, Vec<u8>)>> {
+    let folder = shared().join("data/smbios/tables");
+    let Ok(entries) = std::fs::read_dir(&folder) else {
+        eprintln!("SKIPPED {test}: no {}", folder.display());
+        return None;
+    };
+    let mut tables: Vec<(String, Vec<u8>)> = entries
+        .map(|entry| entry.unwrap().path())
+        .map(|path| (path.file_name().unwrap().to_string_lossy().into_owned(), std::fs::read(&path).unwrap()))
+        .collect();
+    tables.sort();
+    assert!(tables.len() > 70, "only {} tables", tables.len());
+    Some(tables)
 }
