@@ -1,5 +1,5 @@
 //! The program's choice of trials against the yardstick's policies, all in the same run with the same draws.
-
+#![allow(clippy::unwrap_used)] // A bench that cannot read its own settings has nothing to measure.
 #![allow(clippy::print_stdout)]
 
 use slotwise::isolate::action::Action;

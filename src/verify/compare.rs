@@ -556,7 +556,7 @@ fn uneven_nodes(input: &Input<'_>, findings: &[Finding]) -> Option<Finding> {
     if planned.len() < 2
         || planned.values().any(|mib| mib != first)
         || nodes.is_empty()
-        || nodes.len() % planned.len() != 0
+        || !nodes.len().is_multiple_of(planned.len())
     {
         return None;
     }

@@ -123,7 +123,7 @@ fn is_open(place: &Place<'_>, level: Level) -> bool {
     }
     let by_serial = matches!(place.serials(), Serials::Same | Serials::Differ);
     let by_part = place.expected_part().is_some() && place.reported_part().is_some();
-    !by_serial && !(level == Level::Size && by_part)
+    !(by_serial || level == Level::Size && by_part)
 }
 
 /// Entries whose key occurs once: what stands twice tells nothing.

@@ -319,7 +319,7 @@ mod tests {
     fn one_of_many_cannot_be_proven_by_the_kernels_total() {
         // 1.5 TiB with one module of 8 GiB: the window is wider than the module.
         let full = Window::with_unknown_crash_kernel(Size::from_gib(1536));
-        let kib = (1536 - 8) * 1024 * 1024 / 100 * 98;
+        let kib = (1536 - 8) * 1024 * 1024 / 64 * 63;
         assert!(full.holds(kib));
         // 8 modules of 32 GiB: one missing is outside.
         let full = Window::with_unknown_crash_kernel(Size::from_gib(256));
