@@ -1,5 +1,7 @@
 //! Checks against things that are not of our making, the source named beside each.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout, clippy::print_stderr)]
+
 mod capacity;
 mod collected;
 mod dsp0134;
