@@ -6,7 +6,7 @@
 //! | [`plain`] | standard input is no terminal: one line an event |
 //! | [`screen`] | a terminal: a page a question (lines with `--plain`), keys read one by one with their timing |
 //!
-//! [`choose`] picks one. What an entry means is the same for all of them; the `meaning` file states the rules.
+//! [`choose()`] picks one. What an entry means is the same for all of them; the `meaning` file states the rules.
 
 pub mod answers;
 mod ask;
