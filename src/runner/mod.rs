@@ -19,4 +19,4 @@ pub use error::RunError;
 pub use picture::Pictures;
 pub use report::{MachineReport, ReportError};
 pub use rounds::all_steps;
-pub use walk::{Ended, Runner};
+pub use walk::{Ended, Runner, doubtful};

@@ -12,7 +12,7 @@ use crate::board::SlotLabel;
 use crate::checklist::{Evidence, Judged, PartRead, Step, StepId, Steps, judge};
 use crate::env::Clock;
 use crate::prompt::{Ask, AskError, Message, Question, Reply, Status, Wants};
-use crate::record::{Answer, Event, How, Journal, Passed};
+use crate::record::{Answer, Event, How, Job, Journal, Passed};
 
 /// How a walk ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -103,7 +103,7 @@ impl<'a> Runner<'a> {
         let clock_note = (away < chrono::TimeDelta::zero()).then(|| {
             format!("the clock reads {} s before the last line; order comes from the line numbers", -away.num_seconds())
         });
-        self.recheck = open.as_ref().map(|step| self.doubtful(step)).unwrap_or_default();
+        self.recheck = doubtful(&self.steps, self.journal.job()).into();
         self.record(Event::Resumed {
             step: open.as_ref().map(|step| step.id.clone()),
             away_ms: u64::try_from(away.num_milliseconds()).ok(),
@@ -119,19 +119,6 @@ impl<'a> Runner<'a> {
             self.say(Status::Info, "the open item is checked again first, because there was a pause".to_owned())?;
         }
         Ok(())
-    }
-
-    /// Answered steps at the open step's slot that must be checked again after a pause.
-    fn doubtful(&self, open: &Step) -> VecDeque<StepId> {
-        let Some((card, at)) = self.steps.find(&open.id) else { return VecDeque::new() };
-        let Some(card) = self.steps.cards.get(card) else { return VecDeque::new() };
-        card.steps
-            .iter()
-            .take(at)
-            .filter(|step| step.recheck && step.slot == open.slot)
-            .filter(|step| matches!(self.journal.job().answer(&step.id).map(|s| &s.answer), Some(Answer::Given { .. })))
-            .map(|step| step.id.clone())
-            .collect()
     }
 
     /// Goes on until the job is declared done or paused.
@@ -373,6 +360,21 @@ impl<'a> Runner<'a> {
         self.steps = all_steps(self.journal.job())?;
         Ok(())
     }
+}
+
+/// The answered steps that are asked once more when a job is taken up again: those of the open step's card that say so and
+/// are at its slot.
+pub fn doubtful(steps: &Steps, job: &Job) -> Vec<StepId> {
+    let Some((card, at)) = job.open_step(steps) else { return Vec::new() };
+    let Some(card) = steps.cards.get(card) else { return Vec::new() };
+    let slot = card.steps.get(at).and_then(|step| step.slot.as_ref());
+    card.steps
+        .iter()
+        .take(at)
+        .filter(|step| step.recheck && step.slot.as_ref() == slot)
+        .filter(|step| matches!(job.answer(&step.id).map(|standing| &standing.answer), Some(Answer::Given { .. })))
+        .map(|step| step.id.clone())
+        .collect()
 }
 
 /// A question beside a step: it has the step's name with a suffix, so that an answers file can answer it.
