@@ -17,11 +17,15 @@
 mod compare;
 mod exchange;
 mod finding;
+mod identities;
 mod identity;
 mod input;
+mod machine_wide;
 mod matching;
 mod place;
+mod rates;
 mod reported_plan;
+mod slots;
 mod stale;
 mod totals;
 mod wording;

@@ -7,6 +7,7 @@ use crate::snapshot::SlotReport;
 use crate::text::shown;
 use crate::units::Size;
 
+use super::finding::{Finding, FindingKind, Grave};
 use super::place::Place;
 
 /// `OM4R32-2R4-2666, serial 0C0DE001, 32 GiB DDR4 RDIMM 2Rx4 2666 MT/s`: what is known of the planned module.
@@ -73,5 +74,29 @@ pub(super) fn list<'a>(labels: impl IntoIterator<Item = &'a SlotLabel>) -> Strin
         None => String::new(),
         Some(only) if names.is_empty() => only,
         Some(last) => format!("{} and {last}", names.join(", ")),
+    }
+}
+
+/// A finding about a planned or reported module, with what is the same in all of them filled in.
+pub(super) fn about(
+    kind: FindingKind,
+    place: &Place<'_>,
+    grave: Grave,
+    (field, word): (&str, &str),
+    next: String,
+) -> Finding {
+    Finding {
+        kind,
+        slot: Some(place.label().clone()),
+        module: match (place.planned, place.report) {
+            (Some(planned), _) => Some(short_name(planned, place.scanned)),
+            (None, Some(report)) => Some(reported_module(report)),
+            (None, None) => None,
+        },
+        planned: Some(planned_module(place)),
+        reported: place.report.map(reported_module),
+        source: place.report.map_or_else(|| "snapshot, slots".to_owned(), |report| source_of(report, field, word)),
+        grave,
+        next,
     }
 }

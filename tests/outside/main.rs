@@ -20,4 +20,5 @@ mod reference;
 
 #[path = "../support/mod.rs"]
 mod support;
+mod totals;
 mod verify_real;
