@@ -92,7 +92,7 @@ fn a_wrong_scan_is_refused_in_words_and_the_right_one_then_taken() {
     bench.install(&lines).ends(0);
     let refused = refusals(&bench);
     assert_eq!(refused.len(), 4, "{refused:#?}");
-    for ((value, why), word) in refused.iter().zip(["knows no such module", "chassis", "slot label", "slot"]) {
+    for ((value, why), word) in refused.iter().zip(["knows no such module", "tag of the machine", "slot label", "slot"]) {
         assert!(why.contains(word), "{value}: {why}");
         // The serial that is wanted is never in a refusal.
         assert!(!why.contains("7A410C6C"), "{why}");
@@ -291,7 +291,7 @@ fn findings_open_the_machine_again_and_a_clean_report_closes_it() {
     // The report from before the round is refused as stale: it is of the same boot.
     let mut lines = rest(&job, "tree-2");
     let report = lines.iter().position(|line| line == "tree-2").unwrap();
-    lines.splice(report..report, ["tree".to_owned(), "2".to_owned()]);
+    lines.splice(report..report, ["tree".to_owned(), "1".to_owned()]);
     let ran = bench.resume(&lines);
     ran.ends(0);
     ran.says(&["stale-snapshot", "agrees with the plan"]);
