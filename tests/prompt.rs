@@ -227,6 +227,9 @@ fn the_same_code_within_two_seconds_at_the_next_question_is_ignored() {
     let mut bench = Bench::at_pace(b"P1-D3\nP1-D3\n", 3_000);
     assert_eq!(bench.value(&scan("slot")), "P1-D3");
     assert_eq!(bench.value(&scan("again")), "P1-D3", "after a while it is a scan of its own");
+    let mut bench = Bench::at_pace(b"P1-D3\nP1-D3\n", 100);
+    assert_eq!(bench.value(&scan("slot")), "P1-D3");
+    assert_eq!(bench.value(&scan("slot")), "P1-D3", "the same question again, after a refusal, takes it");
 }
 
 #[test]

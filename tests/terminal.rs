@@ -388,7 +388,7 @@ fn a_scan_fired_into_the_open_list_chooses_nothing() {
     bench.send(b"jk7j12345\r1234\r");
     bench.see("WANT 1 takes");
     bench.prompt();
-    bench.send(b"3");
+    bench.send(b"1234567\r");
     bench.see("nothing was chosen");
     bench.prompt();
     bench.send(b"3\r");

@@ -309,6 +309,9 @@ mod tests {
     fn gs1_fields_are_read_after_fnc1_only() {
         let want = owned(&[("(01)", "04012345678901"), ("(21)", "SN77"), ("(10)", "LOT1")]);
         assert_eq!(pairs("]d2010401234567890121SN77\u{1d}10LOT1"), want);
+        for first in ["]C1", "]Q3", "]e0", "\u{1d}"] {
+            assert_eq!(pairs(&format!("{first}010401234567890121SN77\u{1d}10LOT1")), want, "{first:?}");
+        }
         assert!(pairs("010401234567890121SN77").is_empty());
         assert!(pairs("]d29912").is_empty(), "an unknown identifier ends the reading");
     }
