@@ -53,9 +53,9 @@ fn an_answers_file_does_the_same_job() {
     let steps = bench.steps();
     let mut answers = String::from("format = \"slotwise-answers/1\"\n");
     for (_, _, step) in steps.iter() {
-        if let Some(right) = program::right(step, "tree") {
-            answers += &format!("[[answer]]\nstep = \"{}\"\ngive = [\"{right}\"]\n", step.id.0);
-        }
+        // A script says that it has waited.
+        let right = program::right(step, "tree").unwrap_or_else(|| "done".to_owned());
+        answers += &format!("[[answer]]\nstep = \"{}\"\ngive = [\"{right}\"]\n", step.id.0);
     }
     answers += &format!("[[answer]]\nstep = \"sign-off/id\"\ngive = [\"{TECHNICIAN}\"]\n");
     answers += "[[answer]]\nstep = \"no-such-step\"\ngive = [\"1\"]\n";
@@ -71,7 +71,10 @@ fn an_answers_file_does_the_same_job() {
 #[test]
 fn an_answers_file_that_runs_dry_pauses_the_job_and_names_the_step() {
     let bench = Bench::new();
-    bench.file("answers.toml", "format = \"slotwise-answers/1\"\n[[answer]]\nstep = \"order-in-hand/rules\"\ngive = [\"1\"]\n");
+    bench.file(
+        "answers.toml",
+        "format = \"slotwise-answers/1\"\n[[answer]]\nstep = \"order-in-hand/rules\"\ngive = [\"1\"]\n",
+    );
     let mut args = Bench::install_args().to_vec();
     args.extend(["--answers", "answers.toml"]);
     let ran = bench.run(&args, b"");
@@ -92,7 +95,9 @@ fn a_wrong_scan_is_refused_in_words_and_the_right_one_then_taken() {
     bench.install(&lines).ends(0);
     let refused = refusals(&bench);
     assert_eq!(refused.len(), 4, "{refused:#?}");
-    for ((value, why), word) in refused.iter().zip(["knows no such module", "tag of the machine", "slot label", "slot"]) {
+    for ((value, why), word) in
+        refused.iter().zip(["knows no such module", "tag of the machine", "label of slot F3-1", "slot"])
+    {
         assert!(why.contains(word), "{value}: {why}");
         // The serial that is wanted is never in a refusal.
         assert!(!why.contains("7A410C6C"), "{why}");
@@ -234,7 +239,8 @@ fn scanner_control_characters_end_nothing() {
     let bench = Bench::new();
     let steps = bench.steps();
     let at = first_scan(&steps, ScanOf::Module);
-    let lines = with_wrong(&bench, at, &["\u{4}", "\u{1c}", "[)>\u{1e}06\u{1d}S7A41FFFF\u{1e}\u{4}", "\u{3}", "\u{1a}"]);
+    let lines =
+        with_wrong(&bench, at, &["\u{4}", "\u{1c}", "[)>\u{1e}06\u{1d}S7A41FFFF\u{1e}\u{4}", "\u{3}", "\u{1a}"]);
     let ran = bench.install(&lines);
     ran.ends(0);
     assert!(bench.job().is_done());
@@ -319,7 +325,10 @@ fn findings_left_open_stand_in_the_record_by_name_and_in_the_exit_code() {
 fn a_plan_with_several_units_asks_which_by_its_tag() {
     let bench = Bench::new();
     let order = std::fs::read_to_string(bench.path("practice/order.toml")).unwrap();
-    bench.file("practice/order.toml", order + "\n[[unit]]\nchassis = \"LF-HRN-0138\"\nenclosure = \"LF-EST-0009\"\nbay = \"N4\"\n");
+    bench.file(
+        "practice/order.toml",
+        order + "\n[[unit]]\nchassis = \"LF-HRN-0138\"\nenclosure = \"LF-EST-0009\"\nbay = \"N4\"\n",
+    );
     let ran = bench.install(&["LF-HRN-9999".to_owned(), "LF-HRN-0138".to_owned()]);
     ran.ends(3);
     ran.says(&["REFUSED that is no unit of this order"]);
@@ -343,7 +352,12 @@ fn files_that_are_not_what_they_should_be_are_told_and_no_record_is_made() {
         ("newer.toml", plan.replace("slotwise-plan/1", "slotwise-plan/9").into_bytes(), 65, "slotwise-plan/9"),
         ("order.toml", std::fs::read(bench.path("practice/order.toml")).unwrap(), 65, "order file"),
         ("slot.toml", plan.replace("\"F1-1\"", "\"F1-9\"").into_bytes(), 65, "F1-9"),
-        ("other.toml", plan.replace("name = \"Heron", "board_sha256 = \"00\"\nname = \"Heron").into_bytes(), 65, "board_sha256"),
+        (
+            "other.toml",
+            plan.replace("name = \"Heron", "board_sha256 = \"00\"\nname = \"Heron").into_bytes(),
+            65,
+            "board_sha256",
+        ),
     ];
     for (name, bytes, code, word) in cases {
         let file = format!("practice/{name}2");
@@ -407,7 +421,7 @@ fn a_full_disk_stops_the_job_and_says_what_is_not_recorded() {
     let ran = bench.run(&args, joined(&lines).as_bytes());
     let record = std::fs::read_dir(&disk).unwrap().next().map(|entry| entry.unwrap().path());
     let kept = record.as_ref().map(|path| read::job(path).unwrap().job.answers().len());
-    let acknowledged = ran.stderr.lines().filter(|line| *line == "RECORDED").count();
+    let acknowledged = ran.stderr.lines().filter(|line| *line == "SAVED").count();
     let unmounted = std::process::Command::new("umount").arg("-l").arg(&disk).status();
     assert!(unmounted.is_ok_and(|status| status.success()));
     assert_eq!(ran.code, 74, "{}", ran.stderr);

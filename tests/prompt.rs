@@ -125,7 +125,7 @@ fn a_question_is_one_line_an_event_and_the_picture_is_left_out() {
          WANT scan the slot label\n\
          KEYS :? help  :b back  :n note  :! problem  :p pause\n\
          READ P1-D3\n\
-         RECORDED slot P1-D3\n"
+         SAVED slot P1-D3\n"
     );
 }
 

@@ -265,7 +265,7 @@ fn a_narrow_window_gets_lines_without_a_single_escape() {
     let lines = bench.prompt();
     assert!(lines.contains("card 3 of 9 - item 2 of 7 - 00:12:41\r\n"), "{lines:?}");
     assert!(!lines.contains('\x1b'), "{lines:?}");
-    assert!(lines.contains("RECORDED slot\\x1B[2J"), "{lines:?}");
+    assert!(lines.contains("SAVED slot\\x1B[2J"), "{lines:?}");
     bench.size(80, 24);
     bench.send(b"P1-D3A8\r");
     bench.see("GOT Ok");

@@ -180,7 +180,7 @@ impl Status {
     /// The status word that begins the line.
     pub fn word(self) -> &'static str {
         match self {
-            Self::Recorded => "RECORDED",
+            Self::Recorded => "SAVED",
             Self::Refused => "REFUSED",
             Self::Attention => "ATTENTION",
             Self::Waiting => "WAIT",

@@ -37,8 +37,6 @@ pub struct Runner<'a> {
     technician: String,
     /// Steps that had their answer before a pause and are checked once more.
     recheck: VecDeque<StepId>,
-    /// The value last accepted at a scan, with when; the same again within a moment is a double scan.
-    last_scan: Option<(String, Duration)>,
     /// The part number of the module whose serial is still to be scanned; a pause forgets it, so that both are scanned again.
     part_read: Option<PartRead>,
 }
@@ -80,7 +78,6 @@ impl<'a> Runner<'a> {
             pictures,
             technician: technician.to_owned(),
             recheck: VecDeque::new(),
-            last_scan: None,
             part_read: None,
         })
     }
@@ -221,9 +218,6 @@ impl<'a> Runner<'a> {
         if step.evidence == Evidence::Snapshot {
             return self.snapshot(step, text, how, took);
         }
-        if self.is_double_scan(step, text) {
-            return self.say(Status::Info, "the same code twice in a row: the second was left out".to_owned());
-        }
         let judged = match super::context::of(self.journal.job(), &self.steps) {
             Some(mut context) => {
                 context.part_read = self.part_read.clone();
@@ -234,9 +228,6 @@ impl<'a> Runner<'a> {
         match judged {
             Judged::Accept { value, serial, .. } => {
                 self.part_read = None;
-                if matches!(step.evidence, Evidence::Scan { .. }) {
-                    self.last_scan = Some((text.to_owned(), self.clock.steady()));
-                }
                 self.record(Event::Answered { step: step.id.clone(), value, how, took_ms: millis(took), serial })?;
                 if self.recheck.front() == Some(&step.id) {
                     self.recheck.pop_front();
@@ -252,15 +243,6 @@ impl<'a> Runner<'a> {
                 self.say(Status::Refused, why)
             }
         }
-    }
-
-    fn is_double_scan(&self, step: &Step, text: &str) -> bool {
-        const MOMENT: Duration = Duration::from_secs(2);
-        matches!(step.evidence, Evidence::Scan { .. })
-            && self
-                .last_scan
-                .as_ref()
-                .is_some_and(|(last, at)| last == text && self.clock.steady().saturating_sub(*at) < MOMENT)
     }
 
     /// Back: the answer before no longer stands, by a new event that names it and says why.
