@@ -35,8 +35,8 @@ impl Runner<'_> {
         let line = self.record(Event::SnapshotTaken { step: Some(step.id.clone()), snapshot: Box::new(snapshot) })?;
         self.record(Event::Compared { snapshot_line: line, findings: findings.clone() })?;
         if findings.is_empty() {
-            self.say(Status::Recorded, "the machine reports what the plan says, slot by slot".to_owned())?;
-            return self.settle(step, format!("line {line}, no findings"), how, took);
+            self.settle(step, format!("line {line}, no findings"), how, took)?;
+            return self.say(Status::Recorded, "the machine reports what the plan says, slot by slot".to_owned());
         }
         for text in findings.iter().flat_map(Finding::lines) {
             self.say(Status::Attention, text)?;
