@@ -20,6 +20,7 @@ use divan::counter::ItemsCount;
 use slotwise::snapshot::smbios::Table;
 use slotwise::snapshot::smbios::write::{Draft, table};
 use slotwise::snapshot::{capture, from_table, read_json, write_json};
+use slotwise::verify::{Input, ShutOffModules, compare_all, plan_from_snapshot};
 use smbioslib::{
     SMBiosData, SMBiosMemoryArrayMappedAddress, SMBiosMemoryDevice, SMBiosMemoryDeviceMappedAddress,
     SMBiosPhysicalMemoryArray,
@@ -140,6 +141,18 @@ fn capture_a_machine(bencher: Bencher<'_, '_>) {
     let folder = machine();
     let now = chrono::DateTime::UNIX_EPOCH.fixed_offset();
     bencher.bench(|| capture(folder.path(), now, false));
+}
+
+/// What a technician waits for: a machine captured and held against its plan.
+#[divan::bench]
+fn capture_a_machine_and_verify_it(bencher: Bencher<'_, '_>) {
+    let folder = machine();
+    let now = chrono::DateTime::UNIX_EPOCH.fixed_offset();
+    let plan = plan_from_snapshot(&capture(folder.path(), now, false), ShutOffModules::Planned);
+    bencher.bench(|| {
+        let snapshot = capture(folder.path(), now, false);
+        compare_all(&Input::new(&plan, &snapshot)).findings.len()
+    });
 }
 
 #[divan::bench]
