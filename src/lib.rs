@@ -18,8 +18,8 @@
 //! | [`plan`] | which module goes in which slot |
 //! | [`stock`] | the modules on hand or on offer: lots with counts, packs and prices |
 //! | [`order`] | what is asked for: units, processors, capacity |
-//! | [`module`] | what a module is and how it tells you |
 //! | [`board`] | the memory layout of one kind of machine |
+//! | [`module`] | what a module is and how it tells you |
 //! | [`source`] | reading a person's file and reporting every fault in it at once |
 //! | [`text`], [`units`] | cleaned text; sizes and rates |
 
