@@ -188,6 +188,9 @@ fn due(event: &Event, journal: &Journal) -> Event {
             Event::Corrected { step, corrects, why }
         }
         Event::Compared { findings, .. } => Event::Compared { snapshot_line: job.snapshot().unwrap().0, findings },
+        Event::RoundOpened { round, slots, .. } => {
+            Event::RoundOpened { round, slots, snapshot_line: job.snapshot().unwrap().0 }
+        }
         event => event,
     }
 }
@@ -197,6 +200,7 @@ fn unnumbered(event: Event) -> Event {
     match event {
         Event::Corrected { step, why, .. } => Event::Corrected { step, corrects: 0, why },
         Event::Compared { findings, .. } => Event::Compared { snapshot_line: 0, findings },
+        Event::RoundOpened { round, slots, .. } => Event::RoundOpened { round, slots, snapshot_line: 0 },
         event => event,
     }
 }

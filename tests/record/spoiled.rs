@@ -100,7 +100,7 @@ fn spoiled_lines_with_good_ones_behind_them_are_damage_wherever_they_stand() {
 fn a_whole_last_line_that_is_wrong_was_not_left_by_a_crash() {
     let good = record();
     let n = good.len();
-    for line in ["xx", "{}", "", "{\"n\":15}"] {
+    for line in ["xx", "{}", "", "{\"n\":16}"] {
         let content = [joined(&good), format!("{line}\n").into_bytes()].concat();
         assert_eq!(refused(&content).0, n as u64 + 1, "{line}");
     }
@@ -122,7 +122,7 @@ fn converted_copies_and_other_files_are_named_for_what_they_are() {
         (1, Wrong::Format { found: "slotwise-record/9".to_owned() })
     );
     // Two records one behind the other.
-    assert!(matches!(refused(text.repeat(2).as_bytes()), (15, Wrong::WrongNumber { expected: 15, found: 1 })));
+    assert!(matches!(refused(text.repeat(2).as_bytes()), (16, Wrong::WrongNumber { expected: 16, found: 1 })));
 }
 
 #[test]

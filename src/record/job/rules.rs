@@ -22,6 +22,10 @@ pub enum RuleFault {
     NothingToCorrect { step: StepId, corrects: u64 },
     #[error("line {snapshot_line} is not a snapshot, so nothing can be compared with it")]
     NoSuchSnapshot { snapshot_line: u64 },
+    #[error("line {snapshot_line} is not the latest snapshot, so the machine cannot be opened again for it")]
+    NotTheLatestSnapshot { snapshot_line: u64 },
+    #[error("round {found} cannot come next: round {expected} is due")]
+    WrongRound { expected: u64, found: u64 },
     #[error("the {} has declared the job done already, in line {line}", role.name())]
     DeclaredTwice { role: Role, line: u64 },
     #[error("a reason is missing: a correction or an override says why")]
@@ -107,15 +111,27 @@ impl Job {
             Event::Compared { snapshot_line, .. } if !self.snapshot_lines.contains(snapshot_line) => {
                 Err(RuleFault::NoSuchSnapshot { snapshot_line: *snapshot_line })
             }
-            Event::RoundOpened { snapshot_line, .. } if !self.snapshot_lines.contains(snapshot_line) => {
-                Err(RuleFault::NoSuchSnapshot { snapshot_line: *snapshot_line })
-            }
+            Event::RoundOpened { round, snapshot_line, .. } => self.check_round(*round, *snapshot_line),
             Event::Declared { role, .. } => match self.standing_declarations().find(|d| d.role == *role) {
                 Some(Declaration { line, .. }) => Err(RuleFault::DeclaredTwice { role: *role, line: *line }),
                 None => Ok(()),
             },
             _ => Ok(()),
         }
+    }
+}
+
+impl Job {
+    /// A round follows from the latest snapshot: the machine state it names is the one a later report must differ from.
+    fn check_round(&self, round: u64, snapshot_line: u64) -> Result<(), RuleFault> {
+        if self.snapshot().is_none_or(|(line, _)| line != snapshot_line) {
+            return Err(RuleFault::NotTheLatestSnapshot { snapshot_line });
+        }
+        let expected = self.rounds.len() as u64 + 1;
+        if round != expected {
+            return Err(RuleFault::WrongRound { expected, found: round });
+        }
+        Ok(())
     }
 }
 

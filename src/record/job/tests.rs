@@ -168,6 +168,22 @@ fn a_comparison_names_a_snapshot() {
 }
 
 #[test]
+fn a_round_follows_from_the_latest_snapshot_and_counts_up() {
+    let snapshot: Snapshot = serde_json::from_str(include_str!("../../../tests/record/snapshot.json")).unwrap();
+    let taken = || Event::SnapshotTaken { step: None, snapshot: Box::new(snapshot.clone()) };
+    let round = |round, snapshot_line| Event::RoundOpened { round, slots: Vec::new(), snapshot_line };
+    let job = replay(vec![(1, taken()), (2, round(1, 2)), (3, taken()), (4, round(2, 4))]).unwrap();
+    assert_eq!(job.rounds().iter().map(|round| round.line).collect::<Vec<_>>(), [3, 5]);
+    assert_eq!(job.rounds()[0].boot_id, snapshot.host.boot_id);
+    let fault = replay(vec![(1, taken()), (2, taken()), (3, round(1, 2))]).unwrap_err();
+    assert_eq!(fault, (4, RuleFault::NotTheLatestSnapshot { snapshot_line: 2 }));
+    let fault = replay(vec![(1, round(1, 1))]).unwrap_err();
+    assert_eq!(fault, (2, RuleFault::NotTheLatestSnapshot { snapshot_line: 1 }));
+    let fault = replay(vec![(1, taken()), (2, round(2, 2))]).unwrap_err();
+    assert_eq!(fault, (3, RuleFault::WrongRound { expected: 1, found: 2 }));
+}
+
+#[test]
 fn the_first_line_opens_and_no_other() {
     assert_eq!(Job::replay(Vec::new()).unwrap_err(), (1, RuleFault::NotOpened));
     assert_eq!(Job::replay(lines(vec![(1, note())]).split_off(1)).unwrap_err().0, 1);
@@ -196,6 +212,7 @@ fn the_open_step_and_bound_serials_follow_the_steps() {
         help: None,
         slot: Some(SlotLabel::from(slot)),
         from: None,
+        each: None,
         evidence: Evidence::Scan { of: ScanOf::Module, expected: Expected::AnyModule },
         critical: false,
         recheck: false,
