@@ -2,6 +2,7 @@
 
 pub mod interleave;
 pub mod rules;
+pub mod search;
 pub mod speed;
 
 mod file;
