@@ -337,7 +337,8 @@ impl Bound {
         mut n: usize,
         mut cell: usize,
     ) -> Option<Choice> {
-        let mut out = Choice::new();
+        // Found from the last run to the first; places go the other way.
+        let mut found: Vec<Choice> = Vec::new();
         for (at, &(t, run)) in kind.runs.iter().enumerate().rev() {
             let want = befores[at + 1][n][cell];
             let steps = &all_steps[at];
@@ -351,6 +352,7 @@ impl Bound {
                     && steps[k][n - k][cell] + idle == want
             })?;
             n -= k;
+            let mut out = Choice::new();
             for step in (1..=k).rev() {
                 let worth = steps[step][n][cell];
                 let symbol = (0..instance.symbols.len()).find(|&s| {
@@ -365,8 +367,9 @@ impl Bound {
                 out.push((t, Some(symbol)));
             }
             out.extend((0..run as usize - k).map(|_| (t, None)));
+            found.push(out);
         }
-        Some(out)
+        Some(found.into_iter().rev().flatten().collect())
     }
 
     /// For one socket kind and largest channel: least worth still to come, by run, filled within the run, filled in all

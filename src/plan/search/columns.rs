@@ -14,8 +14,6 @@ pub struct Column {
     pub choice: Vec<(usize, Option<usize>)>,
     /// Granules.
     pub cap: u32,
-    /// MB/s, of all sockets it stands for.
-    pub mb_s: u64,
     /// What does not depend on which modules: bandwidth, settlements, empty channels.
     pub fixed: i128,
     /// `fixed` and the best price-adjusted worth of its channels.
@@ -142,8 +140,7 @@ impl Walk<'_> {
         if self.with_others(worth, at.cap) >= self.limit || !work.keep() {
             return work.left();
         }
-        let (mb_s, fixed) = (one.mb_s, one.fixed);
-        self.out.push(Column { choice: self.choice.clone(), cap: at.cap, mb_s, fixed, worth, cost });
+        self.out.push(Column { choice: self.choice.clone(), cap: at.cap, fixed: one.fixed, worth, cost });
         Some(())
     }
 
@@ -158,7 +155,6 @@ impl Walk<'_> {
 #[derive(Debug, Clone, Copy)]
 pub struct Judged {
     pub cap: u32,
-    pub mb_s: u64,
     pub fixed: i128,
 }
 
@@ -188,5 +184,5 @@ pub fn judge(instance: &Instance<'_>, kind: &SocketKind, choice: &[(usize, Optio
     let settle = instance.weights.narrow * i128::from(NARROW.saturating_sub(narrowest))
         + instance.weights.uneven * i128::from((fill * fill).min(FILL * FILL));
     fixed += settle * i128::from(instance.mult) - instance.weights.bandwidth * i128::from(mb_s);
-    Some(Judged { cap, mb_s, fixed })
+    Some(Judged { cap, fixed })
 }

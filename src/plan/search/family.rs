@@ -16,8 +16,6 @@ pub struct Plan {
     /// Per searched socket: type and symbol of each place.
     pub sockets: Vec<Vec<(usize, Option<usize>)>>,
     pub split: Split,
-    /// MB/s of all sockets.
-    pub mb_s: u64,
 }
 
 /// The best plans so far, each of another worth, best first.
@@ -212,19 +210,18 @@ fn finish(
     work: &mut Work<'_>,
 ) -> Option<Plan> {
     let mut fixed = 0i128;
-    let (mut cap, mut mb_s) = (0u32, 0);
+    let mut cap = 0u32;
     for (socket, &kind) in choice.iter().zip(&instance.sockets) {
         let one = super::columns::judge(instance, &instance.kinds[kind], socket)?;
         fixed += one.fixed;
         cap = cap.saturating_add(one.cap);
-        mb_s += one.mb_s;
     }
     if cap < instance.need || cap > instance.most {
         return None;
     }
     let (worth, split) =
         realise(instance, bound, prices, demand, limit.saturating_sub(fixed).min(INF), work).ok()??;
-    Some(Plan { worth: worth + fixed, sockets: choice, split, mb_s })
+    Some(Plan { worth: worth + fixed, sockets: choice, split })
 }
 
 struct Sockets<'a> {
@@ -340,8 +337,7 @@ impl Sockets<'_> {
         };
         if worth + fixed < limit {
             let sockets = self.chosen.iter().map(|&(k, c)| self.columns[k][c].choice.clone()).collect();
-            let mb_s = self.chosen.iter().map(|&(k, c)| self.columns[k][c].mb_s).sum();
-            best.offer(self.family, Plan { worth: worth + fixed, sockets, split, mb_s });
+            best.offer(self.family, Plan { worth: worth + fixed, sockets, split });
         }
         Some(())
     }
