@@ -59,7 +59,12 @@ fn against_the_general_solver() {
     for seed in 0..60 {
         let (sockets, channels, slots, lots) = shapes[seed as usize % shapes.len()];
         let mut rng = fastrand::Rng::with_seed(seed);
-        let model = Model::random(&mut rng, (sockets, channels, slots), lots, if slots == 1 { &[16, 32, 64] } else { &[32, 64] });
+        let model = Model::random(
+            &mut rng,
+            (sockets, channels, slots),
+            lots,
+            if slots == 1 { &[16, 32, 64] } else { &[32, 64] },
+        );
         let ours = Ours::new(&model);
         // The best of three, so that a busy machine does not speak for us or against us.
         let (outcome, first) = timed(|| search(&ours.problem(), &mut || false).unwrap());

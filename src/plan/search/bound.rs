@@ -5,6 +5,7 @@
 //! and largest channel, then over the sockets. Prices are found by moving them against the excess demand.
 
 use super::instance::{Demand, INF, Instance};
+use super::weights::{FILL, NARROW};
 
 /// Prices and the tables that follow from them.
 #[derive(Debug, Clone)]
@@ -165,12 +166,20 @@ impl Bound {
         channels * largest as usize
     }
 
+    /// The most that arrangement can be worth: bandwidth, less the least the two settlements can cost.
     fn gain(&self, instance: &Instance<'_>, n: u32, cells: usize, largest: u32) -> i128 {
         if !self.with_bandwidth {
             return 0;
         }
-        let most = instance.most_mb_s(n, cells as u64 * u64::from(self.coarse), largest);
-        instance.weights.bandwidth * i128::from(most) * i128::from(instance.mult)
+        let cap = cells as u64 * u64::from(self.coarse);
+        let most = instance.most_mb_s(n, cap, largest);
+        let narrow = NARROW.saturating_sub(instance.widest(n));
+        // Rounding up put less than one coarse granule on each filled channel.
+        let at_least = cap.saturating_sub(u64::from(n) * u64::from(self.coarse - 1));
+        let fill = (at_least * FILL / u64::from(instance.full.max(1))).min(FILL);
+        let w = instance.weights;
+        let settle = w.narrow * i128::from(narrow) + w.uneven * i128::from(fill * fill);
+        (w.bandwidth * i128::from(most) - settle) * i128::from(instance.mult)
     }
 
     /// Distinct capacities, the ones a largest channel may have.
@@ -190,7 +199,7 @@ impl Bound {
         let nothing: i128 =
             kind.runs.iter().fold(0i128, |a, r| (a + self.empty[r.0].saturating_mul(i128::from(r.1))).min(INF));
         if nothing < INF {
-            out[0] = nothing;
+            out[0] = nothing - self.gain(instance, 0, 0, 0);
         }
         for largest in self.largest(instance) {
             for (n, row) in self.forward(instance, kind, largest, cells).iter().enumerate() {

@@ -28,6 +28,7 @@ struct Walk<'a> {
     bound: &'a Bound,
     cost: Option<&'a Bound>,
     back: &'a Backward,
+    cost_back: Option<&'a Backward>,
     largest: u32,
     limit: i128,
     others: &'a [i128],
@@ -35,31 +36,51 @@ struct Walk<'a> {
     choice: Vec<(usize, Option<usize>)>,
 }
 
-/// All arrangements of a socket of this kind that may be part of a plan worth less than `limit`. `None` when the work ran
-/// out.
+/// Tables for one kind of socket, ready for any limit.
+#[derive(Debug)]
+pub struct Prepared {
+    kind: usize,
+    others: Vec<i128>,
+    by_largest: Vec<(u32, Backward)>,
+    cost: Option<Backward>,
+}
+
+/// Makes the tables of one kind of socket.
+pub fn prepare(instance: &Instance<'_>, kind: usize, bound: &Bound, cost: Option<&Bound>) -> Prepared {
+    let others = bound.others(instance, kind);
+    let mut caps: Vec<u32> = instance.symbols.iter().map(|s| s.cap).collect();
+    caps.dedup();
+    let by_largest = caps
+        .into_iter()
+        .chain([0])
+        .map(|largest| (largest, bound.backward(instance, kind, largest, &others)))
+        .collect();
+    let largest = instance.symbols.first().map_or(0, |s| s.cap);
+    let cost = cost.map(|c| c.backward(instance, kind, largest, &c.others(instance, kind)));
+    Prepared { kind, others, by_largest, cost }
+}
+
+/// All arrangements of a socket that may be part of a plan worth less than `limit`. `None` when the work ran out.
 pub fn columns(
     instance: &Instance<'_>,
-    kind: usize,
+    prepared: &Prepared,
     bound: &Bound,
     cost: Option<&Bound>,
     limit: i128,
     work: &mut Work<'_>,
 ) -> Option<Vec<Column>> {
-    let others = bound.others(instance, kind);
     let mut out = Vec::new();
-    let mut caps: Vec<u32> = instance.symbols.iter().map(|s| s.cap).collect();
-    caps.dedup();
-    for largest in caps.into_iter().chain([0]) {
-        let back = bound.backward(instance, kind, largest, &others);
+    for (largest, back) in &prepared.by_largest {
         let mut walk = Walk {
             instance,
-            kind: &instance.kinds[kind],
+            kind: &instance.kinds[prepared.kind],
             bound,
             cost,
-            back: &back,
-            largest,
+            back,
+            cost_back: prepared.cost.as_ref(),
+            largest: *largest,
             limit,
-            others: &others,
+            others: &prepared.others,
             out: &mut out,
             choice: Vec::new(),
         };
@@ -79,6 +100,7 @@ struct Standing {
     /// Coarse granules, as the tables count them.
     cell: usize,
     worth: i128,
+    cost: i128,
     max: u32,
 }
 
@@ -96,6 +118,12 @@ impl Walk<'_> {
         if least >= INF || at.worth + least + self.bound.base >= self.limit {
             return Some(());
         }
+        if let (Some(back), Some(cost), Some(budget)) = (self.cost_back, self.cost, self.instance.budget) {
+            let least = back.at(run, k, at.filled - k, at.cell);
+            if least >= INF || at.cost + least + cost.base > i128::from(budget) {
+                return Some(());
+            }
+        }
         if k < length as usize {
             for symbol in first..self.instance.symbols.len() {
                 let s = self.instance.symbols[symbol];
@@ -110,6 +138,7 @@ impl Walk<'_> {
                     cap: at.cap + s.cap,
                     cell: at.cell + s.cap.div_ceil(self.bound.coarse) as usize,
                     worth: at.worth + g,
+                    cost: at.cost + self.cost.map_or(0, |c| c.g[t][symbol]),
                     max: at.max.max(s.cap),
                 };
                 self.run(run, k + 1, symbol, next, work)?;

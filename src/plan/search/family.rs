@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use super::bound::Bound;
-use super::columns::{Column, columns};
+use super::columns::{Column, Prepared, columns, prepare};
 use super::instance::{Demand, INF, Instance};
 use super::realise::{Split, realise};
 use super::work::Work;
@@ -56,30 +56,42 @@ pub enum Reach {
     Cut(i128),
 }
 
+/// Steps a family may take with its first prices.
+const FIRST_STEPS: u64 = 30_000;
+
+/// Rounds of price moves for the plain cost.
+const COST_ROUNDS: usize = 25;
+
 /// Cells of table work to spend on prices.
 const PRICE_WORK: u64 = 12_000_000;
 
 /// Searches one family; what it finds goes into `best`.
 pub fn search(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mut Work<'_>) -> Reach {
     let mut prices: Vec<i128> = instance.classes.iter().map(|c| slope(&c.curve)).collect();
+    match super::bag::least_cost(instance) {
+        Some(least) if instance.budget.is_none_or(|budget| least <= budget) => {}
+        _ => return Reach::All,
+    }
     let mut bound = Bound::new(instance, &prices, true);
     let mut kept = prices.clone();
     if bound.least >= best.limit() || bound.least >= INF {
         return Reach::All;
     }
-    let cost = instance.budget.map(|_| {
-        let prices: Vec<i128> = instance
-            .classes
-            .iter()
-            .map(|c| slope(&c.cost.iter().map(|&x| i128::from(x)).collect::<Vec<_>>()))
-            .collect();
-        Bound::new(instance, &prices, false)
-    });
+    let cost = instance.budget.map(|budget| cheapest(instance, i128::from(budget)));
     if let (Some(cost), Some(budget)) = (&cost, instance.budget)
         && cost.least > i128::from(budget)
     {
         return Reach::All;
     }
+    // Most families are small: try with the first prices.
+    let room = work.room();
+    work.limit(FIRST_STEPS.min(room));
+    let first = widen(instance, family, &bound, cost.as_ref(), &prices, best, work);
+    if first == Reach::All || room <= FIRST_STEPS {
+        return first;
+    }
+    work.again();
+    work.limit(room);
     // Move the prices against the excess demand; keep the tightest bound.
     let rounds = (PRICE_WORK / table_work(instance, bound.coarse).max(1)).clamp(2, 40);
     let (mut step_share, mut stale) = (1.0f64, 0);
@@ -93,13 +105,8 @@ pub fn search(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mu
         if bound.least >= best.limit() {
             return Reach::All;
         }
-        let excess: Vec<i128> = (0..prices.len())
-            .map(|c| {
-                let curve = &instance.classes[c].curve;
-                let take = (0..curve.len()).min_by_key(|&n| curve[n] - prices[c] * n as i128).unwrap_or(0);
-                i128::from(usage[c]) - take as i128
-            })
-            .collect();
+        let curves: Vec<Vec<i128>> = instance.classes.iter().map(|c| c.curve.clone()).collect();
+        let excess = excess(&curves, &usage, &prices);
         let norm: f64 = excess.iter().map(|&e| (e * e) as f64).sum();
         if norm == 0.0 {
             break;
@@ -143,8 +150,9 @@ fn widen(
     best: &mut Best,
     work: &mut Work<'_>,
 ) -> Reach {
-    let mut gap: i128 = 1 << 10;
+    let mut gap: i128 = 1 << 16;
     let mut done = bound.least;
+    let prepared: Vec<Prepared> = (0..instance.kinds.len()).map(|kind| prepare(instance, kind, bound, cost)).collect();
     loop {
         let limit = best.limit().min(bound.least.saturating_add(gap)).min(INF);
         let mut walk = Sockets {
@@ -159,7 +167,7 @@ fn widen(
             chosen: Vec::new(),
         };
         work.fresh();
-        for kind in 0..instance.kinds.len() {
+        for kind in &prepared {
             match columns(instance, kind, bound, cost, limit, work) {
                 Some(found) => walk.columns.push(found),
                 None => return Reach::Cut(done),
@@ -172,7 +180,67 @@ fn widen(
         if limit >= best.limit() || limit >= INF {
             return Reach::All;
         }
-        gap = gap.saturating_mul(64);
+        gap = gap.saturating_mul(8);
+    }
+}
+
+/// A bound on the plain cost, its prices moved against the excess demand.
+fn cheapest(instance: &Instance<'_>, budget: i128) -> Bound {
+    let curves: Vec<Vec<i128>> =
+        instance.classes.iter().map(|c| c.cost.iter().map(|&x| i128::from(x)).collect()).collect();
+    let mut prices: Vec<i128> = curves.iter().map(|c| slope(c)).collect();
+    let mut best = Bound::new(instance, &prices, false);
+    let mut current = best.clone();
+    let mut share = 1.0f64;
+    for _ in 0..COST_ROUNDS {
+        if best.least > budget {
+            break;
+        }
+        let Some(choice) = current.relaxed(instance) else { break };
+        let (_, usage) = current.demand(instance, &choice, &prices);
+        let excess = excess(&curves, &usage, &prices);
+        let norm: f64 = excess.iter().map(|&e| (e * e) as f64).sum();
+        if norm == 0.0 {
+            break;
+        }
+        let step = share * ((budget - current.least).max(1) as f64) / norm;
+        for (price, excess) in prices.iter_mut().zip(&excess) {
+            *price = (*price + (step * *excess as f64) as i128).clamp(0, INF / 4096);
+        }
+        current = Bound::new(instance, &prices, false);
+        if current.least > best.least {
+            best = current.clone();
+        } else {
+            share *= 0.8;
+        }
+    }
+    best
+}
+
+/// How many more of each class the channels want than are worth buying at these prices.
+fn excess(curves: &[Vec<i128>], usage: &[u32], prices: &[i128]) -> Vec<i128> {
+    curves
+        .iter()
+        .enumerate()
+        .map(|(c, curve)| {
+            let take = (0..curve.len()).min_by_key(|&n| curve[n] - prices[c] * n as i128).unwrap_or(0);
+            i128::from(usage[c]) - take as i128
+        })
+        .collect()
+}
+
+/// Takes one look at a family: the arrangement its bound stands on, if modules can be found for it.
+pub fn glance(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mut Work<'_>) {
+    let prices: Vec<i128> = instance.classes.iter().map(|c| slope(&c.curve)).collect();
+    let bound = Bound::new(instance, &prices, true);
+    if bound.least >= best.limit() {
+        return;
+    }
+    if let Some(choice) = bound.relaxed(instance) {
+        let (demand, _) = bound.demand(instance, &choice, &prices);
+        if let Some(plan) = finish(instance, &bound, &prices, choice, &demand, best.limit(), work) {
+            best.offer(family, plan);
+        }
     }
 }
 

@@ -7,6 +7,7 @@
 //! exactly. All comparisons are of whole numbers.
 
 mod assemble;
+mod bag;
 mod bound;
 mod build;
 mod columns;

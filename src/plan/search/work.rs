@@ -27,6 +27,11 @@ impl<'a> Work<'a> {
         self.most_steps = self.steps.saturating_add(steps);
     }
 
+    /// Steps left before the limit.
+    pub fn room(&self) -> u64 {
+        self.most_steps.saturating_sub(self.steps)
+    }
+
     /// One step; false when the work is used up.
     pub fn step(&mut self) -> bool {
         self.steps += 1;
