@@ -49,7 +49,7 @@ pub struct Terminal {
 
 /// Everything a run takes from outside.
 pub struct Env {
-    pub clock: Box<dyn Clock>,
+    pub clock: std::rc::Rc<dyn Clock>,
     /// Seeds everything random.
     pub seed: u64,
     /// The folder under which the machine's `/proc` and `/sys` are read.

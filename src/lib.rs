@@ -10,6 +10,7 @@
 //! | [`prompt`] | how a question reaches a person and how the answer comes back |
 //! | [`draw`] | pictures in a terminal: slot map, tables, bars |
 //! | [`record`] | events, journal, chain, replay: a job is a fold over its events |
+//! | [`isolate`] | hypotheses, trials, the next best trial, the verdict |
 //! | [`verify`] | snapshot against plan gives findings |
 //! | [`machine`] | a model of a machine: what its firmware would report of what was inserted |
 //! | [`snapshot`] | what one machine reports about its memory, one file per source |
@@ -22,11 +23,19 @@
 //! | [`source`] | reading a person's file and reporting every fault in it at once |
 //! | [`text`], [`units`] | cleaned text; sizes and rates |
 
+#[cfg(test)]
+extern crate self as slotwise;
+
+#[cfg(test)]
+#[path = "../tests/support/mod.rs"]
+mod support;
+
 pub mod board;
 pub mod checklist;
 pub mod commands;
 pub mod draw;
 pub mod env;
+pub mod isolate;
 pub mod machine;
 pub mod module;
 pub mod order;

@@ -42,6 +42,7 @@ impl fmt::Display for SlotLabel {
 #[serde(deny_unknown_fields)]
 pub struct Board {
     /// `slotwise-board/1`.
+    #[schemars(extend("const" = BOARD_FORMAT))]
     pub format: String,
     /// What the owner calls this kind of machine.
     pub name: String,
@@ -198,7 +199,7 @@ pub enum Hold {
 }
 
 /// What the board allows. An absent limit is unknown.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Limits {
     pub kinds: Vec<Kind>,

@@ -17,6 +17,10 @@ pub struct Checklist {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub limit: Vec<Limit>,
     pub card: Vec<CardTemplate>,
+    /// Cards for opening the machine once more after findings: `insert` is then every slot named by a finding that has a
+    /// module planned, `remove` every other one.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub again: Vec<CardTemplate>,
 }
 
 /// One value a site sets. Without a value the site has to fill it in, and the step says so.
@@ -51,7 +55,9 @@ pub struct CardTemplate {
 pub enum Each {
     /// Every slot that gets a module from stock.
     Insert,
-    /// Every slot whose module comes from another slot.
+    /// The first half of every move: `slot` is where the module stands now. Goes move by move with a `move` card beside it.
+    Lift,
+    /// The second half of every move: `slot` is where the module goes, `from` where it stood.
     Move,
     /// Every module that leaves the machine.
     Remove,
@@ -65,10 +71,22 @@ pub enum Each {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum When {
-    /// The machine is a node of a multi-node enclosure.
+    /// The machine is a node of a multi-node enclosure: its board or its order says so.
     Enclosure,
+    /// It is not.
+    Standalone,
+    /// The order names the tag of the enclosure.
+    EnclosureTag,
+    /// The order names the bay the node sits in.
+    Bay,
+    /// Modules are moved from slot to slot.
+    Moves,
+    /// Modules leave the machine.
+    Removals,
     /// A cover has loose fasteners.
     LooseFasteners,
+    /// A cover has fasteners that stay in it.
+    CaptiveFasteners,
     /// A cover has fasteners at all.
     Fasteners,
     /// A cover has cables that stay attached.
@@ -77,6 +95,12 @@ pub enum When {
     KeyDiffers,
     /// The board says which way the key lies.
     KeyKnown,
+    /// The board says which way the key lies, and it does not differ from the slot before.
+    KeySame,
+    /// The module waits in the tray between its two slots, because each of them was full.
+    Tray,
+    /// The module goes straight from slot to slot.
+    NoTray,
     /// The plan knows the serial of the module.
     SerialKnown,
     /// The plan knows the part number of the module.
@@ -101,11 +125,14 @@ pub struct StepTemplate {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub when: Vec<When>,
     /// Irreversible or costly: answered by typing a word, never by one key.
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "is_false")]
     pub critical: bool,
     /// Checked again after a pause, even when it was answered before.
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "is_false")]
     pub recheck: bool,
+    /// A loud warning that something differs from the slot before; wants `word` evidence.
+    #[serde(default, skip_serializing_if = "is_false")]
+    pub warns: bool,
 }
 
 /// What proves that a step was done.
@@ -124,8 +151,15 @@ pub enum EvidenceTemplate {
     },
     /// A scan that must match.
     Scan { of: ScanOf },
+    /// A word typed out, for critical steps and warnings. `word` is a template such as `{slot.key}`; `meaning` says what
+    /// typing it states.
+    Word { word: String, meaning: String },
     /// A count that must agree; `expected` is a number as text or a template such as `{cover.fasteners}`.
     Count { expected: String },
+    /// A count that is kept, to be compared later.
+    Tally,
+    /// A count that must be the same as an earlier `tally`: `card/step`.
+    TallyBack { first: String },
     /// One of several; `good` are the answers that let the job go on.
     Choice { options: Vec<String>, good: Vec<String> },
     /// Free text that is kept.
@@ -165,4 +199,21 @@ pub enum WaitFor {
     Seconds(String),
     /// The snapshot of this machine, taken after it booted.
     Snapshot,
+}
+
+fn is_false(value: &bool) -> bool {
+    !*value
+}
+
+/// The first key of a site's file of limits.
+pub const SITE_FORMAT: &str = "slotwise-site/1";
+
+/// What one site sets: its own values for limits that checklists name.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Site {
+    /// `slotwise-site/1`.
+    pub format: String,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub limit: Vec<Limit>,
 }

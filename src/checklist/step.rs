@@ -4,7 +4,7 @@ use rust_decimal::Decimal;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::ScanOf;
+use super::{Each, ScanOf};
 use crate::board::SlotLabel;
 
 /// Names one step of a job, stable over pauses and replays: `card/step` or `card/slot/step`, lower case.
@@ -41,6 +41,8 @@ pub struct Step {
     pub recheck: bool,
     /// Whether this step is only there to warn that something differs from the slot before; drawn loud.
     pub warns: bool,
+    /// What its card is repeated over.
+    pub each: Option<Each>,
 }
 
 /// What proves that a step was done. The expected value is in here and never in the text.
@@ -60,8 +62,19 @@ pub enum Evidence {
         of: ScanOf,
         expected: Expected,
     },
+    /// Exactly this word, typed; `meaning` says what typing it states.
+    Word {
+        word: String,
+        meaning: String,
+    },
     Count {
         expected: u32,
+    },
+    /// A count that is kept and compared later.
+    Tally,
+    /// A count that must be the same as the answer to `first`.
+    TallyBack {
+        first: StepId,
     },
     Choice {
         options: Vec<String>,
@@ -96,6 +109,19 @@ pub enum Expected {
     Part { part: String },
     /// Any module label not used before in this job; binds what is read to the slot.
     AnyModule,
+    /// Anything that can be read; kept, not compared.
+    Anything,
+}
+
+impl Step {
+    /// The slot to show with the question: none while the step asks which slot it is, so that the answer comes from
+    /// the label on the board and not from the screen.
+    pub fn shown_slot(&self) -> Option<&SlotLabel> {
+        match self.evidence {
+            Evidence::Scan { of: ScanOf::Slot, .. } => None,
+            _ => self.slot.as_ref(),
+        }
+    }
 }
 
 impl Steps {

@@ -1,1 +1,20 @@
-//! (see the room's files)
+//! One file per command: it reads files, calls a room below, and shows the result.
+
+pub mod atomic;
+pub mod board;
+pub mod capture;
+mod cli;
+mod error;
+mod exit;
+mod files;
+mod install;
+mod job;
+mod practice;
+mod report_file;
+mod resume;
+pub mod schema;
+mod verify;
+
+pub use cli::run;
+pub use error::CommandError;
+pub use exit::Exit;

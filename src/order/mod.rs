@@ -1,11 +1,15 @@
 //! What is asked for: which machines, their processors, the capacity, what is fitted and what must stay.
 
+mod check;
+
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::board::SlotLabel;
 use crate::module::Module;
 use crate::units::Size;
+
+pub(crate) use check::check_modules;
 
 /// The first key of an order file.
 pub const ORDER_FORMAT: &str = "slotwise-order/1";
@@ -15,6 +19,7 @@ pub const ORDER_FORMAT: &str = "slotwise-order/1";
 #[serde(deny_unknown_fields)]
 pub struct Order {
     /// `slotwise-order/1`.
+    #[schemars(extend("const" = ORDER_FORMAT))]
     pub format: String,
     /// The order's own number or name.
     pub name: String,

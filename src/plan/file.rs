@@ -19,6 +19,7 @@ pub const PLAN_FORMAT: &str = "slotwise-plan/1";
 #[serde(deny_unknown_fields)]
 pub struct Plan {
     /// `slotwise-plan/1`.
+    #[schemars(extend("const" = PLAN_FORMAT))]
     pub format: String,
     pub name: String,
     /// SHA-256 (hex) of the board it was made for; checked against `board`.

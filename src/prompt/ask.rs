@@ -1,5 +1,6 @@
 //! The seam between the runner and a person: one question, one reply.
 
+use std::fmt;
 use std::time::Duration;
 
 use crate::record::How;
@@ -14,6 +15,26 @@ pub struct Place {
     pub item: (usize, usize),
     /// Worked time on this job, pauses left out.
     pub elapsed: Duration,
+}
+
+impl fmt::Display for Place {
+    /// `card 3 of 9 - item 2 of 7 - 00:12:41`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (card, cards) = self.card;
+        let (item, items) = self.item;
+        write!(f, "card {card} of {cards} - item {item} of {items} - {}", Hms(self.elapsed))
+    }
+}
+
+/// A duration as `HH:MM:SS`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Hms(pub Duration);
+
+impl fmt::Display for Hms {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let seconds = self.0.as_secs();
+        write!(f, "{:02}:{:02}:{:02}", seconds / 3600, seconds / 60 % 60, seconds % 60)
+    }
 }
 
 /// How a question is answered.
@@ -35,9 +56,25 @@ pub enum Wants {
     Line { what: String, optional: bool },
     /// The path of a file.
     Path { what: String },
-    /// Time passes; comes back with `Value("done")` when it has, showing elapsed time. `None` waits until the person
-    /// gives a path or presses the key the adapter names.
+    /// Time passes; comes back with `Value("done")` when it has, showing elapsed time.
     Time { at_least: Duration },
+}
+
+impl Wants {
+    /// The kind in one word, as an answers file names it.
+    pub fn kind(&self) -> &'static str {
+        match self {
+            Self::Confirm { .. } => "confirm",
+            Self::Word { .. } => "word",
+            Self::Number { .. } => "number",
+            Self::Scan { .. } => "scan",
+            Self::Count { .. } => "count",
+            Self::Choice { .. } => "choice",
+            Self::Line { .. } => "text",
+            Self::Path { .. } => "path",
+            Self::Time { .. } => "time",
+        }
+    }
 }
 
 /// One question.
@@ -90,8 +127,8 @@ pub enum AskError {
     #[error("interrupted")]
     Interrupted,
     /// An answers file has no (or no fitting) answer for this question.
-    #[error("the answers file has no answer for `{name}` (line {line}): {why}")]
-    NoAnswer { name: String, line: usize, why: String },
+    #[error("{file}:{line}: no answer for `{name}`: {why}")]
+    NoAnswer { name: String, file: String, line: usize, why: String },
     #[error("the terminal failed: {0}")]
     Io(#[from] std::io::Error),
 }
@@ -104,11 +141,17 @@ pub trait Ask {
     /// [`AskError`] when no reply can come.
     fn ask(&mut self, question: &Question) -> Result<Reply, AskError>;
 
-    /// Says something that needs no answer: refusals, outcomes. The first word is the status word (`OK`, `REFUSED`, `WAIT`).
+    /// Says something that needs no answer: refusals, outcomes. The first word is the status word, [`Status::word`].
     ///
     /// # Errors
     /// When the terminal fails.
     fn say(&mut self, message: &Message) -> Result<(), AskError>;
+
+    /// What an answers file holds that no question has used, one line each; empty for a person. The runner says it when
+    /// the job ends: an answer nobody asked for is a sign that the file and the checklist have drifted apart.
+    fn unused(&self) -> Vec<String> {
+        Vec::new()
+    }
 }
 
 /// Something said. Colour only repeats the status word.
@@ -131,4 +174,17 @@ pub enum Status {
     Waiting,
     /// Plain information.
     Info,
+}
+
+impl Status {
+    /// The status word that begins the line.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Recorded => "SAVED",
+            Self::Refused => "REFUSED",
+            Self::Attention => "ATTENTION",
+            Self::Waiting => "WAIT",
+            Self::Info => "INFO",
+        }
+    }
 }

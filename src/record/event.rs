@@ -18,7 +18,8 @@ pub const RECORD_FORMAT: &str = "slotwise-record/1";
 pub struct Line {
     /// 1, 2, 3 …
     pub n: u64,
-    /// RFC 3339 with offset.
+    /// RFC 3339 with offset, in milliseconds.
+    #[serde(with = "super::time")]
     #[schemars(with = "String")]
     pub at: DateTime<FixedOffset>,
     /// Who did it: the technician's id, or `slotwise` for what the program did by itself.
@@ -112,6 +113,14 @@ pub enum Event {
     Compared {
         snapshot_line: u64,
         findings: Vec<Finding>,
+    },
+    /// After findings the machine is opened again: the cards of this round come next, for these slots.
+    RoundOpened {
+        /// 1, 2, 3 …
+        round: u64,
+        slots: Vec<SlotLabel>,
+        /// The line of the snapshot whose findings are the reason.
+        snapshot_line: u64,
     },
     /// A damaged tail was found at opening and put aside.
     TailSetAside {

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, FixedOffset};
 use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize, de};
 
 use crate::module::{Generation, Kind};
 
@@ -123,7 +123,16 @@ pub struct Totals {
     /// Memory blocks × block size, in MiB.
     pub blocks_mib: Option<u64>,
     /// `MemTotal` of each NUMA node in KiB, by node number.
+    #[serde(deserialize_with = "numbered")]
     pub nodes_kib: BTreeMap<u32, u64>,
+}
+
+/// Reads a map by number. JSON keys are strings, and inside a tagged value (an event of a record) serde no longer turns
+/// them into numbers by itself.
+fn numbered<'de, D: Deserializer<'de>>(deserializer: D) -> Result<BTreeMap<u32, u64>, D::Error> {
+    let by_text = BTreeMap::<String, u64>::deserialize(deserializer)?;
+    let number = |key: String| key.parse().map_err(|_| de::Error::custom("a key that is no node number"));
+    by_text.into_iter().map(|(key, value)| Ok((number(key)?, value))).collect()
 }
 
 /// Errors counted on one slot since boot.

@@ -5,8 +5,20 @@
 //! itself yields, so the schema we publish and the reader we run cannot drift apart. What a schema cannot say (a slot
 //! listed twice) each room checks through [`Checked`] and reports by path; the path finds the line.
 
+mod caps;
+mod drawn;
 mod faults;
+mod formats;
+mod json;
 mod read;
+mod schema;
+mod walk;
+mod words;
 
-pub use faults::{Fault, Faults, Path, PathPart};
-pub use read::{Checked, Text, from_toml};
+pub use caps::Caps;
+pub use faults::{Fault, Faults, MOST_FAULTS, Path, PathPart};
+pub use formats::called;
+pub use json::{from_json, from_json_within};
+pub use read::{Checked, Read, Text, check_below, from_toml, read_toml};
+pub use schema::schema_of;
+pub use words::{counted, either, nearest, way_out};

@@ -1,6 +1,6 @@
 //! Text from firmware, files and scanners, made safe to show.
 //!
-//! Everything from outside passes [`shown`] before it reaches a terminal, a page or a file name. What cannot be shown
+//! Everything from outside passes [`shown()`] before it reaches a terminal, a page or a file name. What cannot be shown
 //! is escaped, never dropped, so a reader still sees which byte it was.
 
 mod shown;

@@ -54,3 +54,49 @@ pub struct Finding {
     /// What to do next.
     pub next: String,
 }
+
+impl FindingKind {
+    /// The kind as files and screens write it.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Missing => "missing",
+            Self::Unplanned => "unplanned",
+            Self::Exchanged => "exchanged",
+            Self::WrongModule => "wrong-module",
+            Self::WrongSize => "wrong-size",
+            Self::WrongKind => "wrong-kind",
+            Self::Slower => "slower",
+            Self::Unbalanced => "unbalanced",
+            Self::ShutOff => "shut-off",
+            Self::ShortTotal => "short-total",
+            Self::ErrorsCounted => "errors-counted",
+            Self::DuplicateSerial => "duplicate-serial",
+            Self::UnknownSlot => "unknown-slot",
+            Self::UnreadableIdentity => "unreadable-identity",
+            Self::StaleSnapshot => "stale-snapshot",
+        }
+    }
+}
+
+impl Finding {
+    /// The finding in lines a person reads: what it is and where, planned against reported, what to do next, and where the
+    /// reported value is from. Safe to show.
+    pub fn lines(&self) -> Vec<String> {
+        let place = self.slot.as_ref().map(|slot| format!(" at {slot}")).unwrap_or_default();
+        let clean = |text: &str| crate::text::shown_within(text, 160).to_string();
+        let mut lines = vec![match &self.module {
+            Some(module) => format!("{}{place}: {}", self.kind.name(), clean(module)),
+            None => format!("{}{place}", self.kind.name()),
+        }];
+        match (&self.planned, &self.reported) {
+            (Some(planned), Some(reported)) => {
+                lines.push(format!("planned {}; reported {}", clean(planned), clean(reported)));
+            }
+            (Some(planned), None) => lines.push(format!("planned {}; nothing reported", clean(planned))),
+            (None, Some(reported)) => lines.push(format!("reported {}", clean(reported))),
+            (None, None) => {}
+        }
+        lines.push(format!("next: {}", crate::text::shown_within(&self.next, 400)));
+        lines
+    }
+}

@@ -108,7 +108,7 @@ fn spread(order: &[usize], left: &[u64], controllers: &[Option<u8>], w: usize) -
         if groups.len() < w / per {
             continue;
         }
-        groups.sort_by(|a, b| b.0.cmp(&a.0));
+        groups.sort_by_key(|group| std::cmp::Reverse(group.0));
         groups.truncate(w / per);
         let height = groups.iter().map(|g| g.0).min().unwrap_or(0);
         if best.as_ref().is_none_or(|b| height > b.0) {

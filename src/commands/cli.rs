@@ -1,0 +1,65 @@
+//! Arguments: which command was asked for.
+
+use std::ffi::OsString;
+
+use clap::{Parser, Subcommand};
+
+use super::{CommandError, Exit};
+use crate::env::Env;
+
+/// Walks you from a box of memory modules to a machine whose every module is proven present, latched and healthy,
+/// with a record that shows it.
+#[derive(Debug, Parser)]
+#[command(name = "slotwise", version, max_term_width = 100)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Practice(super::practice::PracticeArgs),
+    Install(super::install::InstallArgs),
+    Resume(super::resume::ResumeArgs),
+    Capture(super::capture::CaptureArgs),
+    Verify(super::verify::VerifyArgs),
+    Board(super::board::BoardArgs),
+    Schema(super::schema::SchemaArgs),
+}
+
+/// Runs one command. Data goes to `env.stdout`, talk to `env.stderr`; the result is the exit code's meaning.
+pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, env: &mut Env) -> Exit {
+    let cli = match Cli::try_parse_from(args) {
+        Ok(cli) => cli,
+        Err(error) => return explain_usage(&error, env),
+    };
+    match dispatch(cli.command, env) {
+        Ok(exit) => exit,
+        Err(error) => {
+            // When even the error stream is gone, the exit code is all that is left to say it.
+            let _ = write!(env.stderr, "{error}");
+            error.exit
+        }
+    }
+}
+
+fn dispatch(command: Command, env: &mut Env) -> Result<Exit, CommandError> {
+    match command {
+        Command::Practice(args) => super::practice::run(env, &args),
+        Command::Install(args) => super::install::run(env, &args),
+        Command::Resume(args) => super::resume::run(env, &args),
+        Command::Capture(args) => super::capture::run(env, &args),
+        Command::Verify(args) => super::verify::run(env, &args),
+        Command::Board(args) => super::board::run(env, &args),
+        Command::Schema(args) => super::schema::run(env, &args),
+    }
+}
+
+fn explain_usage(error: &clap::Error, env: &mut Env) -> Exit {
+    let rendered = error.render();
+    let is_help = !error.use_stderr();
+    let colour = env.colour(if is_help { env.terminal.stdout_is_terminal } else { env.terminal.stderr_is_terminal });
+    let stream = if is_help { &mut env.stdout } else { &mut env.stderr };
+    let _ = if colour { write!(stream, "{}", rendered.ansi()) } else { write!(stream, "{rendered}") };
+    if is_help { Exit::Done } else { Exit::Usage }
+}

@@ -1,0 +1,164 @@
+//! Every error at the edge: what happened, what caused it, the way out, and the exit code. The mapping from the rooms'
+//! own errors is here and nowhere else.
+
+use std::error::Error;
+use std::fmt;
+use std::path::Path;
+
+use super::exit::{Exit, for_reading, for_writing};
+use crate::prompt::{AskError, ChooseError};
+use crate::record::{JournalError, RecordError};
+use crate::runner::RunError;
+use crate::source::Faults;
+use crate::text::{shown, shown_within};
+
+/// What a command could not do.
+#[derive(Debug)]
+pub struct CommandError {
+    /// The code the shell sees.
+    pub exit: Exit,
+    /// What happened, in one line or, for faults of a file, the drawn list.
+    pub what: String,
+    /// What caused it, outermost first.
+    pub causes: Vec<String>,
+    /// What to do now.
+    pub way_out: Vec<String>,
+}
+
+impl CommandError {
+    /// An error with its code and one line.
+    pub fn new(exit: Exit, what: impl Into<String>) -> Self {
+        Self { exit, what: what.into(), causes: Vec::new(), way_out: Vec::new() }
+    }
+
+    /// The same error with one more way out.
+    #[must_use]
+    pub fn way_out(mut self, hint: impl Into<String>) -> Self {
+        self.way_out.push(hint.into());
+        self
+    }
+
+    /// The same error with the chain of an underlying error.
+    #[must_use]
+    pub fn because(mut self, error: &dyn Error) -> Self {
+        let mut next = Some(error);
+        while let Some(error) = next {
+            self.causes.push(shown_within(&error.to_string(), 400).to_string());
+            next = error.source();
+        }
+        self
+    }
+
+    /// A file that could not be read.
+    pub fn reading(path: &Path, error: &std::io::Error) -> Self {
+        let this =
+            Self::new(for_reading(error), format!("cannot read {}", shown(&path.to_string_lossy()))).because(error);
+        match error.kind() {
+            std::io::ErrorKind::NotFound => {
+                this.way_out("check the path; relative paths start where the command was called")
+            }
+            std::io::ErrorKind::PermissionDenied => {
+                this.way_out("ask for the right to read it, or run the command as someone who has it")
+            }
+            _ => this,
+        }
+    }
+
+    /// A file that could not be written.
+    pub fn writing(path: &Path, error: &std::io::Error) -> Self {
+        let this =
+            Self::new(for_writing(error), format!("cannot write {}", shown(&path.to_string_lossy()))).because(error);
+        match error.kind() {
+            std::io::ErrorKind::StorageFull => this.way_out("free some space on that disk and run the command again"),
+            std::io::ErrorKind::PermissionDenied | std::io::ErrorKind::ReadOnlyFilesystem => {
+                this.way_out("choose a folder that can be written")
+            }
+            _ => this,
+        }
+    }
+}
+
+impl From<Faults> for CommandError {
+    fn from(faults: Faults) -> Self {
+        Self::new(Exit::BadData, faults.to_string().trim_end())
+    }
+}
+
+impl From<JournalError> for CommandError {
+    fn from(error: JournalError) -> Self {
+        let exit = match &error {
+            JournalError::BadName { .. } | JournalError::Exists { .. } => Exit::CannotCreate,
+            JournalError::Io { source, .. } => for_writing(source),
+            JournalError::Unreadable(RecordError::Io { source, .. }) => for_reading(source),
+            JournalError::Unreadable(_) | JournalError::Rule { .. } | JournalError::Unwritable { .. } => Exit::BadData,
+            JournalError::InUse { .. }
+            | JournalError::NoLocks { .. }
+            | JournalError::TooLarge { .. }
+            | JournalError::NotRecorded { .. }
+            | JournalError::Stopped { .. } => Exit::Io,
+        };
+        Self::new(exit, error.to_string())
+    }
+}
+
+impl From<RecordError> for CommandError {
+    fn from(error: RecordError) -> Self {
+        JournalError::from(error).into()
+    }
+}
+
+impl From<AskError> for CommandError {
+    fn from(error: AskError) -> Self {
+        let exit = match &error {
+            AskError::NoAnswer { .. } => Exit::BadData,
+            AskError::End | AskError::Interrupted => Exit::Paused,
+            AskError::Io(_) => Exit::Io,
+        };
+        Self::new(exit, error.to_string())
+    }
+}
+
+impl From<ChooseError> for CommandError {
+    fn from(error: ChooseError) -> Self {
+        match error {
+            ChooseError::Answers(faults) => faults.into(),
+            ChooseError::Terminal(error) => Self::new(Exit::Io, "the terminal cannot be used")
+                .because(&error)
+                .way_out("--plain reads lines from a pipe"),
+        }
+    }
+}
+
+impl From<RunError> for CommandError {
+    fn from(error: RunError) -> Self {
+        match error {
+            RunError::Journal(error) => error.into(),
+            RunError::Ask(error) => {
+                Self::from(error).way_out("every answer given so far is on disk: `slotwise resume` goes on from there")
+            }
+            RunError::Expand(_) | RunError::NoUnit => Self::new(Exit::BadData, error.to_string()),
+        }
+    }
+}
+
+impl From<std::io::Error> for CommandError {
+    /// For the program's own output streams only; files go through `reading` and `writing`, which name them.
+    fn from(error: std::io::Error) -> Self {
+        Self::new(Exit::Io, "cannot write to the terminal or pipe").because(&error)
+    }
+}
+
+impl fmt::Display for CommandError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        writeln!(f, "slotwise: {}", self.what)?;
+        for cause in &self.causes {
+            writeln!(f, "  because: {cause}")?;
+        }
+        for hint in &self.way_out {
+            writeln!(f, "  way out: {hint}")?;
+        }
+        Ok(())
+    }
+}
+
+impl Error for CommandError {}

@@ -1,0 +1,62 @@
+//! Reading the files that several commands take.
+
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+use super::{CommandError, Exit};
+use crate::checklist::{Checklist, Site};
+use crate::env::Env;
+use crate::plan::{self, Plan};
+use crate::source::{Checked, Text, from_toml};
+use crate::text::shown;
+
+/// The stock procedure, which is used where none is named.
+const STOCK_PROCEDURE: &str = include_str!("../../checklists/procedures/install.toml");
+
+/// The largest file a person writes, in bytes.
+const LARGEST: u64 = 16 * 1024 * 1024;
+
+/// The bytes of a file, or of the first 16 MiB and one of them: the reader then says it is too large.
+pub fn bytes(path: &Path) -> std::io::Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    std::fs::File::open(path)?.take(LARGEST + 1).read_to_end(&mut bytes)?;
+    Ok(bytes)
+}
+
+/// A path as the person gave it, below the folder the command was called in.
+pub fn located(env: &Env, path: &Path) -> PathBuf {
+    env.folder.join(path)
+}
+
+/// The name of a file as it is shown.
+pub fn named(path: &Path) -> String {
+    shown(&path.to_string_lossy()).to_string()
+}
+
+/// A file of one of our formats.
+pub fn read<T: Checked>(env: &Env, path: &Path) -> Result<T, CommandError> {
+    let bytes = bytes(&located(env, path)).map_err(|error| CommandError::reading(path, &error))?;
+    Ok(from_toml(&Text { file: &named(path), bytes: &bytes })?)
+}
+
+/// A plan, with the board and the order it may name beside it.
+pub fn read_plan(env: &Env, path: &Path) -> Result<Plan, CommandError> {
+    let located = located(env, path);
+    let bytes = bytes(&located).map_err(|error| CommandError::reading(path, &error))?;
+    let folder = located.parent().unwrap_or(&env.folder).to_owned();
+    plan::load(&Text { file: &named(path), bytes: &bytes }, &mut |name| self::bytes(&folder.join(name)))
+        .map_err(|error| CommandError::new(Exit::BadData, error.to_string().trim_end()))
+}
+
+/// The checklist named, or the stock procedure; with the site's own limits in it.
+pub fn read_checklist(env: &Env, path: Option<&Path>, site: Option<&Path>) -> Result<Checklist, CommandError> {
+    let checklist: Checklist = match path {
+        Some(path) => read(env, path)?,
+        None => from_toml(&Text { file: "install.toml (built in)", bytes: STOCK_PROCEDURE.as_bytes() })?,
+    };
+    let Some(site) = site else { return Ok(checklist) };
+    let limits: Site = read(env, site)?;
+    checklist.with_site(&limits).map_err(|error| {
+        CommandError::new(Exit::BadData, format!("{} does not fit the checklist", named(site))).because(&error)
+    })
+}

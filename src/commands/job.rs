@@ -1,0 +1,67 @@
+//! What every command that walks a job has in common.
+
+use std::path::Path;
+
+use super::files::named;
+use super::{CommandError, Exit};
+use crate::draw::Look;
+use crate::env::Env;
+use crate::prompt::{Ask, Message, Status};
+use crate::record::Journal;
+use crate::runner::{Ended, MachineReport, Pictures, Runner};
+
+/// Walks an open record to its end or its next pause, and says on stdout where it is and what comes next.
+pub fn walk(
+    env: &mut Env,
+    ask: &mut dyn Ask,
+    journal: Journal,
+    machine: &mut dyn MachineReport,
+    technician: &str,
+    resumed: bool,
+) -> Result<Exit, CommandError> {
+    let path = journal.path().to_owned();
+    for tail in journal.repaired() {
+        let text = format!("{} ({} bytes put aside as {})", tail.why, tail.bytes, tail.file);
+        ask.say(&Message { status: Status::Attention, text }).map_err(CommandError::from)?;
+    }
+    let clock = std::rc::Rc::clone(&env.clock);
+    let mut runner = Runner::new(journal, ask, clock.as_ref(), machine, pictures(env), technician)?;
+    if resumed {
+        runner.resume()?;
+    }
+    let ended = runner.walk();
+    for unused in ask.unused() {
+        ask.say(&Message { status: Status::Attention, text: unused }).map_err(CommandError::from)?;
+    }
+    match ended? {
+        Ended::Paused => {
+            writeln!(env.stdout, "PAUSED {}", named(&path))?;
+            writeln!(env.stdout, "go on with: slotwise resume {}", quoted(&path))?;
+            Ok(Exit::Paused)
+        }
+        Ended::Declared { findings: 0 } => {
+            writeln!(env.stdout, "DONE {}", named(&path))?;
+            Ok(Exit::Done)
+        }
+        Ended::Declared { findings } => {
+            writeln!(env.stdout, "DONE WITH {findings} FINDINGS {}", named(&path))?;
+            Ok(Exit::Findings)
+        }
+    }
+}
+
+/// How pictures are drawn on the stream that questions go to.
+fn pictures(env: &Env) -> Pictures {
+    let width = env.terminal.size.map_or(80, |(columns, _)| usize::from(columns));
+    Pictures {
+        look: Look { width: width.min(100), unicode: env.unicode() },
+        colour: env.colour(env.terminal.stderr_is_terminal),
+    }
+}
+
+/// A path as a shell takes it.
+fn quoted(path: &Path) -> String {
+    let text = named(path);
+    let plain = text.bytes().all(|b| b.is_ascii_alphanumeric() || b"/._-".contains(&b));
+    if plain { text } else { format!("'{}'", text.replace('\'', "'\\''")) }
+}

@@ -1,0 +1,124 @@
+//! `slotwise practice`: the whole job on an invented machine with an invented fault.
+
+mod auto;
+mod bench;
+mod machine;
+
+use std::path::PathBuf;
+
+use super::install::{open, say_where};
+use super::{CommandError, Exit, files, job};
+use crate::env::Env;
+use crate::plan::{self, Plan};
+use crate::prompt::{Ask, Message, Status, Wish, choose};
+use crate::record::{Opened, Practice, RECORD_FORMAT, job_id};
+use crate::source::Text;
+
+pub use machine::PracticeMachine;
+
+const PLAN: &str = include_str!("../../../checklists/practice/plan.toml");
+const ORDER: &str = include_str!("../../../checklists/practice/order.toml");
+const BOARD: &str = include_str!("../../../checklists/boards/heron.toml");
+
+/// The id the practice job signs with.
+const TECHNICIAN: &str = "practice";
+
+/// Plays the whole job on an invented machine, with a fault in it
+///
+/// Nothing real is touched: the machine, its maker, the modules and the house are invented. What your hands would find,
+/// the lines that begin with BENCH say. Where stdin is no terminal, or with --auto, the answers are played as well.
+#[derive(Debug, clap::Args)]
+pub struct PracticeArgs {
+    /// What is wrong with the machine
+    #[arg(long, value_enum, default_value = "seating")]
+    pub fault: FaultName,
+    /// Chooses which slot or module the fault strikes [default: another each time]
+    #[arg(long, value_name = "N")]
+    pub seed: Option<u64>,
+    /// Play the answers as well
+    #[arg(long)]
+    pub auto: bool,
+    /// Folder for the record
+    #[arg(long, value_name = "DIR", default_value = "records")]
+    pub records: PathBuf,
+    /// Plain lines, also on a terminal
+    #[arg(long)]
+    pub plain: bool,
+}
+
+/// The faults of the practice machine.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum FaultName {
+    /// A module is not fully latched
+    Seating,
+    /// A module is bad
+    Module,
+    /// A slot is bad
+    Slot,
+    /// A channel is bad
+    Channel,
+    /// Nothing is wrong
+    None,
+}
+
+impl FaultName {
+    const fn word(self) -> &'static str {
+        match self {
+            Self::Seating => "seating",
+            Self::Module => "module",
+            Self::Slot => "slot",
+            Self::Channel => "channel",
+            Self::None => "none",
+        }
+    }
+}
+
+/// Plays the job.
+pub fn run(env: &mut Env, args: &PracticeArgs) -> Result<Exit, CommandError> {
+    let seed = args.seed.unwrap_or(env.seed);
+    let plan = plan()?;
+    let practice = Practice { fault: args.fault.word().to_owned(), seed: seed.to_string() };
+    let mut machine = PracticeMachine::of(&practice, env)?;
+    let auto = args.auto || !env.terminal.stdin_is_terminal;
+    let mut ask: Box<dyn Ask> = if auto {
+        machine.play();
+        Box::new(auto::Auto::new(env, &machine))
+    } else {
+        choose(env, &Wish { answers: None, plain: args.plain })?
+    };
+    for line in INTRODUCTION {
+        ask.say(&Message { status: Status::Info, text: (*line).to_owned() })?;
+    }
+    let now = env.clock.now();
+    let unit = plan.order.unit.first().map(|unit| unit.chassis.clone()).unwrap_or_default();
+    let opened = Opened {
+        format: RECORD_FORMAT.to_owned(),
+        job: job_id(now, &unit, env.seed),
+        version: env!("CARGO_PKG_VERSION").to_owned(),
+        technician: TECHNICIAN.to_owned(),
+        unit,
+        practice: Some(practice),
+        board: plan.board.clone(),
+        plan,
+        checklist: files::read_checklist(env, None, None)?,
+    };
+    let journal = open(&files::located(env, &args.records), opened, now)?;
+    say_where(ask.as_mut(), &journal)?;
+    job::walk(env, ask.as_mut(), journal, &mut machine, TECHNICIAN, false)
+}
+
+const INTRODUCTION: &[&str] = &[
+    "practice job at Larkfield: a Heron node, eight modules from tray 12, and something may be wrong with it",
+    "nothing real is touched; what your hands would find stands in the lines that begin with BENCH",
+];
+
+/// The practice job's plan.
+fn plan() -> Result<Plan, CommandError> {
+    let text = Text { file: "plan.toml (built in)", bytes: PLAN.as_bytes() };
+    plan::load(&text, &mut |name| match name {
+        "order.toml" => Ok(ORDER.as_bytes().to_vec()),
+        "../boards/heron.toml" => Ok(BOARD.as_bytes().to_vec()),
+        _ => Err(std::io::ErrorKind::NotFound.into()),
+    })
+    .map_err(|error| CommandError::new(Exit::BadData, error.to_string()))
+}

@@ -1,0 +1,484 @@
+//! The probability of every explanation, exactly: a weight for each cause and, under each cause, the seating of every place
+//! that was handled.
+//!
+//! Given the cause, units are independent, so the seating is kept unit by unit: the probability of "badly seated" where a
+//! unit is one place, the joint distribution over a channel's places where the firmware drops whole channels. Where the
+//! machine does not post all places are one unit; the seating is then kept place by place, which is exact as long as no
+//! insertion spoils a seating, and a close bound otherwise.
+
+use super::action::{Arrangement, Change};
+use super::fault::{Class, Fault, Mode, all_faults, unit_of};
+use super::layout::{Layout, NOWHERE, Place};
+use super::rates::Shares;
+
+/// What holds for the whole isolation.
+#[derive(Debug, Clone)]
+pub struct Model {
+    pub layout: Layout,
+    pub mode: Mode,
+    /// Probability that an insertion makes a bad seating good.
+    pub clears: f64,
+    /// Probability that an insertion makes a good seating bad.
+    pub spoils: f64,
+    /// Probability that a failing unit is reported in one boot.
+    pub shows: f64,
+    /// Posterior of a class at which the verdict stands.
+    pub sure: f64,
+}
+
+/// One fault, or two at a time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Cause {
+    pub first: Fault,
+    pub second: Option<Fault>,
+}
+
+impl Cause {
+    /// A single fault.
+    pub const fn one(first: Fault) -> Self {
+        Self { first, second: None }
+    }
+
+    /// The faults in it.
+    pub fn faults(self) -> impl Iterator<Item = Fault> {
+        std::iter::once(self.first).chain(self.second)
+    }
+}
+
+/// The class of a cause: the classes of its faults, in order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Kind {
+    pub first: Class,
+    pub second: Option<Class>,
+}
+
+impl Kind {
+    /// The classes in it.
+    pub fn classes(self) -> impl Iterator<Item = Class> {
+        std::iter::once(self.first).chain(self.second)
+    }
+
+    fn of(cause: Cause, model: &Model) -> Self {
+        let first = cause.first.class(&model.layout, model.mode);
+        let second = cause.second.map(|f| f.class(&model.layout, model.mode)).filter(|s| *s != first);
+        match second {
+            Some(second) if second < first => Self { first: second, second: Some(first) },
+            second => Self { first, second },
+        }
+    }
+}
+
+/// One cause with its weight.
+#[derive(Debug, Clone, Copy)]
+pub struct Hypothesis {
+    pub cause: Cause,
+    /// Index into [`Belief::kinds`].
+    pub kind: u16,
+    pub weight: f64,
+}
+
+/// What is believed after all that was seen.
+#[derive(Debug, Clone)]
+pub struct Belief {
+    pub board: Arrangement,
+    pub settings_cleared: bool,
+    pub hypotheses: Vec<Hypothesis>,
+    kinds: std::sync::Arc<Vec<Kind>>,
+    /// Units (places where the machine does not post) whose seating is kept; all others are as the cause says.
+    columns: Vec<u16>,
+    /// Per hypothesis, per column: `width` numbers.
+    seating: Vec<f64>,
+    width: usize,
+}
+
+/// One unit that may be reported under a cause.
+#[derive(Debug, Clone, Copy)]
+struct Shows {
+    unit: u16,
+    chance: f64,
+    covered: bool,
+}
+
+/// A set of reported units as bits over a list of units.
+pub type Mask = u128;
+
+/// The most units the planner tells apart in one boot.
+const WIDEST: usize = 128;
+
+/// What may be reported after an action: `(mask, kind, probability)`, ordered by mask and kind.
+#[derive(Debug, Clone, Default)]
+pub struct Outlook {
+    pub units: Vec<u16>,
+    pub parts: Vec<(Mask, u16, f64)>,
+}
+
+impl Belief {
+    /// Before anything is seen: exactly one fault, with its share as its weight.
+    pub fn before(model: &Model, board: Arrangement, shares: &Shares) -> Self {
+        let causes = all_faults(&model.layout, &board.fitted, shares);
+        Self::of(model, board, causes.into_iter().map(|(fault, weight)| (Cause::one(fault), weight)).collect())
+    }
+
+    /// Before anything is seen, with causes given.
+    pub fn of(model: &Model, board: Arrangement, causes: Vec<(Cause, f64)>) -> Self {
+        let mut kinds: Vec<Kind> = causes.iter().map(|(cause, _)| Kind::of(*cause, model)).collect();
+        kinds.sort_unstable();
+        kinds.dedup();
+        let hypotheses = causes
+            .into_iter()
+            .map(|(cause, weight)| {
+                let kind = kinds.binary_search(&Kind::of(cause, model)).unwrap_or(0) as u16;
+                Hypothesis { cause, kind, weight }
+            })
+            .collect();
+        let width = if model.mode == Mode::Channel { 1 << model.layout.deepest() } else { 1 };
+        Self {
+            board,
+            settings_cleared: false,
+            hypotheses,
+            kinds: std::sync::Arc::new(kinds),
+            columns: Vec::new(),
+            seating: Vec::new(),
+            width,
+        }
+    }
+
+    /// The classes that hypotheses refer to.
+    pub fn kinds(&self) -> &[Kind] {
+        &self.kinds
+    }
+
+    /// The column a place belongs to.
+    fn column_unit(model: &Model, place: Place) -> u16 {
+        match model.mode {
+            Mode::Slot | Mode::Blind => place,
+            Mode::Channel => model.layout.channel_of(place),
+        }
+    }
+
+    /// The bit of a place within its column.
+    fn bit(model: &Model, place: Place) -> usize {
+        match model.mode {
+            Mode::Slot | Mode::Blind => 0,
+            Mode::Channel => {
+                let first = model.layout.places(model.layout.channel_of(place)).first().copied().unwrap_or(place);
+                usize::from(place - first)
+            }
+        }
+    }
+
+    /// Which bits of a column belong to places that hold a module.
+    fn fitted_bits(&self, model: &Model, unit: u16) -> usize {
+        match model.mode {
+            Mode::Slot | Mode::Blind => usize::from(self.board.at(unit).is_some()),
+            Mode::Channel => {
+                let places = model.layout.places(unit).iter().enumerate();
+                places.filter(|(_, p)| self.board.at(**p).is_some()).fold(0, |bits, (n, _)| bits | 1 << n)
+            }
+        }
+    }
+
+    /// Adds the column of a unit, as each cause says it is.
+    fn add_column(&mut self, model: &Model, unit: u16) {
+        if self.columns.contains(&unit) {
+            return;
+        }
+        let (old, width) = (self.columns.len() * self.width, self.width);
+        let mut seating = Vec::with_capacity(self.hypotheses.len() * (old + width));
+        for (n, hypothesis) in self.hypotheses.iter().enumerate() {
+            seating.extend_from_slice(&self.seating[n * old..(n + 1) * old]);
+            let mut bits = 0;
+            for fault in hypothesis.cause.faults() {
+                if let Fault::Seat(place) = fault
+                    && Self::column_unit(model, place) == unit
+                {
+                    bits |= 1 << Self::bit(model, place);
+                }
+            }
+            if width == 1 {
+                seating.push(if bits == 0 { 0.0 } else { 1.0 });
+            } else {
+                seating.extend((0..width).map(|state| if state == bits { 1.0 } else { 0.0 }));
+            }
+        }
+        self.seating = seating;
+        self.columns.push(unit);
+    }
+
+    fn insert(&mut self, model: &Model, place: Place) {
+        let unit = Self::column_unit(model, place);
+        self.add_column(model, unit);
+        let Some(column) = self.columns.iter().position(|u| *u == unit) else { return };
+        let (stride, width) = (self.columns.len() * self.width, self.width);
+        let bit = 1 << Self::bit(model, place);
+        for n in 0..self.hypotheses.len() {
+            let at = n * stride + column * width;
+            let states = &mut self.seating[at..at + width];
+            if width == 1 {
+                states[0] = states[0] * (1.0 - model.clears) + (1.0 - states[0]) * model.spoils;
+            } else {
+                for state in (0..width).filter(|s| s & bit == 0) {
+                    let (good, bad) = (states[state], states[state | bit]);
+                    states[state] = good * (1.0 - model.spoils) + bad * model.clears;
+                    states[state | bit] = good * model.spoils + bad * (1.0 - model.clears);
+                }
+            }
+        }
+    }
+
+    /// Carries out an action on the board and on the seating.
+    pub fn act(&mut self, model: &Model, action: &[Change]) {
+        for change in action {
+            let mut inserted = [NOWHERE; 2];
+            let mut count = 0;
+            self.board.apply(*change, &mut |place| {
+                if count < 2 {
+                    inserted[count] = place;
+                    count += 1;
+                }
+            });
+            for place in &inserted[..count] {
+                self.insert(model, *place);
+            }
+            self.settings_cleared |= *change == Change::ClearSettings;
+        }
+    }
+
+    /// The units that may be reported under hypothesis `n`.
+    fn shows(&self, model: &Model, n: usize, out: &mut Vec<Shows>) {
+        out.clear();
+        let cause = self.hypotheses[n].cause;
+        let blind = model.mode == Mode::Blind;
+        for fault in cause.faults() {
+            fault.covered(&model.layout, &self.board.fitted, &self.board.spots, self.settings_cleared, &mut |place| {
+                let unit = unit_of(&model.layout, model.mode, place);
+                if !out.iter().any(|s| s.unit == unit) {
+                    out.push(Shows { unit, chance: model.shows, covered: true });
+                }
+            });
+        }
+        if blind && !out.is_empty() {
+            return;
+        }
+        let bad = |unit: u16, chance: f64, out: &mut Vec<Shows>| {
+            if chance <= 0.0 {
+                return;
+            }
+            let unit = if blind { 0 } else { unit };
+            match out.iter_mut().find(|s| s.unit == unit) {
+                None => out.push(Shows { unit, chance: model.shows * chance, covered: false }),
+                // One unit for the whole board: it fails unless every seating is good.
+                Some(s) if blind => {
+                    let before = s.chance / model.shows;
+                    s.chance = model.shows * (1.0 - (1.0 - before) * (1.0 - chance));
+                }
+                Some(_) => {}
+            }
+        };
+        for fault in cause.faults() {
+            if let Fault::Seat(place) = fault {
+                let unit = Self::column_unit(model, place);
+                if self.board.at(place).is_some() && !self.columns.contains(&unit) {
+                    bad(unit, 1.0, out);
+                }
+            }
+        }
+        for (column, unit) in self.columns.iter().enumerate() {
+            bad(*unit, self.bad_chance(model, n, column), out);
+        }
+    }
+
+    /// Probability that a fitted place of the column is badly seated under hypothesis `n`.
+    fn bad_chance(&self, model: &Model, n: usize, column: usize) -> f64 {
+        let fitted = self.fitted_bits(model, self.columns[column]);
+        let at = (n * self.columns.len() + column) * self.width;
+        if self.width == 1 {
+            return if fitted == 0 { 0.0 } else { self.seating[at] };
+        }
+        (0..self.width).filter(|state| state & fitted != 0).map(|state| self.seating[at + state]).sum()
+    }
+
+    /// Takes in what a boot reported, units in any order. Returns the probability this report had; when it is 0 nothing
+    /// explains the report, and the belief stays as it was.
+    pub fn report(&mut self, model: &Model, reported: &[u16]) -> f64 {
+        let mut list = Vec::new();
+        let mut factors = Vec::with_capacity(self.hypotheses.len());
+        let mut total = 0.0;
+        for n in 0..self.hypotheses.len() {
+            self.shows(model, n, &mut list);
+            let mut factor = 1.0;
+            let mut explained = 0;
+            for s in &list {
+                if reported.contains(&s.unit) {
+                    explained += 1;
+                    factor *= s.chance;
+                } else {
+                    factor *= 1.0 - s.chance;
+                }
+            }
+            let factor = if explained == reported.len() { factor } else { 0.0 };
+            total += factor * self.hypotheses[n].weight;
+            factors.push(factor);
+        }
+        if total <= 0.0 {
+            return 0.0;
+        }
+        let before: f64 = self.hypotheses.iter().map(|h| h.weight).sum();
+        self.update_seating(model, reported, &factors);
+        for (hypothesis, factor) in self.hypotheses.iter_mut().zip(&factors) {
+            hypothesis.weight *= factor / total;
+        }
+        self.drop_below(0.0);
+        total / before
+    }
+
+    fn update_seating(&mut self, model: &Model, reported: &[u16], factors: &[f64]) {
+        let mut list = Vec::new();
+        let (count, width) = (self.columns.len(), self.width);
+        let fitted: Vec<usize> = self.columns.iter().map(|u| self.fitted_bits(model, *u)).collect();
+        for n in (0..self.hypotheses.len()).filter(|n| factors[*n] > 0.0) {
+            self.shows(model, n, &mut list);
+            for (column, &column_fitted) in fitted.iter().enumerate() {
+                let unit = if model.mode == Mode::Blind { 0 } else { self.columns[column] };
+                let Some(s) = list.iter().find(|s| s.unit == unit && !s.covered) else { continue };
+                let at = (n * count + column) * width;
+                let states = &mut self.seating[at..at + width];
+                let seen = reported.contains(&unit);
+                if width == 1 {
+                    if column_fitted != 0 {
+                        // Where the unit is one place this is Bayes' rule; for a whole board it is each place's share of it.
+                        let chance = if seen { model.shows / s.chance } else { (1.0 - model.shows) / (1.0 - s.chance) };
+                        states[0] = (states[0] * chance).min(1.0);
+                    }
+                    continue;
+                }
+                let mut sum = 0.0;
+                for (state, weight) in states.iter_mut().enumerate() {
+                    let chance = if state & column_fitted != 0 { model.shows } else { 0.0 };
+                    *weight *= if seen { chance } else { 1.0 - chance };
+                    sum += *weight;
+                }
+                if sum > 0.0 {
+                    states.iter_mut().for_each(|weight| *weight /= sum);
+                }
+            }
+        }
+    }
+
+    /// Forgets hypotheses at or below a weight and makes the rest add up to 1.
+    pub fn drop_below(&mut self, floor: f64) {
+        let stride = self.columns.len() * self.width;
+        let mut kept = 0;
+        for n in 0..self.hypotheses.len() {
+            if self.hypotheses[n].weight > floor {
+                self.hypotheses[kept] = self.hypotheses[n];
+                self.seating.copy_within(n * stride..(n + 1) * stride, kept * stride);
+                kept += 1;
+            }
+        }
+        self.hypotheses.truncate(kept);
+        self.seating.truncate(kept * stride);
+        let total: f64 = self.hypotheses.iter().map(|h| h.weight).sum();
+        if total > 0.0 {
+            self.hypotheses.iter_mut().for_each(|h| h.weight /= total);
+        }
+    }
+
+    /// What the next boot may report, each kind of cause apart. Branches less likely than `floor` are left out.
+    pub fn outlook(&self, model: &Model, floor: f64) -> Outlook {
+        let mut outlook = Outlook::default();
+        let mut list = Vec::new();
+        for n in 0..self.hypotheses.len() {
+            self.shows(model, n, &mut list);
+            let Hypothesis { kind, weight, .. } = self.hypotheses[n];
+            let mut branches: Vec<(Mask, f64)> = vec![(0, weight)];
+            for s in &list {
+                let bit = match outlook.units.iter().position(|u| *u == s.unit) {
+                    Some(bit) => bit,
+                    None if outlook.units.len() < WIDEST => {
+                        outlook.units.push(s.unit);
+                        outlook.units.len() - 1
+                    }
+                    None => continue,
+                };
+                for at in 0..branches.len() {
+                    let (mask, chance) = branches[at];
+                    let (shown, hidden) = (chance * s.chance, chance * (1.0 - s.chance));
+                    if hidden <= floor {
+                        branches[at] = (mask | 1 << bit, shown);
+                    } else {
+                        branches[at] = (mask, hidden);
+                        if shown > floor {
+                            branches.push((mask | 1 << bit, shown));
+                        }
+                    }
+                }
+                branches.retain(|(_, chance)| *chance > floor);
+            }
+            outlook.parts.extend(branches.into_iter().map(|(mask, chance)| (mask, kind, chance)));
+        }
+        outlook.parts.sort_unstable_by_key(|(mask, kind, _)| (*mask, *kind));
+        outlook.parts.dedup_by(|a, b| {
+            let same = (a.0, a.1) == (b.0, b.1);
+            if same {
+                b.2 += a.2;
+            }
+            same
+        });
+        outlook
+    }
+
+    /// The probability of each kind of cause, likeliest first.
+    pub fn by_kind(&self) -> Vec<(Kind, f64)> {
+        let mut sums = vec![0.0; self.kinds.len()];
+        for h in &self.hypotheses {
+            sums[usize::from(h.kind)] += h.weight;
+        }
+        let mut all: Vec<(Kind, f64)> = self.kinds.iter().copied().zip(sums).filter(|(_, sum)| *sum > 0.0).collect();
+        all.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+        all
+    }
+
+    /// The likeliest kind of cause and its probability.
+    pub fn best(&self) -> Option<(Kind, f64)> {
+        let mut sums = vec![0.0; self.kinds.len()];
+        for h in &self.hypotheses {
+            sums[usize::from(h.kind)] += h.weight;
+        }
+        let best = (0..sums.len()).max_by(|a, b| sums[*a].total_cmp(&sums[*b]))?;
+        Some((self.kinds[best], sums[best]))
+    }
+
+    /// Whether one kind of cause is as likely as a verdict needs.
+    pub fn decided(&self, model: &Model) -> bool {
+        self.best().is_some_and(|(_, chance)| chance >= model.sure)
+    }
+
+    /// Entropy over kinds of cause, in bits.
+    pub fn entropy(&self) -> f64 {
+        self.by_kind().iter().map(|(_, p)| -p * p.log2()).sum()
+    }
+}
+
+impl Outlook {
+    /// The outcomes: each mask with its parts.
+    pub fn outcomes(&self) -> impl Iterator<Item = (Mask, &[(Mask, u16, f64)])> {
+        self.parts.chunk_by(|a, b| a.0 == b.0).map(|chunk| (chunk[0].0, chunk))
+    }
+
+    /// The units of a mask.
+    pub fn reported(&self, mask: Mask) -> Vec<u16> {
+        self.units.iter().enumerate().filter(|(bit, _)| mask >> bit & 1 == 1).map(|(_, unit)| *unit).collect()
+    }
+
+    /// Expected entropy over kinds of cause after the boot, in bits.
+    pub fn entropy_after(&self) -> f64 {
+        let term = |p: f64| if p > 0.0 { p * p.log2() } else { 0.0 };
+        self.outcomes()
+            .map(|(_, parts)| {
+                let total: f64 = parts.iter().map(|p| p.2).sum();
+                term(total) - parts.iter().map(|p| term(p.2)).sum::<f64>()
+            })
+            .sum()
+    }
+}

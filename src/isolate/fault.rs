@@ -1,0 +1,187 @@
+//! What can be wrong, and what of it moving modules about can tell apart.
+
+use super::layout::{Layout, NOWHERE, Piece, Place};
+use super::rates::Shares;
+
+/// How the firmware shows a failure.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Mode {
+    /// It names the slot.
+    Slot,
+    /// It maps out the whole channel when anything on it fails.
+    Channel,
+    /// The machine does not post: it boots or it does not.
+    Blind,
+}
+
+/// One root fault.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Fault {
+    /// The module in this place was badly seated at the start.
+    Seat(Place),
+    Module(Piece),
+    Slot(Place),
+    /// The channel's own trace.
+    Channel(u16),
+    /// A processor contact that serves one channel.
+    Contact(u16),
+    /// Processor contacts that serve a group of channels.
+    Group(u16),
+    /// A processor, or all its memory contacts.
+    Socket(u16),
+    /// A firmware setting that shut the place off.
+    Setting(Place),
+}
+
+/// What a trial can end in: faults that no arrangement of a full board tells apart are one class.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Class {
+    /// By the unit the firmware reports: place, channel, or 0 for the whole board.
+    Seat(u16),
+    Module(Piece),
+    Slot(Place),
+    /// Channel, its trace, a processor contact of that channel; where the firmware drops whole channels, its slots too.
+    Path(u16),
+    Group(u16),
+    Socket(u16),
+    Setting(u16),
+}
+
+impl Fault {
+    /// The class under a reporting mode.
+    pub fn class(self, layout: &Layout, mode: Mode) -> Class {
+        match self {
+            Self::Seat(place) => Class::Seat(unit_of(layout, mode, place)),
+            Self::Module(piece) => Class::Module(piece),
+            Self::Slot(place) => {
+                let channel = layout.channel_of(place);
+                // One slot on the channel, or a firmware that drops channels whole: slot and channel look the same.
+                if mode == Mode::Channel || layout.places(channel).len() == 1 {
+                    Class::Path(channel)
+                } else {
+                    Class::Slot(place)
+                }
+            }
+            Self::Channel(channel) | Self::Contact(channel) => Class::Path(channel),
+            Self::Group(group) => Class::Group(group),
+            Self::Socket(socket) => match layout.channels(socket) {
+                [only] => Class::Path(*only),
+                _ => Class::Socket(socket),
+            },
+            Self::Setting(place) => Class::Setting(unit_of(layout, mode, place)),
+        }
+    }
+
+    /// Calls `each` with every fitted place the fault covers now; `spots` tells where each module is.
+    pub fn covered(
+        self,
+        layout: &Layout,
+        fitted: &[Piece],
+        spots: &[Place],
+        settings_cleared: bool,
+        each: &mut impl FnMut(Place),
+    ) {
+        let channel = |channel: u16, each: &mut dyn FnMut(Place)| {
+            for place in layout.places(channel) {
+                if fitted[usize::from(*place)] != NOWHERE {
+                    each(*place);
+                }
+            }
+        };
+        match self {
+            Self::Seat(_) => {}
+            Self::Module(piece) => {
+                if let Some(place) = spots.get(usize::from(piece)).filter(|p| **p != NOWHERE) {
+                    each(*place);
+                }
+            }
+            Self::Slot(place) => {
+                if fitted[usize::from(place)] != NOWHERE {
+                    each(place);
+                }
+            }
+            Self::Setting(place) => {
+                if !settings_cleared && fitted[usize::from(place)] != NOWHERE {
+                    each(place);
+                }
+            }
+            Self::Channel(c) | Self::Contact(c) => channel(c, each),
+            Self::Group(group) => layout.group(group).iter().for_each(|c| channel(*c, each)),
+            Self::Socket(socket) => layout.channels(socket).iter().for_each(|c| channel(*c, each)),
+        }
+    }
+}
+
+/// The unit a place is reported as.
+pub fn unit_of(layout: &Layout, mode: Mode, place: Place) -> u16 {
+    match mode {
+        Mode::Slot => place,
+        Mode::Channel => layout.channel_of(place),
+        Mode::Blind => 0,
+    }
+}
+
+/// Every root fault of a board whose places hold `fitted`, with its probability before anything was seen.
+pub fn all_faults(layout: &Layout, fitted: &[Piece], shares: &Shares) -> Vec<(Fault, f64)> {
+    let occupied: Vec<Place> = (0..layout.len() as u16).filter(|p| fitted[usize::from(*p)] != NOWHERE).collect();
+    let live: Vec<u16> = (0..layout.channel_count() as u16)
+        .filter(|c| layout.places(*c).iter().any(|p| fitted[usize::from(*p)] != NOWHERE))
+        .collect();
+    let mut all = Vec::new();
+    let mut add = |share: f64, faults: Vec<Fault>| {
+        if share > 0.0 && !faults.is_empty() {
+            let each = share / faults.len() as f64;
+            all.extend(faults.into_iter().map(|fault| (fault, each)));
+        }
+    };
+    add(shares.seating, occupied.iter().map(|p| Fault::Seat(*p)).collect());
+    add(shares.module, occupied.iter().map(|p| Fault::Module(fitted[usize::from(*p)])).collect());
+    add(shares.slot, occupied.iter().map(|p| Fault::Slot(*p)).collect());
+    add(shares.setting, occupied.iter().map(|p| Fault::Setting(*p)).collect());
+    add(shares.channel, live.iter().map(|c| Fault::Channel(*c)).collect());
+    let groups: Vec<Fault> = (0..layout.group_count() as u16)
+        .filter(|g| layout.group(*g).iter().any(|c| live.contains(c)))
+        .map(Fault::Group)
+        .collect();
+    let mut sockets: Vec<u16> = live.iter().map(|c| layout.socket_of(*c)).collect();
+    sockets.dedup();
+    // Without groups their share goes to the whole socket.
+    let (whole, part) = if groups.is_empty() {
+        (shares.socket_all + shares.socket_group, 0.0)
+    } else {
+        (shares.socket_all, shares.socket_group)
+    };
+    add(shares.socket * whole, sockets.into_iter().map(Fault::Socket).collect());
+    add(shares.socket * part, groups);
+    add(shares.socket * shares.socket_channel, live.into_iter().map(Fault::Contact).collect());
+    let total: f64 = all.iter().map(|(_, share)| share).sum();
+    if total > 0.0 {
+        all.iter_mut().for_each(|(_, share)| *share /= total);
+    }
+    all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn counts_are_those_of_the_board() {
+        let layout = Layout::grid(2, 8, 2);
+        let fitted: Vec<u16> = (0..32).collect();
+        let all = all_faults(&layout, &fitted, &Shares::install());
+        // 32 seats, 32 modules, 32 slots, 16 channels, 16 contacts, 8 pairs, 2 sockets.
+        assert_eq!(all.len(), 138);
+        assert!((all.iter().map(|f| f.1).sum::<f64>() - 1.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_channel_of_one_slot_cannot_be_told_from_its_slot() {
+        let layout = Layout::grid(2, 12, 1);
+        assert_eq!(Fault::Slot(3).class(&layout, Mode::Slot), Fault::Channel(3).class(&layout, Mode::Slot));
+        let deeper = Layout::grid(2, 12, 2);
+        assert_ne!(Fault::Slot(6).class(&deeper, Mode::Slot), Fault::Channel(3).class(&deeper, Mode::Slot));
+        assert_eq!(Fault::Slot(6).class(&deeper, Mode::Channel), Fault::Channel(3).class(&deeper, Mode::Channel));
+    }
+}

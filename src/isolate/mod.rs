@@ -1,0 +1,13 @@
+//! Seating, module, slot, channel or processor: which it is, with the fewest power cycles and without sending a good
+//! module back.
+//!
+//! The belief ([`belief`]) is exact for the model it states: one root fault (two where the evidence asks for it), every
+//! insertion may clear a bad seating or make one, a failing unit is reported with a probability.
+
+pub mod action;
+pub mod belief;
+pub mod candidates;
+pub mod choose;
+pub mod fault;
+pub mod layout;
+pub mod rates;

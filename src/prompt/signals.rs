@@ -1,0 +1,93 @@
+//! Signals while a person is asked: Ctrl-C pauses, a hang-up or an order to end leaves with the terminal restored.
+//!
+//! One watcher serves the whole process. It acts only while someone is being asked; at other times a signal does what it
+//! always does. A second signal that comes before the first was heeded (the program is busy elsewhere) ends the program,
+//! after the terminal has been put back.
+
+use std::io;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Mutex, MutexGuard, OnceLock, PoisonError};
+
+use rustix::termios::{OptionalActions, Termios, tcsetattr};
+use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGTERM};
+use signal_hook::iterator::Signals;
+use signal_hook::low_level::emulate_default_handler;
+
+/// The terminal's modes before and while we read keys.
+#[derive(Clone)]
+pub(super) struct Modes {
+    pub before: Termios,
+    pub while_asking: Termios,
+}
+
+#[derive(Default)]
+struct Watch {
+    interrupted: AtomicBool,
+    ended: AtomicBool,
+    /// Set while someone is asked.
+    modes: Mutex<Option<Modes>>,
+}
+
+static WATCH: OnceLock<Watch> = OnceLock::new();
+static STARTED: Mutex<bool> = Mutex::new(false);
+
+fn watch() -> &'static Watch {
+    WATCH.get_or_init(Watch::default)
+}
+
+/// The value behind a lock; a thread that died holding it left nothing half done.
+fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Someone is asked from now on, on standard input with these modes.
+pub(super) fn begin(modes: Modes) -> io::Result<()> {
+    let mut started = lock(&STARTED);
+    if !*started {
+        let mut signals = Signals::new([SIGINT, SIGTERM, SIGHUP, SIGCONT])?;
+        std::thread::Builder::new().name("signals".into()).spawn(move || {
+            for signal in &mut signals {
+                heed(signal);
+            }
+        })?;
+        *started = true;
+    }
+    watch().interrupted.store(false, Ordering::SeqCst);
+    watch().ended.store(false, Ordering::SeqCst);
+    *lock(&watch().modes) = Some(modes);
+    Ok(())
+}
+
+/// Nobody is asked any more.
+pub(super) fn end() {
+    *lock(&watch().modes) = None;
+}
+
+/// Whether Ctrl-C came since this was last asked.
+pub(super) fn take_interrupt() -> bool {
+    watch().interrupted.swap(false, Ordering::SeqCst)
+}
+
+/// Whether the program has been told to end.
+pub(super) fn must_end() -> bool {
+    watch().ended.load(Ordering::SeqCst)
+}
+
+fn heed(signal: i32) {
+    let modes = lock(&watch().modes).clone();
+    let Some(modes) = modes else {
+        // Nothing sensible is left to do if even the default action fails.
+        let _ = emulate_default_handler(signal);
+        return;
+    };
+    if signal == SIGCONT {
+        // Whoever stopped us gave the terminal its own modes in the meantime.
+        let _ = tcsetattr(rustix::stdio::stdin(), OptionalActions::Now, &modes.while_asking);
+        return;
+    }
+    let flag = if signal == SIGINT { &watch().interrupted } else { &watch().ended };
+    if flag.swap(true, Ordering::SeqCst) {
+        let _ = tcsetattr(rustix::stdio::stdin(), OptionalActions::Now, &modes.before);
+        let _ = emulate_default_handler(signal);
+    }
+}

@@ -1,0 +1,167 @@
+//! Lines as bytes, and the chain that binds each to the one before.
+//!
+//! The hash is taken over the bytes as written, so `sha256sum` checks a record without this program. There is one way to
+//! write a line; a line in any other form is refused on reading, never repaired.
+
+use std::io;
+
+use serde::Serialize;
+use serde_json::ser::{CompactFormatter, Formatter};
+use sha2::{Digest, Sha256};
+
+use super::{Event, Line, RECORD_FORMAT, Wrong, strict};
+
+/// `prev` of the first line.
+pub const FIRST_PREV: &str = "0000000000000000000000000000000000000000000000000000000000000000";
+
+/// The longest line in bytes, its newline left out: a snapshot line carries raw tables.
+pub const LONGEST_LINE: usize = 8 * 1024 * 1024;
+
+/// SHA-256 (FIPS 180-4) of a line's bytes without its newline, as lower-case hex.
+pub fn hash(line: &[u8]) -> String {
+    const HEX: &[u8; 16] = b"0123456789abcdef";
+    let mut text = String::with_capacity(64);
+    for byte in Sha256::digest(line) {
+        text.push(char::from(HEX[usize::from(byte >> 4)]));
+        text.push(char::from(HEX[usize::from(byte & 15)]));
+    }
+    text
+}
+
+/// Where the chain stands: what the next line must say.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Head {
+    /// How many lines there are.
+    pub lines: u64,
+    /// The hash of the last one; [`FIRST_PREV`] before the first.
+    pub hash: String,
+}
+
+impl Default for Head {
+    fn default() -> Self {
+        Self { lines: 0, hash: FIRST_PREV.to_owned() }
+    }
+}
+
+impl Head {
+    /// Moves on behind a line whose bytes (newline left out) were checked or written.
+    pub fn advance(&mut self, line: &[u8]) {
+        self.lines += 1;
+        self.hash = hash(line);
+    }
+}
+
+/// The bytes of a line, its newline left out. Only printable ASCII, so that showing a record cannot drive a terminal.
+///
+/// # Errors
+/// When the line would break the rules a reader checks: too long, a number too large, a value that does not read back.
+pub fn encode(line: &Line) -> Result<Vec<u8>, Wrong> {
+    let bytes = to_ascii_json(line)?;
+    if bytes.len() > LONGEST_LINE {
+        return Err(Wrong::TooLong);
+    }
+    Ok(bytes)
+}
+
+/// Reads the line that is due behind `head` from its bytes (newline left out) and checks everything a line alone can show.
+///
+/// # Errors
+/// The first thing that is wrong with it.
+pub fn decode(bytes: &[u8], head: &Head) -> Result<Line, Wrong> {
+    if bytes.len() > LONGEST_LINE {
+        return Err(Wrong::TooLong);
+    }
+    if head.lines == 0 && bytes.starts_with(b"\xef\xbb\xbf") {
+        return Err(Wrong::ByteOrderMark);
+    }
+    if bytes.last() == Some(&b'\r') {
+        return Err(Wrong::Crlf);
+    }
+    if bytes.is_empty() {
+        return Err(Wrong::EmptyLine);
+    }
+    if let Some(at) = bytes.iter().position(|byte| !matches!(byte, b' '..=b'~')) {
+        return Err(Wrong::RawByte { column: at + 1, byte: bytes[at] });
+    }
+    strict::check(bytes)?;
+    let line: Line = match serde_json::from_slice(bytes) {
+        Ok(line) => line,
+        Err(error) => return Err(refusal(bytes, head, &error)),
+    };
+    if head.lines == 0 {
+        check_first(bytes)?;
+    }
+    if to_ascii_json(&line)? != bytes {
+        return Err(Wrong::OtherForm);
+    }
+    if line.n != head.lines + 1 {
+        return Err(Wrong::WrongNumber { expected: head.lines + 1, found: line.n });
+    }
+    if line.prev != head.hash {
+        return Err(Wrong::ChainBreak { expected: head.hash.clone(), found: line.prev });
+    }
+    Ok(line)
+}
+
+/// Says more exactly why a line is none: another format, an event of a later version.
+fn refusal(bytes: &[u8], head: &Head, error: &serde_json::Error) -> Wrong {
+    if head.lines == 0
+        && let Err(wrong) = check_first(bytes)
+    {
+        return wrong;
+    }
+    let value: serde_json::Value = serde_json::from_slice(bytes).unwrap_or_default();
+    match value.get("event").and_then(serde_json::Value::as_str) {
+        Some(event) if !is_known(event) => Wrong::UnknownEvent { event: event.to_owned() },
+        _ => Wrong::NotALine { why: error.to_string() },
+    }
+}
+
+/// The first line opens a job in a format this program reads.
+fn check_first(bytes: &[u8]) -> Result<(), Wrong> {
+    let value: serde_json::Value = serde_json::from_slice(bytes).unwrap_or_default();
+    let text = |key| value.get(key).and_then(serde_json::Value::as_str);
+    match (text("event"), text("format")) {
+        (_, Some(format)) if format != RECORD_FORMAT => Err(Wrong::Format { found: format.to_owned() }),
+        (Some("opened"), Some(_)) => Ok(()),
+        _ => Err(Wrong::NotARecord),
+    }
+}
+
+/// Whether this program knows an event of this name: then it misses the event's fields, not the event.
+fn is_known(event: &str) -> bool {
+    let probe = serde_json::json!({ "event": event });
+    !serde_json::from_value::<Event>(probe).is_err_and(|error| error.to_string().starts_with("unknown variant"))
+}
+
+fn to_ascii_json(line: &Line) -> Result<Vec<u8>, Wrong> {
+    let mut bytes = Vec::with_capacity(512);
+    line.serialize(&mut serde_json::Serializer::with_formatter(&mut bytes, Ascii))
+        .map_err(|error| Wrong::NotALine { why: error.to_string() })?;
+    Ok(bytes)
+}
+
+/// Compact JSON in which DEL and everything beyond ASCII is written as `\uXXXX` (RFC 8259 section 7): serde_json leaves
+/// them raw, and U+009B or U+202E in a record would act on the terminal that shows it.
+struct Ascii;
+
+impl Formatter for Ascii {
+    fn write_string_fragment<W: ?Sized + io::Write>(&mut self, writer: &mut W, fragment: &str) -> io::Result<()> {
+        if fragment.bytes().all(|byte| matches!(byte, b' '..=b'~')) {
+            return CompactFormatter.write_string_fragment(writer, fragment);
+        }
+        for c in fragment.chars() {
+            if matches!(c, ' '..='~') {
+                writer.write_all(&[c as u8])?;
+            } else {
+                for unit in c.encode_utf16(&mut [0; 2]) {
+                    write!(writer, "\\u{unit:04x}")?;
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests;

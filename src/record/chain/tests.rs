@@ -1,0 +1,145 @@
+use super::*;
+use crate::record::{Event, Opened, time};
+
+fn line(n: u64, event: Event, prev: &str) -> Line {
+    Line {
+        n,
+        at: time::parse("2026-11-25T09:30:00.000+01:00").unwrap(),
+        by: "ada".to_owned(),
+        event,
+        prev: prev.to_owned(),
+    }
+}
+
+fn note(text: &str) -> Event {
+    Event::Noted { step: None, text: text.to_owned() }
+}
+
+fn opened() -> Event {
+    let opened: Opened = serde_json::from_str(include_str!("../../../tests/record/opened.json")).unwrap();
+    Event::Opened(Box::new(opened))
+}
+
+/// The head behind some first line, so that notes can follow.
+fn second() -> Head {
+    Head { lines: 1, hash: hash(b"anything") }
+}
+
+/// Decodes the note `text` after `change` was made to its bytes.
+fn changed(text: &str, change: impl Fn(String) -> String) -> Result<Line, Wrong> {
+    let good = String::from_utf8(encode(&line(2, note(text), &second().hash)).unwrap()).unwrap();
+    assert!(decode(good.as_bytes(), &second()).is_ok());
+    let bad = change(good.clone());
+    assert_ne!(good, bad, "the change must change something");
+    decode(bad.as_bytes(), &second())
+}
+
+#[test]
+fn a_line_has_one_form_with_prev_last() {
+    let bytes = encode(&line(2, note("seated"), FIRST_PREV)).unwrap();
+    let wanted = format!(
+        r#"{{"n":2,"at":"2026-11-25T09:30:00.000+01:00","by":"ada","event":"noted","text":"seated","prev":"{FIRST_PREV}"}}"#
+    );
+    assert_eq!(String::from_utf8(bytes).unwrap(), wanted);
+}
+
+#[test]
+fn nothing_in_a_line_can_drive_a_terminal() {
+    let hostile = "\u{1b}[2J\u{7f}\u{9b}31m\u{202e}\u{2028}\u{e9}\u{1f600}\n\r\t\0\"\\";
+    let bytes = encode(&line(2, note(hostile), &second().hash)).unwrap();
+    assert!(bytes.iter().all(|byte| matches!(byte, b' '..=b'~')), "{}", String::from_utf8_lossy(&bytes));
+    let text = String::from_utf8(bytes.clone()).unwrap();
+    assert!(text.contains(r#"\u001b[2J\u007f\u009b31m\u202e\u2028\u00e9\ud83d\ude00\n\r\t\u0000\"\\"#), "{text}");
+    let read = decode(&bytes, &second()).unwrap();
+    assert_eq!(read.event, note(hostile));
+}
+
+#[test]
+fn every_way_to_spoil_a_line_has_its_own_name() {
+    let swap = |from: &'static str, to: &'static str| changed("seated", move |line| line.replacen(from, to, 1));
+    assert_eq!(swap("seated", "seatex").map(|_| ()), Ok(()), "a changed value shows in the next line's prev, not here");
+    assert!(matches!(swap("\"n\":2", "\"n\":3"), Err(Wrong::WrongNumber { expected: 2, found: 3 })));
+    assert_eq!(swap("\"n\":2", "\"n\":2,\"n\":2"), Err(Wrong::DuplicateKey { key: "n".to_owned() }));
+    assert_eq!(swap("\"n\":2", "\"n\":2.0"), Err(Wrong::Fraction));
+    assert_eq!(swap("\"n\":2", "\"n\":9007199254740993"), Err(Wrong::BigNumber));
+    assert_eq!(swap("\"n\":2", "\"n\": 2"), Err(Wrong::OtherForm));
+    assert_eq!(swap("\"n\":2", "\"extra\":1,\"n\":2"), Err(Wrong::OtherForm));
+    assert_eq!(swap("seated", "se\\u0061ted"), Err(Wrong::OtherForm));
+    assert_eq!(swap("30:00.000", "30:00"), Err(Wrong::OtherForm));
+    assert_eq!(swap("+01:00", "Z"), Err(Wrong::OtherForm));
+    assert_eq!(swap("noted", "notes"), Err(Wrong::UnknownEvent { event: "notes".to_owned() }));
+    assert!(matches!(swap("2026-11-25", "2026-13-25"), Err(Wrong::NotALine { .. })));
+    assert!(matches!(swap("{", ""), Err(Wrong::NotJson { .. })));
+    assert!(matches!(swap("seated", "s\u{e9}ated"), Err(Wrong::RawByte { byte: 0xc3, .. })));
+    assert_eq!(changed("seated", |line| line + "\r"), Err(Wrong::Crlf));
+    assert_eq!(changed("seated", |_| String::new()), Err(Wrong::EmptyLine));
+    let prev = second().hash;
+    let broken = changed("seated", |line| line.replace(&prev, FIRST_PREV));
+    assert_eq!(broken, Err(Wrong::ChainBreak { expected: prev.clone(), found: FIRST_PREV.to_owned() }));
+    assert_eq!(decode(&vec![b'x'; LONGEST_LINE + 1], &second()), Err(Wrong::TooLong));
+}
+
+#[test]
+fn the_first_line_says_whether_this_program_can_read_the_record() {
+    let first = |change: &dyn Fn(String) -> String| {
+        let good = String::from_utf8(encode(&line(1, opened(), FIRST_PREV)).unwrap()).unwrap();
+        decode(change(good).as_bytes(), &Head::default()).map(|_| ())
+    };
+    assert_eq!(first(&|line| line), Ok(()));
+    let format = |found: &str| Err(Wrong::Format { found: found.to_owned() });
+    assert_eq!(first(&|line| line.replacen("slotwise-record/1", "slotwise-record/2", 1)), format("slotwise-record/2"));
+    assert_eq!(first(&|_| r#"{"format":"slotwise-plan/1"}"#.to_owned()), format("slotwise-plan/1"));
+    assert_eq!(first(&|_| r#"{"format":"slotwise-record/99","seq":1}"#.to_owned()), format("slotwise-record/99"));
+    assert_eq!(first(&|_| r#"{"a":1}"#.to_owned()), Err(Wrong::NotARecord));
+    assert_eq!(first(&|_| "[]".to_owned()), Err(Wrong::NotARecord));
+    assert_eq!(first(&|line| format!("\u{feff}{line}")), Err(Wrong::ByteOrderMark));
+    let note = encode(&line(1, note("x"), FIRST_PREV)).unwrap();
+    assert_eq!(decode(&note, &Head::default()), Err(Wrong::NotARecord));
+}
+
+#[test]
+fn every_event_of_the_type_is_known_by_its_name_and_no_other() {
+    let schema = serde_json::to_value(schemars::schema_for!(Event)).unwrap();
+    let names: Vec<&str> = schema
+        .pointer("/oneOf")
+        .and_then(serde_json::Value::as_array)
+        .unwrap()
+        .iter()
+        .map(|variant| variant.pointer("/properties/event/const").and_then(serde_json::Value::as_str).unwrap())
+        .collect();
+    assert!(names.contains(&"opened") && names.contains(&"declared"), "{names:?}");
+    for name in names {
+        assert!(is_known(name), "{name}");
+    }
+    for name in ["", "Opened", "signed-by-nobody", "unknown variant"] {
+        assert!(!is_known(name), "{name}");
+    }
+    let how = changed_answer("\"how\":\"typed\"", "\"how\":\"answered\"");
+    assert!(matches!(how, Err(Wrong::NotALine { .. })), "{how:?}");
+}
+
+/// Decodes an answer after a part of its text was replaced.
+fn changed_answer(from: &str, to: &str) -> Result<Line, Wrong> {
+    let step = crate::checklist::StepId("a".to_owned());
+    let event =
+        Event::Answered { step, value: "1".to_owned(), how: super::super::How::Typed, took_ms: 1, serial: None };
+    let good = String::from_utf8(encode(&line(2, event, &second().hash)).unwrap()).unwrap();
+    assert!(good.contains(from), "{good}");
+    decode(good.replacen(from, to, 1).as_bytes(), &second())
+}
+
+#[test]
+fn a_snapshot_survives_whole() {
+    let snapshot = serde_json::from_str(include_str!("../../../tests/record/snapshot.json")).unwrap();
+    let event = Event::SnapshotTaken { step: None, snapshot: Box::new(snapshot) };
+    let written = line(2, event, &second().hash);
+    let bytes = encode(&written).unwrap();
+    assert_eq!(decode(&bytes, &second()).unwrap(), written);
+}
+
+#[test]
+fn numbers_too_large_to_keep_exact_are_not_written() {
+    let event = Event::TailSetAside { file: "x".to_owned(), bytes: u64::MAX, why: "x".to_owned() };
+    let bytes = encode(&line(2, event, &second().hash)).unwrap();
+    assert_eq!(decode(&bytes, &second()), Err(Wrong::BigNumber));
+}

@@ -1,0 +1,334 @@
+//! The state of a job: a fold over the lines of its record.
+
+mod parts;
+mod rules;
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::time::Duration;
+
+use chrono::{DateTime, FixedOffset};
+
+pub use parts::*;
+pub use rules::RuleFault;
+
+use super::{Event, Line, Opened};
+use crate::board::SlotLabel;
+use crate::checklist::{Evidence, ScanOf, StepId, Steps};
+use crate::snapshot::Snapshot;
+
+/// What the lines of a record say, up to some line.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Job {
+    opened: Opened,
+    opened_at: DateTime<FixedOffset>,
+    lines: u64,
+    last_at: DateTime<FixedOffset>,
+    last_by: String,
+    answers: BTreeMap<StepId, Standing>,
+    refused: BTreeMap<StepId, u32>,
+    corrections: Vec<Correction>,
+    notes: Vec<Remark>,
+    problems: Vec<Problem>,
+    pauses: Vec<Pause>,
+    paused: bool,
+    worked: Duration,
+    clock_notes: Vec<ClockNote>,
+    snapshot: Option<(u64, Snapshot)>,
+    snapshot_lines: BTreeSet<u64>,
+    comparison: Option<Comparison>,
+    rounds: Vec<Round>,
+    declarations: Vec<Declaration>,
+    tails: Vec<SetAside>,
+}
+
+impl Job {
+    /// The state behind the last of `lines`.
+    ///
+    /// # Errors
+    /// The first rule a line breaks, with that line's number.
+    pub fn replay(lines: impl IntoIterator<Item = Line>) -> Result<Self, (u64, RuleFault)> {
+        let mut lines = lines.into_iter();
+        let Some(first) = lines.next() else { return Err((1, RuleFault::NotOpened)) };
+        let mut job = Self::open(first).map_err(|fault| (1, fault))?;
+        for line in lines {
+            let n = job.lines + 1;
+            job.apply(line).map_err(|fault| (n, fault))?;
+        }
+        Ok(job)
+    }
+
+    /// The state behind the first line.
+    ///
+    /// # Errors
+    /// When it opens no job or is not line 1.
+    pub fn open(first: Line) -> Result<Self, RuleFault> {
+        if first.n != 1 {
+            return Err(RuleFault::OutOfOrder { last: 0, found: first.n });
+        }
+        let Event::Opened(opened) = first.event else { return Err(RuleFault::NotOpened) };
+        Ok(Self {
+            opened: *opened,
+            opened_at: first.at,
+            lines: 1,
+            last_at: first.at,
+            last_by: first.by,
+            answers: BTreeMap::new(),
+            refused: BTreeMap::new(),
+            corrections: Vec::new(),
+            notes: Vec::new(),
+            problems: Vec::new(),
+            pauses: Vec::new(),
+            paused: false,
+            worked: Duration::ZERO,
+            clock_notes: Vec::new(),
+            snapshot: None,
+            snapshot_lines: BTreeSet::new(),
+            comparison: None,
+            rounds: Vec::new(),
+            declarations: Vec::new(),
+            tails: Vec::new(),
+        })
+    }
+
+    /// Moves on by one line.
+    ///
+    /// # Errors
+    /// The rule it breaks; the job is then as it was.
+    pub fn apply(&mut self, line: Line) -> Result<(), RuleFault> {
+        self.check(&line)?;
+        self.count_time(&line);
+        let Line { n, at, by, event, .. } = line;
+        match event {
+            // Refused by the check.
+            Event::Opened(_) => {}
+            Event::Answered { step, value, how, took_ms, serial } => {
+                let answer = Answer::Given { value, how, took_ms, serial };
+                self.answers.insert(step, Standing { line: n, at, by: by.clone(), answer });
+            }
+            Event::Overridden { step, as_what, why, name } => {
+                let answer = Answer::Passed { as_what, why, name };
+                self.answers.insert(step, Standing { line: n, at, by: by.clone(), answer });
+            }
+            Event::Refused { step, .. } => {
+                let count = self.refused.entry(step).or_default();
+                *count = count.saturating_add(1);
+            }
+            Event::Corrected { step, corrects, why } => {
+                self.answers.remove(&step);
+                for declaration in &mut self.declarations {
+                    declaration.reopened_by.get_or_insert(n);
+                }
+                self.corrections.push(Correction { line: n, step, corrects, why });
+            }
+            Event::Noted { step, text } => self.notes.push(Remark { line: n, step, text }),
+            Event::ProblemReported { step, slot, text } => self.problems.push(Problem { line: n, step, slot, text }),
+            Event::Paused { step, why } => {
+                self.paused = true;
+                self.pauses.push(Pause { paused: Some(n), step, why: Some(why), ..Pause::default() });
+            }
+            Event::Resumed { step, away_ms, clock_note } => self.resume(n, step, away_ms, clock_note),
+            Event::SnapshotTaken { snapshot, .. } => {
+                self.snapshot_lines.insert(n);
+                self.snapshot = Some((n, *snapshot));
+            }
+            Event::Compared { snapshot_line, findings } => {
+                self.comparison = Some(Comparison { line: n, snapshot_line, findings });
+            }
+            Event::RoundOpened { round, slots, snapshot_line } => {
+                let host = self.snapshot.as_ref().map(|(_, snapshot)| &snapshot.host);
+                self.rounds.push(Round {
+                    line: n,
+                    round,
+                    slots,
+                    snapshot_line,
+                    boot_id: host.and_then(|host| host.boot_id.clone()),
+                    uuid: host.and_then(|host| host.uuid.clone()),
+                });
+            }
+            Event::TailSetAside { file, bytes, why } => self.tails.push(SetAside { line: n, file, bytes, why }),
+            Event::Declared { name, role, statement } => {
+                self.declarations.push(Declaration { line: n, at, name, role, statement, reopened_by: None });
+            }
+        }
+        self.lines = n;
+        self.last_at = at;
+        self.last_by = by;
+        Ok(())
+    }
+
+    /// Counts the time since the line before as worked, unless the technician was away: paused, or returning to a job that
+    /// ended without a word. A clock that was set back adds nothing and is noted.
+    fn count_time(&mut self, line: &Line) {
+        let gap = line.at.signed_duration_since(self.last_at);
+        match gap.to_std() {
+            Ok(gap) => {
+                let returning = matches!(line.event, Event::Resumed { .. } | Event::TailSetAside { .. });
+                if !self.paused && !returning {
+                    self.worked = self.worked.saturating_add(gap);
+                }
+            }
+            Err(_) => self.clock_notes.push(ClockNote { line: line.n, back_ms: gap.num_milliseconds().unsigned_abs() }),
+        }
+    }
+
+    fn resume(&mut self, n: u64, step: Option<StepId>, away_ms: Option<u64>, clock_note: Option<String>) {
+        self.paused = false;
+        match self.pauses.last_mut() {
+            Some(pause) if pause.resumed.is_none() => {
+                pause.resumed = Some(n);
+                pause.away_ms = away_ms;
+                pause.clock_note = clock_note;
+            }
+            // Nobody could say "pause": the program was killed or the power went.
+            _ => self.pauses.push(Pause { resumed: Some(n), step, away_ms, clock_note, ..Pause::default() }),
+        }
+    }
+
+    /// What the job was opened with.
+    pub fn opened(&self) -> &Opened {
+        &self.opened
+    }
+
+    /// When it was opened.
+    pub fn opened_at(&self) -> DateTime<FixedOffset> {
+        self.opened_at
+    }
+
+    /// How many lines were folded.
+    pub fn lines(&self) -> u64 {
+        self.lines
+    }
+
+    /// When and by whom the last line was written.
+    pub fn last(&self) -> (DateTime<FixedOffset>, &str) {
+        (self.last_at, &self.last_by)
+    }
+
+    /// The standing answer of a step: the latest one, unless it was corrected.
+    pub fn answer(&self, step: &StepId) -> Option<&Standing> {
+        self.answers.get(step)
+    }
+
+    /// All standing answers, by step.
+    pub fn answers(&self) -> &BTreeMap<StepId, Standing> {
+        &self.answers
+    }
+
+    /// Card and step index of the first step without a standing answer; `None` when all have one.
+    pub fn open_step(&self, steps: &Steps) -> Option<(usize, usize)> {
+        steps.iter().find(|(_, _, step)| !self.answers.contains_key(&step.id)).map(|(card, step, _)| (card, step))
+    }
+
+    /// Steps passed without their evidence whose override still stands, in the order they were passed.
+    pub fn overrides(&self) -> Vec<(&StepId, &Standing)> {
+        let mut passed: Vec<_> =
+            self.answers.iter().filter(|(_, standing)| matches!(standing.answer, Answer::Passed { .. })).collect();
+        passed.sort_by_key(|(_, standing)| standing.line);
+        passed
+    }
+
+    /// The serial bound to each slot: what was read with (or as) the standing module scan at that slot.
+    pub fn bound<'a>(&'a self, steps: &'a Steps) -> BTreeMap<&'a SlotLabel, Bound<'a>> {
+        let mut bound: BTreeMap<_, Bound<'_>> = BTreeMap::new();
+        for (_, _, step) in steps.iter() {
+            let (Some(slot), Evidence::Scan { of: ScanOf::Module, .. }) = (&step.slot, &step.evidence) else {
+                continue;
+            };
+            let Some(standing) = self.answers.get(&step.id) else { continue };
+            let Answer::Given { value, serial, .. } = &standing.answer else { continue };
+            let serial = serial.as_deref().unwrap_or(value);
+            if bound.get(slot).is_none_or(|earlier| earlier.line < standing.line) {
+                bound.insert(slot, Bound { serial, line: standing.line, step: &step.id });
+            }
+        }
+        bound
+    }
+
+    /// How often answers to a step were refused, over the whole job.
+    pub fn refused(&self, step: &StepId) -> u32 {
+        self.refused.get(step).copied().unwrap_or(0)
+    }
+
+    /// Refused answers of all steps.
+    pub fn refused_in_all(&self) -> u32 {
+        self.refused.values().fold(0, |sum, count| sum.saturating_add(*count))
+    }
+
+    /// Corrections in order.
+    pub fn corrections(&self) -> &[Correction] {
+        &self.corrections
+    }
+
+    /// Notes in order.
+    pub fn notes(&self) -> &[Remark] {
+        &self.notes
+    }
+
+    /// Reported problems in order.
+    pub fn problems(&self) -> &[Problem] {
+        &self.problems
+    }
+
+    /// Pauses in order, those nobody announced included.
+    pub fn pauses(&self) -> &[Pause] {
+        &self.pauses
+    }
+
+    /// Whether the job is paused by name.
+    pub fn is_paused(&self) -> bool {
+        self.paused
+    }
+
+    /// The line of the last `resumed`; answers before it to steps that ask for it are checked again.
+    pub fn last_resumed(&self) -> Option<u64> {
+        self.pauses.iter().rev().find_map(|pause| pause.resumed)
+    }
+
+    /// Time spent on the job: the gaps between lines, pauses and absences left out. Never shrinks.
+    pub fn worked(&self) -> Duration {
+        self.worked
+    }
+
+    /// Where the clock was set back.
+    pub fn clock_notes(&self) -> &[ClockNote] {
+        &self.clock_notes
+    }
+
+    /// The last snapshot with its line.
+    pub fn snapshot(&self) -> Option<(u64, &Snapshot)> {
+        self.snapshot.as_ref().map(|(line, snapshot)| (*line, snapshot))
+    }
+
+    /// The last comparison of a snapshot with the plan.
+    pub fn comparison(&self) -> Option<&Comparison> {
+        self.comparison.as_ref()
+    }
+
+    /// The times the machine was opened again after findings, in order.
+    pub fn rounds(&self) -> &[Round] {
+        &self.rounds
+    }
+
+    /// Tails that were set aside.
+    pub fn tails(&self) -> &[SetAside] {
+        &self.tails
+    }
+
+    /// All declarations, those a later correction reopened included.
+    pub fn declarations(&self) -> &[Declaration] {
+        &self.declarations
+    }
+
+    /// The declarations that no correction has reopened.
+    pub fn standing_declarations(&self) -> impl Iterator<Item = &Declaration> {
+        self.declarations.iter().filter(|declaration| declaration.reopened_by.is_none())
+    }
+
+    /// Whether the job stands declared as done.
+    pub fn is_done(&self) -> bool {
+        self.standing_declarations().next().is_some()
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,124 @@
+//! Which event may follow which.
+
+use super::{Declaration, Job};
+use crate::checklist::StepId;
+use crate::record::{Event, Line, Role};
+use crate::text::shown;
+
+/// An event that cannot happen where it stands.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum RuleFault {
+    #[error("the first event must open the job")]
+    NotOpened,
+    #[error("a job is opened once, by its first line")]
+    OpenedTwice,
+    #[error("line {found} cannot follow line {last}")]
+    OutOfOrder { last: u64, found: u64 },
+    #[error("`{event}` while the job is paused: it must be resumed first")]
+    WhilePaused { event: &'static str },
+    #[error("`{event}` after the job was declared done in line {declared}: correct an answer first, with a reason")]
+    AfterDeclared { event: &'static str, declared: u64 },
+    #[error("line {corrects} is not the standing answer of step `{}`, so it cannot be corrected", shown(&step.0))]
+    NothingToCorrect { step: StepId, corrects: u64 },
+    #[error("line {snapshot_line} is not a snapshot, so nothing can be compared with it")]
+    NoSuchSnapshot { snapshot_line: u64 },
+    #[error("the {} has declared the job done already, in line {line}", role.name())]
+    DeclaredTwice { role: Role, line: u64 },
+    #[error("a reason is missing: a correction or an override says why")]
+    NoReason,
+}
+
+impl Role {
+    /// The role as the record writes it.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Technician => "technician",
+            Self::Supervisor => "supervisor",
+        }
+    }
+}
+
+impl Event {
+    /// The event's name as the record writes it.
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Self::Opened(_) => "opened",
+            Self::Answered { .. } => "answered",
+            Self::Refused { .. } => "refused",
+            Self::Corrected { .. } => "corrected",
+            Self::Overridden { .. } => "overridden",
+            Self::Noted { .. } => "noted",
+            Self::ProblemReported { .. } => "problem-reported",
+            Self::Paused { .. } => "paused",
+            Self::Resumed { .. } => "resumed",
+            Self::SnapshotTaken { .. } => "snapshot-taken",
+            Self::Compared { .. } => "compared",
+            Self::RoundOpened { .. } => "round-opened",
+            Self::TailSetAside { .. } => "tail-set-aside",
+            Self::Declared { .. } => "declared",
+        }
+    }
+}
+
+impl Job {
+    /// Whether `line` may come next.
+    ///
+    /// After a declaration the job rests: notes, problems, the other role's declaration, a tail set aside and a correction
+    /// may follow. A correction opens the job again; what was declared before then counts no longer, and stays readable.
+    ///
+    /// # Errors
+    /// The rule it would break.
+    pub fn check(&self, line: &Line) -> Result<(), RuleFault> {
+        if line.n != self.lines + 1 {
+            return Err(RuleFault::OutOfOrder { last: self.lines, found: line.n });
+        }
+        let event = line.event.name();
+        let passive =
+            matches!(line.event, Event::Noted { .. } | Event::ProblemReported { .. } | Event::TailSetAside { .. });
+        if self.is_paused()
+            && !passive
+            && !matches!(
+                line.event,
+                Event::Opened(_)
+                    | Event::Paused { .. }
+                    | Event::Resumed { .. }
+                    | Event::SnapshotTaken { .. }
+                    | Event::Compared { .. }
+            )
+        {
+            return Err(RuleFault::WhilePaused { event });
+        }
+        if let Some(declared) = self.standing_declarations().next()
+            && !passive
+            && !matches!(line.event, Event::Opened(_) | Event::Declared { .. } | Event::Corrected { .. })
+        {
+            return Err(RuleFault::AfterDeclared { event, declared: declared.line });
+        }
+        match &line.event {
+            Event::Opened(_) => Err(RuleFault::OpenedTwice),
+            Event::Corrected { step, corrects, why } => {
+                let stands = self.answer(step).is_some_and(|standing| standing.line == *corrects);
+                if !stands {
+                    return Err(RuleFault::NothingToCorrect { step: step.clone(), corrects: *corrects });
+                }
+                said(why)
+            }
+            Event::Overridden { why, .. } => said(why),
+            Event::Compared { snapshot_line, .. } if !self.snapshot_lines.contains(snapshot_line) => {
+                Err(RuleFault::NoSuchSnapshot { snapshot_line: *snapshot_line })
+            }
+            Event::RoundOpened { snapshot_line, .. } if !self.snapshot_lines.contains(snapshot_line) => {
+                Err(RuleFault::NoSuchSnapshot { snapshot_line: *snapshot_line })
+            }
+            Event::Declared { role, .. } => match self.standing_declarations().find(|d| d.role == *role) {
+                Some(Declaration { line, .. }) => Err(RuleFault::DeclaredTwice { role: *role, line: *line }),
+                None => Ok(()),
+            },
+            _ => Ok(()),
+        }
+    }
+}
+
+fn said(why: &str) -> Result<(), RuleFault> {
+    if why.trim().is_empty() { Err(RuleFault::NoReason) } else { Ok(()) }
+}

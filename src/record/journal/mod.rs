@@ -1,0 +1,187 @@
+//! The one writer of a record.
+//!
+//! What it promises: when [`Journal::append`] returns, the line survives a power cut; after any crash the record opens by
+//! itself, and at most the one line that was not confirmed is missing; nothing confirmed is ever changed. So a line is one
+//! write and one sync, and after any failure of either the journal takes nothing more: a kernel may report a failed sync
+//! once and then call the lost pages clean (Linux, Documentation/filesystems/vfs.rst, "Handling errors during writeback"),
+//! so trying again on the same open file proves nothing.
+
+mod error;
+mod lock;
+mod repair;
+mod storage;
+
+use std::io;
+use std::path::{Path, PathBuf};
+
+use chrono::{DateTime, FixedOffset};
+
+pub use error::{Failure, JournalError};
+pub use lock::Holder;
+pub use storage::{FileStorage, Stand, Storage};
+
+use super::chain::{self, Head};
+use super::scan::LARGEST_FILE;
+use super::{Event, Job, Line, Opened, RuleFault, SetAside, file_name, is_job_id, time};
+
+/// Who writes what nobody said: a tail set aside.
+pub const PROGRAM: &str = "slotwise";
+
+/// An open record and the state of its job.
+#[derive(Debug)]
+pub struct Journal {
+    file: PathBuf,
+    storage: Box<dyn Storage>,
+    head: Head,
+    length: u64,
+    job: Job,
+    /// The line at which a write or sync failed.
+    failed: Option<u64>,
+    repaired: Vec<SetAside>,
+}
+
+impl Journal {
+    /// Opens a new job: makes `<job>.jsonl` in `folder`, which must exist, and writes the first line.
+    ///
+    /// # Errors
+    /// When the name is taken or no job id, or the line cannot be made durable; no file is left then.
+    pub fn create(folder: &Path, by: &str, at: DateTime<FixedOffset>, opened: Opened) -> Result<Self, JournalError> {
+        if !is_job_id(&opened.job) {
+            return Err(JournalError::BadName { job: opened.job });
+        }
+        let file = folder.join(file_name(&opened.job));
+        let storage = FileStorage::create(&file).map_err(|source| match source.kind() {
+            io::ErrorKind::AlreadyExists => JournalError::Exists { file: file.clone() },
+            _ => JournalError::Io { file: file.clone(), doing: "making the record", source },
+        })?;
+        // From here on the file is ours: the lock or the first line failing leaves nothing that was confirmed.
+        let journal = lock::take(storage.file(), &file)
+            .and_then(|()| Self::create_on(Box::new(storage), file.clone(), by, at, opened));
+        if journal.is_err() {
+            let _ = std::fs::remove_file(&file);
+        }
+        journal
+    }
+
+    /// As [`Journal::create`], on a storage that is empty.
+    ///
+    /// # Errors
+    /// When the first line cannot be made durable.
+    pub fn create_on(
+        storage: Box<dyn Storage>,
+        file: PathBuf,
+        by: &str,
+        at: DateTime<FixedOffset>,
+        opened: Opened,
+    ) -> Result<Self, JournalError> {
+        let head = Head::default();
+        let event = Event::Opened(Box::new(opened));
+        let first = Line { n: 1, at: time::whole_millis(at), by: by.to_owned(), event, prev: head.hash.clone() };
+        let bytes = bytes_of(&first, &head, &file)?;
+        let job = Job::open(first).map_err(|fault| JournalError::Rule { file: file.clone(), fault })?;
+        let mut journal = Self { file, storage, head, length: 0, job, failed: None, repaired: Vec::new() };
+        journal.put(bytes)?;
+        journal.storage.sync_folder().map_err(|source| JournalError::Io {
+            file: journal.file.clone(),
+            doing: "syncing its folder",
+            source,
+        })?;
+        Ok(journal)
+    }
+
+    /// Opens the record of a job to go on with it. A tail torn by a crash is set aside first, with a line at `at` that says
+    /// so; see [`Journal::repaired`].
+    ///
+    /// # Errors
+    /// When it is no sound record, when someone else has it open, or when the tail cannot be set aside.
+    pub fn open(path: &Path, at: DateTime<FixedOffset>) -> Result<Self, JournalError> {
+        let storage = FileStorage::open(path).map_err(|error| repair::cannot_open(path, error))?;
+        lock::take(storage.file(), path)?;
+        Self::open_on(Box::new(storage), path.to_owned(), at)
+    }
+
+    /// Records one event: one write, one sync. Gives the number of its line, which is then on the disk.
+    ///
+    /// # Errors
+    /// When the event may not follow or cannot be written down, nothing was written and the journal goes on. After a
+    /// failed write or sync the journal takes nothing more ([`JournalError::is_final`]).
+    pub fn append(&mut self, by: &str, at: DateTime<FixedOffset>, event: Event) -> Result<u64, JournalError> {
+        if let Some(n) = self.failed {
+            return Err(JournalError::Stopped { file: self.file.clone(), n });
+        }
+        let n = self.head.lines + 1;
+        let line = Line { n, at: time::whole_millis(at), by: by.to_owned(), event, prev: self.head.hash.clone() };
+        self.job.check(&line).map_err(|fault| self.refuse(fault))?;
+        let bytes = bytes_of(&line, &self.head, &self.file)?;
+        if self.length + bytes.len() as u64 + 1 > LARGEST_FILE {
+            return Err(JournalError::TooLarge { file: self.file.clone() });
+        }
+        self.put(bytes)?;
+        self.job.apply(line).map_err(|fault| self.refuse(fault))?;
+        Ok(n)
+    }
+
+    fn refuse(&self, fault: RuleFault) -> JournalError {
+        JournalError::Rule { file: self.file.clone(), fault }
+    }
+
+    /// Writes and syncs one line; any failure ends this journal.
+    fn put(&mut self, mut bytes: Vec<u8>) -> Result<(), JournalError> {
+        bytes.push(b'\n');
+        if let Err(failure) = self.write_and_sync(&bytes) {
+            let n = self.head.lines + 1;
+            self.failed = Some(n);
+            return Err(JournalError::NotRecorded { file: self.file.clone(), n, failure });
+        }
+        self.length += bytes.len() as u64;
+        bytes.pop();
+        self.head.advance(&bytes);
+        Ok(())
+    }
+
+    fn write_and_sync(&mut self, bytes: &[u8]) -> Result<(), Failure> {
+        let stand = self.storage.stand().map_err(Failure::Write)?;
+        if !stand.linked {
+            return Err(Failure::Removed);
+        }
+        if stand.length != self.length {
+            return Err(Failure::Changed { due: self.length, found: stand.length });
+        }
+        match self.storage.append(bytes) {
+            Ok(written) if written == bytes.len() => {}
+            Ok(written) => return Err(Failure::Short { written, due: bytes.len() }),
+            Err(error) => return Err(Failure::write(error)),
+        }
+        self.storage.sync().map_err(Failure::sync)
+    }
+
+    /// The state of the job behind the last line on disk.
+    pub fn job(&self) -> &Job {
+        &self.job
+    }
+
+    /// Where the record is.
+    pub fn path(&self) -> &Path {
+        &self.file
+    }
+
+    /// Where the chain stands.
+    pub fn head(&self) -> &Head {
+        &self.head
+    }
+
+    /// The tails set aside by this opening, to be told to the person.
+    pub fn repaired(&self) -> &[SetAside] {
+        &self.repaired
+    }
+}
+
+/// The bytes of a line, proven to read back as the same line: nothing is written that no reader would take.
+fn bytes_of(line: &Line, head: &Head, file: &Path) -> Result<Vec<u8>, JournalError> {
+    let unwritable = |wrong| JournalError::Unwritable { file: file.to_owned(), wrong };
+    let bytes = chain::encode(line).map_err(unwritable)?;
+    if chain::decode(&bytes, head).map_err(unwritable)? != *line {
+        return Err(unwritable(super::Wrong::OtherForm));
+    }
+    Ok(bytes)
+}

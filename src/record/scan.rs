@@ -1,0 +1,188 @@
+//! Walking a record line by line: every line checked against the chain, and a torn tail told from damage.
+//!
+//! A line is written by one call and synced before anyone is told, so a crash can spoil only what stands behind the last
+//! whole line. File systems then show a cut line, or a run of NULs where blocks never arrived, or both.
+
+use std::io::{self, BufRead};
+
+use super::chain::{self, Head, LONGEST_LINE};
+use super::{Line, Wrong};
+
+/// The largest record in bytes.
+pub const LARGEST_FILE: u64 = 1 << 30;
+
+/// One whole line with its place in the file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Scanned {
+    pub line: Line,
+    /// Where it begins, in bytes from the start of the file.
+    pub offset: u64,
+    /// Its bytes without the newline.
+    pub bytes: Vec<u8>,
+}
+
+/// What stands behind the last whole line: never confirmed to anyone.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Torn {
+    /// Where it begins, in bytes from the start of the file.
+    pub offset: u64,
+    pub bytes: u64,
+    pub kind: TornKind,
+}
+
+/// How a tail is torn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TornKind {
+    /// No line feed at its end.
+    Cut,
+    /// Only NULs.
+    Nuls,
+    /// NULs among other bytes.
+    Holes,
+}
+
+impl TornKind {
+    /// What happened, in words.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Cut => "the last line was cut while it was written",
+            Self::Nuls => "the file ends in zero bytes: the line that was due there never reached the disk",
+            Self::Holes => "parts of the last line never reached the disk",
+        }
+    }
+}
+
+/// Why a walk ended early.
+#[derive(Debug)]
+pub enum Stop {
+    Io(io::Error),
+    TooLarge,
+    /// Nothing in the file at all.
+    Empty,
+    /// Not one whole line.
+    NeverOpened(TornKind),
+    Damaged {
+        line: u64,
+        wrong: Wrong,
+    },
+}
+
+/// Walks the lines of a record. Ends at the first error; what is torn behind the last whole line is in [`Scan::torn`].
+#[derive(Debug)]
+pub struct Scan<R> {
+    input: R,
+    head: Head,
+    offset: u64,
+    torn: Option<Torn>,
+    ended: bool,
+}
+
+impl<R: BufRead> Scan<R> {
+    /// A walk from the start of `input`.
+    pub fn new(input: R) -> Self {
+        Self { input, head: Head::default(), offset: 0, torn: None, ended: false }
+    }
+
+    /// Where the chain stands behind the lines walked so far.
+    pub fn head(&self) -> &Head {
+        &self.head
+    }
+
+    /// The length in bytes of the whole lines walked so far.
+    pub fn good_length(&self) -> u64 {
+        self.offset
+    }
+
+    /// The torn tail, once the walk has ended.
+    pub fn torn(&self) -> Option<Torn> {
+        self.torn
+    }
+
+    fn step(&mut self) -> Result<Option<Scanned>, Stop> {
+        let mut bytes = Vec::new();
+        let most = LONGEST_LINE as u64 + 1;
+        io::Read::take(&mut self.input, most).read_until(b'\n', &mut bytes).map_err(Stop::Io)?;
+        if bytes.is_empty() {
+            return if self.head.lines == 0 { Err(Stop::Empty) } else { Ok(None) };
+        }
+        if self.offset + bytes.len() as u64 > LARGEST_FILE {
+            return Err(Stop::TooLarge);
+        }
+        let whole = bytes.pop_if(|byte| *byte == b'\n').is_some();
+        if !whole {
+            return self.unfinished(&bytes);
+        }
+        let line = self.head.lines + 1;
+        match chain::decode(&bytes, &self.head) {
+            Ok(decoded) => {
+                let offset = self.offset;
+                self.offset += bytes.len() as u64 + 1;
+                self.head.advance(&bytes);
+                Ok(Some(Scanned { line: decoded, offset, bytes }))
+            }
+            // Blocks of one write may reach the disk out of order, so the line feed can be there and what is before it not.
+            Err(_) if bytes.contains(&0) && self.input.fill_buf().map_err(Stop::Io)?.is_empty() => {
+                self.end_torn(bytes.len() as u64 + 1, TornKind::Holes)
+            }
+            Err(wrong) => Err(Stop::Damaged { line, wrong }),
+        }
+    }
+
+    /// Bytes without a line feed: the tail, unless they are longer than a line and a line feed follows after all.
+    fn unfinished(&mut self, bytes: &[u8]) -> Result<Option<Scanned>, Stop> {
+        const BEGINNING: &[u8] = b"{\"n\":1,\"at\":\"";
+        let mut length = bytes.len() as u64;
+        let begins_like_a_record = bytes.iter().zip(BEGINNING).all(|(found, due)| found == due || *found == 0);
+        if self.head.lines == 0 && !begins_like_a_record {
+            return Err(Stop::Damaged { line: 1, wrong: Wrong::NotARecord });
+        }
+        let mut only_nuls = bytes.iter().all(|byte| *byte == 0);
+        let mut any_nul = bytes.contains(&0);
+        loop {
+            let more = self.input.fill_buf().map_err(Stop::Io)?;
+            if more.is_empty() {
+                break;
+            }
+            if more.contains(&b'\n') {
+                return Err(Stop::Damaged { line: self.head.lines + 1, wrong: Wrong::TooLong });
+            }
+            only_nuls &= more.iter().all(|byte| *byte == 0);
+            any_nul |= more.contains(&0);
+            let used = more.len();
+            length += used as u64;
+            if self.offset + length > LARGEST_FILE {
+                return Err(Stop::TooLarge);
+            }
+            self.input.consume(used);
+        }
+        self.end_torn(
+            length,
+            match (only_nuls, any_nul) {
+                (true, _) => TornKind::Nuls,
+                (false, true) => TornKind::Holes,
+                (false, false) => TornKind::Cut,
+            },
+        )
+    }
+
+    fn end_torn(&mut self, bytes: u64, kind: TornKind) -> Result<Option<Scanned>, Stop> {
+        if self.head.lines == 0 {
+            return Err(Stop::NeverOpened(kind));
+        }
+        self.torn = Some(Torn { offset: self.offset, bytes, kind });
+        Ok(None)
+    }
+}
+
+impl<R: BufRead> Iterator for Scan<R> {
+    type Item = Result<Scanned, Stop>;
+
+    fn next(&mut self) -> Option<Self::Item> {
+        if self.ended {
+            return None;
+        }
+        let step = self.step().transpose();
+        self.ended = !matches!(step, Some(Ok(_)));
+        step
+    }
+}

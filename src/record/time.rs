@@ -1,0 +1,110 @@
+//! Times as a record writes them: RFC 3339, milliseconds, and the offset in digits.
+//!
+//! The offset is never `Z`: since RFC 9557 section 2 a `Z` says that the local offset is not known, and a record knows it.
+
+use chrono::{DateTime, FixedOffset, NaiveDate, SecondsFormat, Timelike};
+use serde::{Deserialize, Deserializer, Serializer, de};
+
+/// Cuts a time to the whole milliseconds a record keeps.
+pub fn whole_millis(at: DateTime<FixedOffset>) -> DateTime<FixedOffset> {
+    let nanos = at.nanosecond();
+    at.with_nanosecond(nanos - nanos % 1_000_000).unwrap_or(at)
+}
+
+/// `2026-11-25T09:30:00.000+01:00`.
+pub fn text(at: &DateTime<FixedOffset>) -> String {
+    at.to_rfc3339_opts(SecondsFormat::Millis, false)
+}
+
+/// Reads an RFC 3339 date-time (section 5.6), leap seconds included (appendix D: only at 23:59:60 UTC). `None` when it is
+/// none. Digits after the ninth of the fraction are dropped.
+pub fn parse(text: &str) -> Option<DateTime<FixedOffset>> {
+    let bytes = text.as_bytes();
+    let digits = |from: usize, to: usize| -> Option<u32> {
+        let part = bytes.get(from..to)?;
+        part.iter().all(u8::is_ascii_digit).then(|| part.iter().fold(0, |n, b| n * 10 + u32::from(b - b'0')))
+    };
+    let mark = |at: usize, allowed: &[u8]| bytes.get(at).filter(|b| allowed.contains(b)).map(|_| ());
+    let (year, month, day) = (digits(0, 4)?, digits(5, 7)?, digits(8, 10)?);
+    let (hour, minute, second) = (digits(11, 13)?, digits(14, 16)?, digits(17, 19)?);
+    mark(4, b"-")?;
+    mark(7, b"-")?;
+    mark(10, b"Tt")?;
+    mark(13, b":")?;
+    mark(16, b":")?;
+    let mut end = 19;
+    let mut nanos = 0;
+    if bytes.get(end) == Some(&b'.') {
+        let length = bytes.get(end + 1..)?.iter().take_while(|b| b.is_ascii_digit()).count();
+        if length == 0 {
+            return None;
+        }
+        let kept = length.min(9);
+        nanos = digits(end + 1, end + 1 + kept)? * 10u32.pow(9 - kept as u32);
+        end += 1 + length;
+    }
+    let offset = match bytes.get(end)? {
+        b'Z' | b'z' if bytes.len() == end + 1 => 0,
+        sign @ (b'+' | b'-') if bytes.len() == end + 6 => {
+            mark(end + 3, b":")?;
+            let (hours, minutes) = (digits(end + 1, end + 3)?, digits(end + 4, end + 6)?);
+            if hours > 23 || minutes > 59 {
+                return None;
+            }
+            let seconds = (hours * 3600 + minutes * 60) as i32;
+            if *sign == b'-' { -seconds } else { seconds }
+        }
+        _ => return None,
+    };
+    let leap = second == 60;
+    let time = NaiveDate::from_ymd_opt(year as i32, month, day)?.and_hms_nano_opt(
+        hour,
+        minute,
+        if leap { 59 } else { second },
+        if leap { 1_000_000_000 + nanos } else { nanos },
+    )?;
+    let at = time.and_local_timezone(FixedOffset::east_opt(offset)?).single()?;
+    let utc = at.naive_utc();
+    (!leap || (utc.hour(), utc.minute()) == (23, 59)).then_some(at)
+}
+
+/// For serde: writes the one form a record has.
+pub(super) fn serialize<S: Serializer>(at: &DateTime<FixedOffset>, serializer: S) -> Result<S::Ok, S::Error> {
+    serializer.serialize_str(&text(at))
+}
+
+/// For serde: reads any RFC 3339 time; that a record holds the one form is the chain's check.
+pub(super) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<DateTime<FixedOffset>, D::Error> {
+    let text = String::deserialize(deserializer)?;
+    parse(&text).ok_or_else(|| de::Error::custom("`at` is not an RFC 3339 time"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_form_is_written_and_read_back() {
+        for wanted in
+            ["2026-11-25T09:30:00.000+01:00", "2026-11-25T09:30:00.999-08:00", "2016-12-31T23:59:60.500+00:00"]
+        {
+            assert_eq!(text(&parse(wanted).unwrap()), wanted);
+        }
+        assert_eq!(text(&parse("2026-11-25t09:30:00.12345678901z").unwrap()), "2026-11-25T09:30:00.123+00:00");
+    }
+
+    #[test]
+    fn cutting_keeps_whole_milliseconds_only() {
+        let at = parse("2026-11-25T09:30:00.123456789+01:00").unwrap();
+        assert_eq!(whole_millis(at), parse("2026-11-25T09:30:00.123+01:00").unwrap());
+        assert_eq!(whole_millis(whole_millis(at)), whole_millis(at));
+    }
+
+    #[test]
+    fn nothing_else_is_a_time() {
+        for text in ["", "2026-11-25", "2026-11-25 09:30:00+01:00", "2026-11-25T09:30:00", "2026-11-25T09:30:00.+01:00"]
+        {
+            assert_eq!(parse(text), None, "{text}");
+        }
+    }
+}

@@ -1,0 +1,37 @@
+//! Where the machine's own report comes from.
+
+use crate::checklist::{Step, Steps};
+use crate::prompt::Wants;
+use crate::record::Job;
+use crate::snapshot::Snapshot;
+
+/// A way to get what the machine says about itself: a file made by `capture`, a copied tree, or the practice machine.
+pub trait MachineReport {
+    /// How the technician is asked for it.
+    fn wants(&self) -> Wants;
+
+    /// The snapshot for what the technician gave.
+    ///
+    /// # Errors
+    /// In words, what is wrong with it and the way out; the question comes again.
+    fn read(&mut self, given: &str, steps: &Steps, job: &Job) -> Result<Snapshot, ReportError>;
+
+    /// What the bench would show beside the question, where there is no real bench: the label on the module in hand.
+    /// `None` on a real machine.
+    fn bench(&self, _step: &Step, _steps: &Steps, _job: &Job) -> Option<String> {
+        None
+    }
+
+    /// The seconds a stated time takes here. The practice machine's clock runs faster.
+    fn seconds(&self, stated: u32) -> u32 {
+        stated
+    }
+}
+
+/// Why there is no report.
+#[derive(Debug, thiserror::Error)]
+#[error("{what}")]
+pub struct ReportError {
+    /// What is wrong, and the way out.
+    pub what: String,
+}

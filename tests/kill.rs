@@ -1,0 +1,101 @@
+//! The real process, killed at random moments: nothing that was said to be saved is lost, and the job goes on where it was.
+
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a check that cannot go on has failed")]
+
+mod program;
+
+use std::io::Read as _;
+use std::time::Duration;
+
+use program::{Bench, joined, rest, whole};
+use slotwise::machine::Fault;
+use slotwise::record::{Event, Job, read};
+use slotwise::runner::{all_steps, doubtful};
+
+/// How often the process is killed.
+const KILLS: u32 = 100;
+
+/// How many answers stderr acknowledged.
+fn acknowledged(stderr: &str) -> usize {
+    stderr.lines().filter(|line| line.starts_with("SAVED")).count()
+}
+
+/// `card 3 of 20 - item 2 of 4` of the first question.
+fn first_place(stderr: &str) -> Option<&str> {
+    stderr.lines().find(|line| line.starts_with("card ")).map(|line| line.rsplit_once(" - ").map_or(line, |(at, _)| at))
+}
+
+/// Where the job must be taken up again.
+fn due(job: &Job) -> Option<String> {
+    let steps = all_steps(job).unwrap();
+    let at = doubtful(&steps, job).first().and_then(|id| steps.find(id)).or_else(|| job.open_step(&steps))?;
+    let (card, cards, item, items) = (at.0 + 1, steps.cards.len(), at.1 + 1, steps.cards[at.0].steps.len());
+    Some(format!("card {card} of {cards} - item {item} of {items}"))
+}
+
+fn answers(path: &std::path::Path) -> usize {
+    read::Lines::open(path)
+        .unwrap()
+        .filter(|line| matches!(line.as_ref().unwrap().line.event, Event::Answered { .. }))
+        .count()
+}
+
+#[test]
+fn a_job_killed_at_a_hundred_random_moments_loses_nothing_and_goes_on_where_it_was() {
+    let seed = std::env::var("SLOTWISE_SEED").ok().and_then(|seed| seed.parse().ok()).unwrap_or(fastrand::u64(..));
+    eprintln!("SLOTWISE_SEED={seed}");
+    let mut random = fastrand::Rng::with_seed(seed);
+    let mut bench = Bench::new();
+    bench.machine("tree", Fault::None, 1);
+    let (mut killed, mut finished) = (0, 0);
+    while killed < KILLS {
+        let begun = bench.path("records").is_dir() && std::fs::read_dir(bench.path("records")).unwrap().count() > 0;
+        let (mut child, before, place) = if begun {
+            let job = bench.job();
+            if job.is_done() {
+                finished += 1;
+                bench = Bench::new();
+                bench.machine("tree", Fault::None, 1);
+                continue;
+            }
+            let record = bench.record();
+            let args = ["resume", record.to_str().unwrap(), "--plain"];
+            let input = joined(&rest(&job, "tree"));
+            (bench.start(&args, input.as_bytes()), answers(&record), due(&job))
+        } else {
+            let input = joined(&whole(&bench.steps(), "tree"));
+            (bench.start(&Bench::install_args(), input.as_bytes()), 0, None)
+        };
+        // Soon after the start, or in the midst of the answers: both ends of what a job is made of.
+        std::thread::sleep(Duration::from_micros(random.u64(1_000..60_000)));
+        child.kill().unwrap();
+        let status = child.wait().unwrap();
+        killed += u32::from(status.code().is_none());
+        let mut stderr = String::new();
+        child.stderr.take().unwrap().read_to_string(&mut stderr).unwrap();
+        let saved = acknowledged(&stderr);
+        if !bench.path("records").is_dir() {
+            assert_eq!(saved, 0, "nothing is saved before there is a record");
+            continue;
+        }
+        let Some(record) = std::fs::read_dir(bench.path("records")).unwrap().next().map(|entry| entry.unwrap().path())
+        else {
+            continue;
+        };
+        if saved == 0 && std::fs::metadata(&record).unwrap().len() == 0 {
+            // Killed between making the file and its first line: no job was ever begun.
+            std::fs::remove_file(&record).unwrap();
+            continue;
+        }
+        let told = read::job(&record).unwrap_or_else(|error| panic!("seed {seed}: {error}"));
+        let kept = answers(&record) - before;
+        // The sign-off is saved too, and is no answer to a step.
+        let signed = usize::from(told.job.is_done());
+        assert!(kept + signed >= saved && kept <= saved + 1, "seed {seed}: {kept} kept, {} said to be saved", saved);
+        if let (Some(place), Some(first)) = (place, first_place(&stderr)) {
+            assert_eq!(first, place, "seed {seed}: taken up at another step");
+        }
+    }
+    eprintln!("{killed} kills, {finished} jobs finished in between");
+    assert!(bench.path("records").is_dir() || finished > 0, "the job never got going");
+}
