@@ -29,9 +29,8 @@ pub fn explain(problem: &Problem<'_>, found: &Found) -> Told {
     let mut reasons = Vec::new();
     let modules = counted(found.score.modules as usize, "module");
     reasons.push(format!("{} in {modules} on {} of {} channels", found.score.capacity, channels.0, channels.1));
-    if let Some(by) = speed.limited_by.iter().rev().next() {
-        let by: Vec<String> =
-            std::iter::once(by).chain(speed.limited_by.iter().rev().skip(1)).map(ToString::to_string).collect();
+    if !speed.limited_by.is_empty() {
+        let by: Vec<String> = speed.limited_by.iter().rev().map(ToString::to_string).collect();
         reasons.push(format!("runs at {mts}, held there by {}", by.join(" and ")));
     }
     reasons.extend(speed.remark());
@@ -80,10 +79,21 @@ fn spread(bandwidth: &Bandwidth) -> String {
 fn one_more(problem: &Problem<'_>, found: &Found, now: &Bandwidth) -> Option<String> {
     let seat = commonest(&found.seats)?;
     let slot = next_free(problem, &found.seats)?;
-    let label = problem.board.slots().nth(slot).map(|at| at.slot.label.clone())?;
+    let first = problem.board.slots().nth(slot)?;
     let mut seats = found.seats.clone();
-    seats[slot] = Some(seat.clone());
-    let start = format!("one more module of {} (in {label})", seat.spec.gib);
+    let mut labels = Vec::new();
+    // Sockets that must match take one each, at the same place.
+    let matched = problem.board.limits.sockets_match == Some(true);
+    for at in problem.board.slots() {
+        let same = at.channel_index == first.channel_index && at.slot.position == first.slot.position;
+        let socket = problem.cpus.get(at.socket_index).is_some_and(Option::is_some);
+        if at.index == slot || (matched && same && socket) {
+            seats[at.index] = Some(seat.clone());
+            labels.push(at.slot.label.to_string());
+        }
+    }
+    let each = if labels.len() > 1 { " per socket" } else { "" };
+    let start = format!("one more module of {}{each} (in {})", seat.spec.gib, labels.join(", "));
     let verdict = rules::check(problem.board, problem.cpus, &seats);
     if let Some(breach) = verdict.breaches.first() {
         return Some(format!("{start} breaks the rule `{}`: {}", breach.rule, breach.what));

@@ -38,9 +38,7 @@ pub fn shortage(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result
             ));
         }
     }
-    if base.prefer != Prefer::Cost || problem.budget.is_some() {
-        // Counts and rules are looked at without the budget.
-    }
+    // Counts and rules are looked at without the budget.
     let free = Problem { budget: None, prefer: Prefer::Cost, ..base.clone() };
     if out.reasons.is_empty() {
         let slots = problem.board.slots().count() as u32;
@@ -69,13 +67,16 @@ pub fn shortage(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result
     }
     out.reasons.extend(rules_in_the_way(&free, stop)?);
     let whole: u64 = problem.board.slots().count() as u64;
-    let largest = problem.board.limits.largest.iter().map(|l| l.gib.mib()).max();
-    if let Some(largest) = largest
-        && whole * largest < size.mib()
-    {
-        let most = Size::from_mib(whole * largest);
-        out.reasons.push(format!("the target is beyond the board: its slots hold {most} at most"));
-    }
+    let mut beyond = |largest: Option<u64>, whose: &str| {
+        if let Some(largest) = largest
+            && whole * largest < size.mib()
+        {
+            let (one, most) = (Size::from_mib(largest), Size::from_mib(whole * largest));
+            out.reasons.push(format!("the target is beyond {whose} ({one}): all {whole} slots together hold {most}"));
+        }
+    };
+    beyond(problem.board.limits.largest.iter().map(|l| l.gib.mib()).max(), "the largest module this board takes");
+    beyond(problem.lots.iter().map(|l| l.spec.gib.mib()).max(), "the largest module in the stock");
     Ok(out)
 }
 
@@ -99,6 +100,7 @@ fn rules_in_the_way(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Re
     lift(limits.ranks_per_channel.is_some(), "limits.ranks_per_channel", &|b| b.limits.ranks_per_channel = None);
     lift(limits.more_ranks_first == Some(true), "limits.more_ranks_first", &|b| b.limits.more_ranks_first = None);
     lift(limits.same_ranks == Some(true), "limits.same_ranks", &|b| b.limits.same_ranks = None);
+    lift(limits.same_depth == Some(true), "limits.same_depth", &|b| b.limits.same_depth = None);
     lift(limits.same_width == Some(true), "limits.same_width", &|b| b.limits.same_width = None);
     lift(!limits.largest.is_empty(), "limits.largest", &|b| b.limits.largest.clear());
     lift(!limits.counts_per_socket.is_empty(), "limits.counts_per_socket", &|b| b.limits.counts_per_socket.clear());

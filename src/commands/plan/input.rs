@@ -20,7 +20,7 @@ pub struct Fitted {
 }
 
 /// The order named, or one for so many units.
-pub fn order(env: &Env, args: &PlanArgs) -> Result<Order, CommandError> {
+pub fn order(env: &Env, args: &PlanArgs, board: &Board) -> Result<Order, CommandError> {
     let mut order = match &args.order {
         Some(path) => files::read::<Order>(env, path)?,
         None => Order {
@@ -41,8 +41,14 @@ pub fn order(env: &Env, args: &PlanArgs) -> Result<Order, CommandError> {
         }
     }
     if order.unit.is_empty() {
-        let unit = |n| Unit { chassis: format!("UNIT-{n}"), enclosure: None, bay: None, processor: Vec::new() };
-        order.unit = (1..=args.units.unwrap_or(1)).map(unit).collect();
+        // Placeholders: whoever knows the tags writes an order, or puts them into the plan.
+        let bays = board.enclosure.as_ref().map_or(&[][..], |e| &e.bays[..]);
+        let unit = |n: u32| {
+            let bay = (n as usize).checked_rem(bays.len()).and_then(|at| bays.get(at).cloned());
+            let enclosure = (n as usize).checked_div(bays.len()).map(|at| format!("ENCLOSURE-{}", at + 1));
+            Unit { chassis: format!("UNIT-{}", n + 1), enclosure, bay, processor: Vec::new() }
+        };
+        order.unit = (0..args.units.unwrap_or(1)).map(unit).collect();
     }
     Ok(order)
 }

@@ -105,7 +105,7 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
     let bytes = files::bytes(&files::located(env, stock_file)).map_err(|e| CommandError::reading(stock_file, &e))?;
     let stock = from_csv(&stock_file.to_string_lossy(), &bytes)
         .map_err(|error| CommandError::new(Exit::BadData, error.to_string()))?;
-    let order = input::order(env, args)?;
+    let order = input::order(env, args, &board)?;
     let target = match (&args.capacity, order.gib) {
         (Some(text), _) => Size::parse(text).filter(|s| s.mib() > 0).ok_or_else(|| {
             usage(format!("--capacity {} is no size; write 512GiB or 1.5TiB", crate::text::shown(text)))

@@ -158,7 +158,6 @@ fn alternatives(answer: &Answer<'_>, best: &Found, look: Look, colour: bool) -> 
         ("cost", Align::Right),
         ("moves", Align::Right),
         ("free", Align::Right),
-        ("why not", Align::Left),
     ];
     let slots = answer.problem.board.slots().count();
     let rows: Vec<Vec<String>> = answer
@@ -183,7 +182,11 @@ fn alternatives(answer: &Answer<'_>, best: &Found, look: Look, colour: bool) -> 
             ]
         })
         .collect();
-    table(&heads, &rows, look).shown(colour)
+    let mut lines = table(&heads, &rows, look).shown(colour);
+    for (n, other) in answer.outcome.plans.iter().enumerate().skip(1) {
+        lines.push(format!("why not {}: {}", n + 1, why_worse(answer.problem.prefer, best, other, answer.currency())));
+    }
+    lines
 }
 
 fn purchase(answer: &Answer<'_>, best: &Found, look: Look, colour: bool) -> Vec<String> {

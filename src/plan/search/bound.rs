@@ -5,7 +5,7 @@
 //! and largest channel, then over the sockets. Prices are found by moving them against the excess demand.
 
 use super::instance::{Demand, INF, Instance};
-use super::weights::{FILL, NARROW};
+use super::weights::NARROW;
 
 /// Prices and the tables that follow from them.
 #[derive(Debug, Clone)]
@@ -173,12 +173,9 @@ impl Bound {
         }
         let cap = cells as u64 * u64::from(self.coarse);
         let most = instance.most_mb_s(n, cap, largest);
-        let narrow = NARROW.saturating_sub(instance.widest(n));
-        // Rounding up put less than one coarse granule on each filled channel.
-        let at_least = cap.saturating_sub(u64::from(n) * u64::from(self.coarse - 1));
-        let fill = (at_least * FILL / u64::from(instance.full.max(1))).min(FILL);
+        let narrow = NARROW.saturating_sub(u64::from(n));
         let w = instance.weights;
-        let settle = w.narrow * i128::from(narrow) + w.uneven * i128::from(fill * fill);
+        let settle = w.narrow * i128::from(narrow);
         (w.bandwidth * i128::from(most) - settle) * i128::from(instance.mult)
     }
 

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use super::curve::{Seller, curve};
 use super::instance::{ChannelType, Class, Filling, Instance, SocketKind, Symbol};
 use super::problem::{Problem, SearchError, Target};
-use super::weights::{Ranges, Weights};
+use super::weights::{FILL, ORDER, Ranges, Weights};
 use crate::board::{Across, Mixing};
 use crate::module::{Kind, ModuleSpec};
 use crate::plan::interleave::MB_S_PER_MTS;
@@ -52,6 +52,7 @@ pub struct Shared<'a> {
     /// MiB to a granule.
     pub granule: u64,
     pub weights: Weights,
+    /// Granules of the fullest channel there can be.
     full: u32,
     total_slots: usize,
     curves: std::cell::RefCell<HashMap<(Kind, u32, Org, bool), CurveOf>>,
@@ -112,11 +113,12 @@ impl<'a> Shared<'a> {
             lots.chain(problem.fitted.iter().flatten().map(|f| f.seat.spec.gib.mib()))
         };
         let granule = sizes().fold(0, gcd).max(1);
+        let deepest = slots.iter().flatten().map(Vec::len).max().unwrap_or(0) as u64;
         let widest = slots.iter().map(|s| s.iter().map(Vec::len).sum::<usize>()).max().unwrap_or(0) as u64;
         let largest = sizes().max().unwrap_or(0) / granule;
-        let full = u32::try_from(widest * largest).ok().filter(|f| *f < 1 << 24).ok_or(SearchError::TooLarge)?;
+        let full = u32::try_from(deepest * largest).ok().filter(|f| *f < 1 << 24).ok_or(SearchError::TooLarge)?;
         let ranges =
-            ranges(problem, total_slots, u64::from(full), sockets.len() as u64).ok_or(SearchError::TooLarge)?;
+            ranges(problem, total_slots, widest * largest, sockets.len() as u64).ok_or(SearchError::TooLarge)?;
         let weights = Weights::new(problem.prefer.order(), ranges)?;
         Ok(Self {
             problem,
@@ -398,10 +400,18 @@ impl<'a> Shared<'a> {
         for ((depth, content, _), index) in keys {
             listed[index] = (content, depth);
         }
-        let made: Vec<Vec<(Symbol, Filling)>> = listed
+        let mut made: Vec<Vec<(Symbol, Filling)>> = listed
             .iter()
             .map(|(content, depth)| self.fillings(family, orgs, &classes, content, *depth, mult))
             .collect();
+        for (n, made) in made.iter_mut().enumerate() {
+            for (symbol, filling) in made {
+                let modules = i128::from(symbol.depth) * i128::from(mult);
+                let fill = u64::from(symbol.cap) * FILL / u64::from(self.full.max(1));
+                filling.worth += self.weights.uneven * i128::from(mult) * i128::from(fill * fill);
+                filling.worth += self.weights.order * modules * (n as i128).min(i128::from(ORDER));
+            }
+        }
         let mut symbols: Vec<Symbol> = made.iter().flatten().map(|(s, _)| *s).collect();
         symbols.sort_by(|a, b| b.cap.cmp(&a.cap).then(a.depth.cmp(&b.depth)));
         symbols.dedup();
@@ -440,6 +450,7 @@ impl<'a> Shared<'a> {
                 controllers: board.socket[socket].channel.iter().map(|c| c.controller).collect(),
                 most: gib.map_or(u32::MAX, |g| u32::try_from(g.mib() / self.granule).unwrap_or(u32::MAX)),
                 counts: board.limits.counts_per_socket.clone(),
+                same_depth: board.limits.same_depth == Some(true),
             };
             let at = kinds.iter().position(|k| *k == kind).unwrap_or_else(|| {
                 kinds.push(kind);
@@ -468,7 +479,6 @@ impl<'a> Shared<'a> {
             ways,
             weights: self.weights,
             budget: self.problem.budget.map(|b| b.0),
-            full: self.full,
         })
     }
 
@@ -664,6 +674,7 @@ fn ranges(problem: &Problem<'_>, slots: usize, full: u64, sockets: u64) -> Optio
         slots: slots as u64,
         memory: full * sockets,
         sockets,
+        channels,
     })
 }
 

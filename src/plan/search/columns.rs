@@ -2,7 +2,7 @@
 
 use super::bound::{Backward, Bound};
 use super::instance::{INF, Instance, SocketKind};
-use super::weights::{FILL, NARROW};
+use super::weights::NARROW;
 use super::work::Work;
 use crate::plan::interleave::{MB_S_PER_MTS, effective_mb_s, regions};
 use crate::units::Mts;
@@ -202,16 +202,19 @@ pub fn judge(instance: &Instance<'_>, kind: &SocketKind, choice: &[(usize, Optio
             None => fixed += instance.types[t].empty?,
         }
     }
+    let mut depths = choice.iter().filter_map(|&(_, symbol)| symbol.map(|s| instance.symbols[s].depth));
+    let first = depths.next();
+    let filled = choice.iter().filter(|c| c.1.is_some()).count() as u64;
+    if kind.same_depth && depths.any(|d| Some(d) != first) {
+        return None;
+    }
     if cap > kind.most || (!kind.counts.is_empty() && !kind.counts.contains(&modules)) {
         return None;
     }
     let found = regions(&caps, &kind.controllers, instance.interleave);
     let rate = Mts((instance.channel_mb_s / MB_S_PER_MTS) as u32);
     let mb_s = effective_mb_s(&found, rate) * u64::from(instance.mult);
-    let narrowest = found.iter().map(|r| u64::from(r.ways)).min().unwrap_or(0);
-    let fill = u64::from(cap) * FILL / u64::from(instance.full.max(1));
-    let settle = instance.weights.narrow * i128::from(NARROW.saturating_sub(narrowest))
-        + instance.weights.uneven * i128::from((fill * fill).min(FILL * FILL));
+    let settle = instance.weights.narrow * i128::from(NARROW.saturating_sub(filled));
     fixed += settle * i128::from(instance.mult) - instance.weights.bandwidth * i128::from(mb_s);
     Some(Judged { cap, fixed })
 }

@@ -57,6 +57,8 @@ pub struct SocketKind {
     pub most: u32,
     /// Module counts allowed; empty when any.
     pub counts: Vec<u32>,
+    /// Whether filled channels must be equally deep.
+    pub same_depth: bool,
 }
 
 /// One family.
@@ -82,8 +84,6 @@ pub struct Instance<'a> {
     pub weights: super::weights::Weights,
     /// Budget in hundredths.
     pub budget: Option<u64>,
-    /// The fill that counts as [`super::weights::FILL`] steps, in granules.
-    pub full: u32,
 }
 
 /// How many channels of each type hold each symbol: the demand a choice of modules must meet.

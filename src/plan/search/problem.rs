@@ -56,7 +56,7 @@ pub enum Prefer {
 }
 
 impl Prefer {
-    /// The criteria, the first one first. What is left equal is settled by the widest narrowest region, then by the most
+    /// The criteria, the first one first. What is left equal is settled by more channels in use, then by the most
     /// even sockets.
     pub const fn order(self) -> [Criterion; 5] {
         use Criterion::{Bandwidth, Cost, LessMemory, Modules, MoreMemory, Moves};

@@ -11,6 +11,7 @@ pub struct Ranges {
     /// Granules of memory.
     pub memory: u64,
     pub sockets: u64,
+    pub channels: u64,
 }
 
 /// Weight of one step of each criterion. The number that is made smaller is `cost * w.cost - mb_s * w.bandwidth + …`.
@@ -24,11 +25,15 @@ pub struct Weights {
     pub memory: i128,
     pub narrow: i128,
     pub uneven: i128,
+    /// Of channels that are not alike the first in the board file is filled deeper.
+    pub order: i128,
 }
 
-/// Steps of the narrowest-region settlement per socket.
+/// Steps of the settlement for channels in use, per socket: channels beyond that many count no more.
 pub const NARROW: u64 = 64;
-/// Steps of a socket's fill, whose square settles evenness.
+/// Steps of the board order of channels: types beyond that many count alike.
+pub const ORDER: u64 = 31;
+/// Steps of a channel's fill; the sum of their squares settles evenness, over channels and sockets alike.
 pub const FILL: u64 = 255;
 
 impl Weights {
@@ -37,14 +42,15 @@ impl Weights {
     /// # Errors
     /// When the numbers would not fit.
     pub fn new(order: [Criterion; 5], r: Ranges) -> Result<Self, SearchError> {
-        let mut w = Self { bandwidth: 0, cost: 0, moves: 0, modules: 0, memory: 0, narrow: 0, uneven: 1 };
+        let mut w = Self { bandwidth: 0, cost: 0, moves: 0, modules: 0, memory: 0, narrow: 0, uneven: 0, order: 1 };
         let mut next = 1i128;
         let mut step = |range: u64| {
             next =
                 next.checked_mul(i128::from(range) + 1).filter(|n| *n < i128::MAX / 64).ok_or(SearchError::TooLarge)?;
             Ok::<i128, SearchError>(next)
         };
-        w.narrow = step(r.sockets * FILL * FILL)?;
+        w.uneven = step(r.slots * ORDER)?;
+        w.narrow = step(r.channels * FILL * FILL)?;
         let mut range = r.sockets * NARROW;
         for criterion in order.iter().rev() {
             let weight = step(range)?;
