@@ -20,6 +20,10 @@ pub struct Bound {
     pub base: i128,
     /// After socket i: least worth of sockets i.. with at least (or exactly) so many coarse granules.
     pub after: Vec<Vec<i128>>,
+    /// Least of `after` from each place on, for looking up what is still needed.
+    tails: Vec<Vec<i128>>,
+    /// Least worth of one socket of each kind by its coarse granules.
+    units: Vec<Vec<i128>>,
     /// The bound on the whole family.
     pub least: i128,
     /// Granules to a coarse granule.
@@ -90,6 +94,8 @@ impl Bound {
             rest,
             base,
             after: Vec::new(),
+            tails: Vec::new(),
+            units: Vec::new(),
             least: INF,
             coarse,
             need: instance.need.div_ceil(coarse) as usize,
@@ -104,6 +110,8 @@ impl Bound {
             let joined = bound.join(&units[instance.sockets[i]], &bound.after[i + 1]);
             bound.after[i] = joined;
         }
+        bound.tails = bound.after.iter().map(|table| bound.suffix(table)).collect();
+        bound.units = units;
         bound.least = bound.after[0][bound.need].saturating_add(bound.base).min(INF);
         bound
     }
@@ -126,31 +134,36 @@ impl Bound {
 
     /// The part after socket `i` when `have` granules stand already, and sockets from `i` on give the rest.
     pub fn from(&self, i: usize, have: u32) -> i128 {
-        self.rest_of(&self.after[i], have)
+        self.look_up(&self.tails[i], have)
     }
 
-    fn rest_of(&self, table: &[i128], have: u32) -> i128 {
-        // Taking what is still needed in whole coarse granules rounded down keeps the bound valid.
-        let left = (self.granules.saturating_sub(have) / self.coarse) as usize;
-        if self.exact {
-            return if have as usize > self.need { INF } else { table[left] };
+    /// What is least of a table of suffix minima when `have` granules stand.
+    fn look_up(&self, tail: &[i128], have: u32) -> i128 {
+        if self.exact && have as usize > self.need {
+            return INF;
         }
-        table[left..].iter().copied().min().unwrap_or(INF)
+        // Taking what is still needed in whole coarse granules rounded down keeps the bound valid.
+        tail[(self.granules.saturating_sub(have) / self.coarse) as usize]
     }
 
-    /// The least of a rest table when `have` granules stand.
-    pub fn least_of(&self, table: &[i128], have: u32) -> i128 {
-        self.rest_of(table, have)
+    /// The least of a table made by [`Bound::others`] when `have` granules stand.
+    pub fn least_of(&self, others: &[i128], have: u32) -> i128 {
+        self.look_up(others, have)
     }
 
-    /// Suffix minima of a rest table, for quick look-ups by capacity standing.
-    fn tail(&self, table: &[i128], cells: usize) -> Vec<i128> {
+    /// For each place the least from there on; exact tables as they are.
+    fn suffix(&self, table: &[i128]) -> Vec<i128> {
         let mut least = table.to_vec();
         if !self.exact {
             for c in (0..least.len().saturating_sub(1)).rev() {
                 least[c] = least[c].min(least[c + 1]);
             }
         }
+        least
+    }
+
+    /// A table of suffix minima by coarse granules standing.
+    fn tail(&self, least: &[i128], cells: usize) -> Vec<i128> {
         (0..=cells)
             .map(|have| if self.exact && have > self.need { INF } else { least[self.need.saturating_sub(have)] })
             .collect()
@@ -281,11 +294,10 @@ impl Bound {
         if self.least >= INF {
             return None;
         }
-        let units: Vec<Vec<i128>> = instance.kinds.iter().map(|k| self.socket(instance, k)).collect();
         let mut at = self.need;
         let mut out = Vec::new();
         for (i, &kind) in instance.sockets.iter().enumerate() {
-            let (unit, rest) = (&units[kind], &self.after[i + 1]);
+            let (unit, rest) = (&self.units[kind], &self.after[i + 1]);
             let want = self.after[i][at];
             let mut found = None;
             for (c, &a) in unit.iter().enumerate().filter(|(_, a)| **a < INF) {
@@ -436,7 +448,7 @@ impl Bound {
         Backward { runs }
     }
 
-    /// Least worth of all sockets but one of kind `kind`.
+    /// Least worth of all sockets but one of kind `kind`, with at least (or exactly) so many coarse granules.
     pub fn others(&self, instance: &Instance<'_>, kind: usize) -> Vec<i128> {
         let mut left: Vec<usize> = instance.sockets.clone();
         if let Some(at) = left.iter().position(|&k| k == kind) {
@@ -445,9 +457,9 @@ impl Bound {
         let mut table = vec![INF; self.need + 1];
         table[0] = 0;
         for k in left {
-            table = self.join(&self.socket(instance, &instance.kinds[k]), &table);
+            table = self.join(&self.units[k], &table);
         }
-        table
+        self.suffix(&table)
     }
 
     /// Demand of a relaxed arrangement, and how many of each class its best fillings use.

@@ -59,6 +59,9 @@ pub enum Reach {
 /// Steps a family may take with its first prices.
 const FIRST_STEPS: u64 = 30_000;
 
+/// Steps of a first try without a growing limit.
+const DIRECT_STEPS: u64 = 4_000;
+
 /// Rounds of price moves for the plain cost.
 const COST_ROUNDS: usize = 25;
 
@@ -150,11 +153,15 @@ fn widen(
     best: &mut Best,
     work: &mut Work<'_>,
 ) -> Reach {
-    let mut gap: i128 = 1 << 16;
+    let mut gap: i128 = 0;
+    let room = work.room();
+    work.limit(DIRECT_STEPS.min(room));
     let mut done = bound.least;
     let prepared: Vec<Prepared> = (0..instance.kinds.len()).map(|kind| prepare(instance, kind, bound, cost)).collect();
     loop {
-        let limit = best.limit().min(bound.least.saturating_add(gap)).min(INF);
+        // Straight to the end first, as far as a few steps go; most small families are done with it.
+        let direct = gap == 0;
+        let limit = if direct { best.limit() } else { best.limit().min(bound.least.saturating_add(gap)) };
         let mut walk = Sockets {
             instance,
             family,
@@ -167,14 +174,29 @@ fn widen(
             chosen: Vec::new(),
         };
         work.fresh();
+        let mut cut = false;
         for kind in &prepared {
             match columns(instance, kind, bound, cost, limit, work) {
                 Some(found) => walk.columns.push(found),
-                None => return Reach::Cut(done),
+                None => {
+                    cut = true;
+                    break;
+                }
             }
         }
-        if walk.socket(0, 0, 0, 0, 0, limit, best, work).is_none() {
+        cut = cut || walk.socket(0, 0, 0, 0, 0, limit, best, work).is_none();
+        if direct && cut && room > DIRECT_STEPS {
+            work.again();
+            work.limit(room);
+            gap = 1 << 16;
+            continue;
+        }
+        if cut {
             return Reach::Cut(done);
+        }
+        if direct {
+            work.limit(room);
+            return Reach::All;
         }
         done = limit;
         if limit >= best.limit() || limit >= INF {
