@@ -221,6 +221,9 @@ pub struct Limits {
     /// Whether all modules must have the same number of ranks.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub same_ranks: Option<bool>,
+    /// Whether all channels in use on a socket must hold the same number of modules.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub same_depth: Option<bool>,
     /// Whether all modules must have the same device width (x4 never with x8).
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub same_width: Option<bool>,

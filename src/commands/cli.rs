@@ -18,6 +18,7 @@ struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Plan(super::plan::PlanArgs),
     Practice(super::practice::PracticeArgs),
     Install(super::install::InstallArgs),
     Resume(super::resume::ResumeArgs),
@@ -45,6 +46,7 @@ pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, env: &m
 
 fn dispatch(command: Command, env: &mut Env) -> Result<Exit, CommandError> {
     match command {
+        Command::Plan(args) => super::plan::run(env, &args),
         Command::Practice(args) => super::practice::run(env, &args),
         Command::Install(args) => super::install::run(env, &args),
         Command::Resume(args) => super::resume::run(env, &args),

@@ -9,6 +9,7 @@ mod exit;
 mod files;
 mod install;
 mod job;
+mod plan;
 mod practice;
 mod report_file;
 mod resume;

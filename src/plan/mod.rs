@@ -1,14 +1,21 @@
 //! Which module goes in which slot, what it will run at, and why each alternative is worse.
 
+pub mod explain;
+pub mod front;
 pub mod interleave;
+pub mod moves;
 pub mod rules;
+pub mod search;
+pub mod shortage;
 pub mod speed;
 
 mod check;
+mod draft;
 mod file;
 mod load;
 mod seat;
 
+pub use draft::draft;
 pub use file::*;
 pub use load::{LoadError, Resolve, load, schema};
 pub use seat::{CpuLimit, Cpus, Seat, Seats, UnknownProcessor, cpus_of};

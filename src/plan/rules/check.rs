@@ -240,6 +240,16 @@ fn sockets(judge: &mut Judge<'_>, cpus: &Cpus, filled: &[Filled<'_>]) {
             let what = format!("socket {label} holds {}; the board allows {}", slots.len(), list.join(", "));
             judge.breach(Rule::Count, slots.clone(), what);
         }
+        if board.limits.same_depth == Some(true) {
+            let depth = |channel: usize| of(index).filter(|(at, _)| at.channel_index == channel).count();
+            let depths: Vec<usize> = (0..socket.channel.len()).map(depth).filter(|d| *d > 0).collect();
+            if depths.iter().any(|d| *d != depths[0]) {
+                let list: Vec<String> = depths.iter().map(usize::to_string).collect();
+                let what =
+                    format!("socket {label}: its channels in use hold {} modules, not the same", list.join(", "));
+                judge.breach(Rule::SameDepth, slots.clone(), what);
+            }
+        }
         let held: Size = of(index).map(|(_, seat)| seat.spec.gib).sum();
         match cpu.gib {
             Some(most) if held > most => {

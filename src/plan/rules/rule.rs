@@ -34,6 +34,8 @@ pub enum Rule {
     SameRanks,
     /// Device widths differ where all must be the same.
     SameWidth,
+    /// Channels in use hold different numbers of modules.
+    SameDepth,
     /// Sockets filled differently.
     SocketsMatch,
     /// A module in a socket without a processor.
@@ -46,7 +48,7 @@ pub enum Rule {
 
 impl Rule {
     /// All rules.
-    pub const ALL: [Self; 16] = [
+    pub const ALL: [Self; 17] = [
         Self::Generation,
         Self::Kind,
         Self::KindsMixed,
@@ -59,6 +61,7 @@ impl Rule {
         Self::Mixing,
         Self::SameRanks,
         Self::SameWidth,
+        Self::SameDepth,
         Self::SocketsMatch,
         Self::NoProcessor,
         Self::Count,
@@ -80,6 +83,7 @@ impl Rule {
             Self::Mixing => "mixing",
             Self::SameRanks => "same-ranks",
             Self::SameWidth => "same-width",
+            Self::SameDepth => "same-depth",
             Self::SocketsMatch => "sockets-match",
             Self::NoProcessor => "no-processor",
             Self::Count => "count",
@@ -101,6 +105,7 @@ impl Rule {
             Self::Mixing => "limits.mixing",
             Self::SameRanks => "limits.same_ranks",
             Self::SameWidth => "limits.same_width",
+            Self::SameDepth => "limits.same_depth",
             Self::SocketsMatch => "limits.sockets_match",
             Self::NoProcessor => "order unit.processor",
             Self::Count => "limits.counts_per_socket",

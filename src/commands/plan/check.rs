@@ -1,0 +1,101 @@
+//! `slotwise plan check`.
+
+use std::path::PathBuf;
+
+use serde_json::json;
+
+use super::super::{CommandError, Exit, files};
+use crate::env::Env;
+use crate::plan::interleave::bandwidth;
+use crate::plan::rules::check;
+use crate::plan::speed::speed;
+use crate::plan::{Seat, Seats, cpus_of};
+use crate::snapshot::ascii_json;
+use crate::text::shown_within;
+use crate::units::Mts;
+
+/// Judges a plan, hand-made or not, by the board's rules, and names every broken one with its slots and source
+///
+/// Exit code 0: no rule is broken; 1: at least one is.
+#[derive(Debug, Clone, clap::Args)]
+pub struct CheckArgs {
+    /// The plan file
+    #[arg(value_name = "PLAN")]
+    pub plan: PathBuf,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Judges a plan.
+///
+/// # Errors
+/// A plan that cannot be read or is wrong.
+pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
+    let plan = files::read_plan(env, &args.plan)?;
+    let mut exit = Exit::Done;
+    let mut seats: Seats = vec![None; plan.board.slots().count()];
+    for slot in &plan.slot {
+        if let Some(at) = plan.board.slot(slot.slot.as_str()) {
+            seats[at.index] = Some(Seat::of(&slot.module.spec));
+        }
+    }
+    let mut units = Vec::new();
+    let mut lines = Vec::new();
+    // Units may hold different processors; an order without units stands for one of any.
+    let listed: Vec<Option<&crate::order::Unit>> =
+        if plan.order.unit.is_empty() { vec![None] } else { plan.order.unit.iter().map(Some).collect() };
+    let mut before = None;
+    for unit in listed {
+        let cpus = cpus_of(&plan.board, unit).map_err(|e| CommandError::new(Exit::BadData, e.to_string()))?;
+        let tag = unit.map_or("", |unit| unit.chassis.as_str());
+        if before.as_ref() == Some(&cpus) {
+            continue;
+        }
+        let verdict = check(&plan.board, &cpus, &seats);
+        let speed = speed(&plan.board, &cpus, &seats);
+        let bandwidth = bandwidth(&plan.board, &cpus, &seats, speed.mts.unwrap_or(Mts(0)));
+        if !verdict.breaches.is_empty() {
+            exit = Exit::Findings;
+        }
+        if args.json {
+            let breaches: Vec<_> = verdict
+                .breaches
+                .iter()
+                .map(|b| json!({ "rule": b.rule, "slots": b.slots, "what": b.what, "source": b.source }))
+                .collect();
+            units.push(json!({
+                "unit": tag, "breaches": breaches, "unknown": verdict.unknown, "mts": speed.mts,
+                "limited_by": speed.limited_by.iter().map(ToString::to_string).collect::<Vec<_>>(),
+                "effective_percent": bandwidth.percent(),
+            }));
+        } else {
+            if !tag.is_empty() {
+                lines.push(format!("unit {}", shown_within(tag, 60)));
+            }
+            match verdict.breaches.len() {
+                0 => lines.push("no rule is broken".to_owned()),
+                n => lines.push(format!("{} broken", crate::source::counted(n, "rule"))),
+            }
+            for breach in &verdict.breaches {
+                lines.push(format!("  {}: {}", breach.rule, breach.what));
+                lines.push(format!("      source: {}", breach.source));
+            }
+            if let Some(mts) = speed.mts {
+                let by: Vec<String> = speed.limited_by.iter().map(ToString::to_string).collect();
+                lines.push(format!("runs at {mts}, held there by {}", by.join(" and ")));
+            }
+            lines.push(format!("about {} % of this board's best bandwidth (estimate)", bandwidth.percent()));
+            lines.extend(verdict.unknown.iter().map(|u| format!("not judged: {u}")));
+        }
+        before = Some(cpus);
+    }
+    if args.json {
+        writeln!(env.stdout, "{}", ascii_json(&format!("{:#}", json!({ "units": units }))))?;
+    }
+    for line in lines {
+        writeln!(env.stdout, "{line}")?;
+    }
+    env.stdout.flush()?;
+    Ok(exit)
+}

@@ -1,0 +1,146 @@
+//! The order and what is fitted.
+
+use super::super::{CommandError, Exit, files};
+use super::PlanArgs;
+use crate::board::Board;
+use crate::env::Env;
+use crate::module::{Identity, Module, ModuleSpec};
+use crate::order::{Fitted as OrderFitted, ORDER_FORMAT, Order, Unit};
+use crate::plan::search::FittedSeat;
+use crate::plan::{Seat, Seats};
+use crate::snapshot::{SlotReport, SlotState, read_json};
+use crate::stock::fitted_from_csv;
+use crate::text::shown;
+use crate::units::{Mts, Size};
+
+/// The fitted modules by slot in board order, for the plan file and for the search.
+pub struct Fitted {
+    pub modules: Vec<Option<Module>>,
+    pub seats: Vec<Option<FittedSeat>>,
+}
+
+/// The order named, or one for so many units.
+pub fn order(env: &Env, args: &PlanArgs, board: &Board) -> Result<Order, CommandError> {
+    let mut order = match &args.order {
+        Some(path) => files::read::<Order>(env, path)?,
+        None => Order {
+            format: ORDER_FORMAT.to_owned(),
+            name: "from the command line".to_owned(),
+            unit: Vec::new(),
+            gib: args.capacity.as_deref().and_then(Size::parse),
+            fitted: Vec::new(),
+        },
+    };
+    if let Some(units) = args.units {
+        if units == 0 || units > 10_000 {
+            return Err(CommandError::new(Exit::Usage, format!("--units {units}: a plan is for 1 to 10000 units")));
+        }
+        if !order.unit.is_empty() && order.unit.len() != units as usize {
+            let what = format!("--units {units}, and the order lists {}", order.unit.len());
+            return Err(CommandError::new(Exit::Usage, what).way_out("leave --units out: the order counts"));
+        }
+    }
+    if order.unit.is_empty() {
+        // Placeholders: whoever knows the tags writes an order, or puts them into the plan.
+        let bays = board.enclosure.as_ref().map_or(&[][..], |e| &e.bays[..]);
+        let unit = |n: u32| {
+            let bay = (n as usize).checked_rem(bays.len()).and_then(|at| bays.get(at).cloned());
+            let enclosure = (n as usize).checked_div(bays.len()).map(|at| format!("ENCLOSURE-{}", at + 1));
+            Unit { chassis: format!("UNIT-{}", n + 1), enclosure, bay, processor: Vec::new() }
+        };
+        order.unit = (0..args.units.unwrap_or(1)).map(unit).collect();
+    }
+    Ok(order)
+}
+
+/// What is fitted: from the file named, else from the order.
+pub fn fitted(env: &Env, args: &PlanArgs, board: &Board, order: &Order) -> Result<Fitted, CommandError> {
+    let slots = board.slots().count();
+    let mut out = Fitted { modules: vec![None; slots], seats: vec![None; slots] };
+    let stays = |slot: &str| order.fitted.iter().any(|f| f.stays && f.slot.as_str() == slot);
+    let mut put = |label: &str, module: Module, seat: Seat| -> Result<(), CommandError> {
+        let at = board.slot(label).ok_or_else(|| {
+            CommandError::new(Exit::BadData, format!("fitted in {}: the board has no such slot", shown(label)))
+        })?;
+        out.modules[at.index] = Some(module);
+        out.seats[at.index] = Some(FittedSeat { seat, stays: stays(label) });
+        Ok(())
+    };
+    let Some(path) = &args.fitted else {
+        for OrderFitted { slot, module, .. } in &order.fitted {
+            put(slot.as_str(), module.clone(), Seat::of(&module.spec))?;
+        }
+        return Ok(out);
+    };
+    let bytes = files::bytes(&files::located(env, path)).map_err(|error| CommandError::reading(path, &error))?;
+    if bytes.first() == Some(&b'{') {
+        let snapshot = read_json(&bytes).map_err(|error| {
+            CommandError::new(Exit::BadData, format!("{} is no snapshot", files::named(path))).because(&error)
+        })?;
+        for report in snapshot.slots.iter().filter(|r| r.state == SlotState::Fitted) {
+            let Some(label) = label_of(board, report) else {
+                let locator = report.locator.clone().unwrap_or_default();
+                let what = format!(
+                    "the snapshot reports a module in `{}`, which is no slot of {}",
+                    shown(&locator),
+                    shown(&board.name)
+                );
+                return Err(CommandError::new(Exit::BadData, what)
+                    .way_out("name the firmware's locators in the board file: reports_as"));
+            };
+            let module = module_of(report);
+            let seat = Seat::of(&module.spec);
+            put(&label, module, seat)?;
+        }
+    } else {
+        let lots = fitted_from_csv(&path.to_string_lossy(), &bytes)
+            .map_err(|error| CommandError::new(Exit::BadData, error.to_string()))?;
+        for (slot, lot) in lots {
+            let mut spec = lot.spec.clone();
+            spec.generation = spec.generation.or(Some(board.generation));
+            let identity =
+                Identity { part: lot.part.clone(), serial: lot.serials.first().cloned(), ..Identity::default() };
+            let seat = Seat { spec: spec.clone(), volts: lot.volts.clone().or_else(|| Seat::of(&spec).volts) };
+            put(&slot, Module { spec, identity }, seat)?;
+        }
+    }
+    Ok(out)
+}
+
+/// The population there is before.
+pub fn seats_of(fitted: &[Option<FittedSeat>]) -> Seats {
+    fitted.iter().map(|f| f.as_ref().map(|f| f.seat.clone())).collect()
+}
+
+/// The slot whose names the firmware uses; the bank decides where locators repeat.
+fn label_of(board: &Board, report: &SlotReport) -> Option<String> {
+    let locator = report.locator.as_deref()?;
+    board
+        .slots()
+        .find(|at| {
+            at.slot.reports_as.iter().any(|name| {
+                name.locator() == locator && name.bank().is_none_or(|bank| report.bank.as_deref() == Some(bank))
+            })
+        })
+        .map(|at| at.slot.label.as_str().to_owned())
+        .or_else(|| board.slot(locator).map(|at| at.slot.label.as_str().to_owned()))
+}
+
+fn module_of(report: &SlotReport) -> Module {
+    Module {
+        spec: ModuleSpec {
+            generation: report.generation,
+            kind: report.kind,
+            gib: Size::from_mib(report.size_mib.unwrap_or(0)),
+            ranks: report.ranks,
+            width: None,
+            mts: report.rated_mts.map(Mts),
+        },
+        identity: Identity {
+            maker: report.maker.clone(),
+            part: report.part.clone(),
+            serial: report.serial.clone(),
+            date: None,
+        },
+    }
+}

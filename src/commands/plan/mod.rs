@@ -1,0 +1,194 @@
+//! `slotwise plan` and `slotwise plan check`.
+
+mod check;
+mod input;
+mod show;
+
+use std::path::{Path, PathBuf};
+use std::rc::Rc;
+use std::time::Duration;
+
+use super::{CommandError, Exit, atomic, files};
+use crate::env::{Clock, Env};
+use crate::plan::explain::explain;
+use crate::plan::front::front;
+use crate::plan::search::{Prefer, Problem, Target, search};
+use crate::plan::shortage::shortage;
+use crate::plan::{cpus_of, draft};
+use crate::snapshot::ascii_json;
+use crate::stock::{Money, from_csv};
+use crate::units::Size;
+
+/// Finds which module goes in which slot, and proves that nothing is better
+///
+/// From a board, a stock list and a target it gives the best plan, the next best and why they are worse, what to buy,
+/// and the order of handlings. Exit code 0: a plan; 1: nothing fits, with what is in the way.
+#[derive(Debug, Clone, clap::Args)]
+#[command(args_conflicts_with_subcommands = true, subcommand_negates_reqs = true)]
+pub struct PlanArgs {
+    #[command(subcommand)]
+    pub command: Option<PlanCommand>,
+    /// The board file
+    #[arg(long, value_name = "FILE", required = true)]
+    pub board: Option<PathBuf>,
+    /// The stock list (CSV)
+    #[arg(long, value_name = "FILE", required = true)]
+    pub stock: Option<PathBuf>,
+    /// Memory each unit must have at least, such as 512GiB
+    #[arg(long, value_name = "SIZE")]
+    pub capacity: Option<String>,
+    /// Exactly that much, not more
+    #[arg(long)]
+    pub exactly: bool,
+    /// The order: units, their processors, what is fitted, what must stay
+    #[arg(long, value_name = "FILE")]
+    pub order: Option<PathBuf>,
+    /// Units filled alike
+    #[arg(long, value_name = "N")]
+    pub units: Option<u32>,
+    /// What is fitted already: a snapshot (JSON) or a list (CSV: slot and the columns of a stock list)
+    #[arg(long, value_name = "FILE")]
+    pub fitted: Option<PathBuf>,
+    /// The most all units together may cost
+    #[arg(long, value_name = "AMOUNT")]
+    pub budget: Option<String>,
+    /// What goes first
+    #[arg(long, value_enum, default_value = "bandwidth")]
+    pub prefer: Preference,
+    /// How many next best plans to show
+    #[arg(long, value_name = "K", default_value_t = 3)]
+    pub alternatives: u16,
+    /// Stop searching after so many seconds and say what is not proven
+    #[arg(long, value_name = "S", default_value_t = 20)]
+    pub seconds: u64,
+    /// Name of the plan
+    #[arg(long)]
+    pub name: Option<String>,
+    /// Write the best plan to this file
+    #[arg(short, long, value_name = "PLAN")]
+    pub output: Option<PathBuf>,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// What else is done with a plan.
+#[derive(Debug, Clone, clap::Subcommand)]
+pub enum PlanCommand {
+    Check(check::CheckArgs),
+}
+
+/// What goes first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum Preference {
+    /// Bandwidth, then cost, then fewest handlings, then free slots
+    Bandwidth,
+    /// Cost, then bandwidth, then fewest handlings, then free slots
+    Cost,
+    /// Free slots for later, then bandwidth, then cost
+    Room,
+}
+
+/// Searches for a plan, shows it, writes it.
+///
+/// # Errors
+/// Files that cannot be read or are wrong, and problems that cannot be searched.
+pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
+    if let Some(PlanCommand::Check(args)) = &args.command {
+        return check::run(env, args);
+    }
+    let usage = |what: String| CommandError::new(Exit::Usage, what);
+    let (Some(board_file), Some(stock_file)) = (&args.board, &args.stock) else {
+        return Err(usage("--board and --stock are needed".to_owned()));
+    };
+    let board: crate::board::Board = files::read(env, board_file)?;
+    let bytes = files::bytes(&files::located(env, stock_file)).map_err(|e| CommandError::reading(stock_file, &e))?;
+    let stock = from_csv(&stock_file.to_string_lossy(), &bytes)
+        .map_err(|error| CommandError::new(Exit::BadData, error.to_string()))?;
+    let order = input::order(env, args, &board)?;
+    let target = match (&args.capacity, order.gib) {
+        (Some(text), _) => Size::parse(text).filter(|s| s.mib() > 0).ok_or_else(|| {
+            usage(format!("--capacity {} is no size; write 512GiB or 1.5TiB", crate::text::shown(text)))
+        })?,
+        (None, Some(gib)) => gib,
+        (None, None) => return Err(usage("--capacity SIZE is needed, or an order that names one".to_owned())),
+    };
+    let budget = match &args.budget {
+        Some(text) => Some(Money::parse(text).ok_or_else(|| {
+            usage(format!("--budget {} is no amount; write 1200 or 1200.50", crate::text::shown(text)))
+        })?),
+        None => None,
+    };
+    let input::Fitted { modules, seats } = input::fitted(env, args, &board, &order)?;
+    let cpus = cpus_of(&board, order.unit.first()).map_err(|e| CommandError::new(Exit::BadData, e.to_string()))?;
+    if order.unit.iter().any(|unit| cpus_of(&board, Some(unit)).ok().as_ref() != Some(&cpus)) {
+        return Err(CommandError::new(Exit::BadData, "the order's units do not hold the same processors")
+            .way_out("make one order for each sort of unit: units of one plan are filled alike"));
+    }
+    let problem = Problem {
+        board: &board,
+        cpus: &cpus,
+        lots: &stock.lots,
+        fitted: &seats,
+        units: order.unit.len() as u32,
+        target: if args.exactly { Target::Exactly(target) } else { Target::AtLeast(target) },
+        budget,
+        prefer: match args.prefer {
+            Preference::Bandwidth => Prefer::Bandwidth,
+            Preference::Cost => Prefer::Cost,
+            Preference::Room => Prefer::Room,
+        },
+        alternatives: usize::from(args.alternatives).min(50),
+    };
+    let bad = |error: crate::plan::search::SearchError| CommandError::new(Exit::BadData, error.to_string());
+    let mut stop = timer(env, args.seconds);
+    let outcome = search(&problem, &mut stop).map_err(bad)?;
+    let mut answer = show::Answer {
+        problem: &problem,
+        stock: &stock,
+        before: crate::plan::rules::check(&board, &cpus, &input::seats_of(&seats)),
+        told: outcome.plans.iter().map(|found| explain(&problem, found)).collect(),
+        outcome,
+        front: None,
+        shortage: None,
+        modules: &modules,
+    };
+    let mut stop = timer(env, args.seconds.div_ceil(2));
+    if answer.outcome.plans.is_empty() {
+        answer.shortage = Some(shortage(&problem, &mut stop).map_err(bad)?);
+    } else {
+        answer.front = Some(front(&problem, 18, &mut stop).map_err(bad)?);
+    }
+    if let (Some(path), Some(found), Some(told)) = (&args.output, answer.outcome.plans.first(), answer.told.first()) {
+        let name = args.name.clone().unwrap_or_else(|| format!("{}, {}", board.name, found.score.capacity));
+        let plan = draft(&name, &problem, found, &modules, &order, told);
+        write(env, path, &plan)?;
+    }
+    if args.json {
+        let json = serde_json::to_string_pretty(&show::json(&answer))
+            .map_err(|error| CommandError::new(Exit::Io, "cannot write JSON").because(&error))?;
+        writeln!(env.stdout, "{}", ascii_json(&json))?;
+    } else {
+        let colour = env.colour(env.terminal.stdout_is_terminal);
+        let width = env.terminal.size.map_or(crate::draw::Look::PLAIN.width, |(c, _)| usize::from(c).max(40));
+        let look = crate::draw::Look { width, unicode: env.unicode() };
+        for line in show::text(&answer, look, colour) {
+            writeln!(env.stdout, "{line}")?;
+        }
+    }
+    env.stdout.flush()?;
+    Ok(if answer.outcome.plans.is_empty() { Exit::Findings } else { Exit::Done })
+}
+
+fn write(env: &Env, path: &Path, plan: &crate::plan::Plan) -> Result<(), CommandError> {
+    let text = toml::to_string(plan)
+        .map_err(|error| CommandError::new(Exit::Io, "cannot write the plan as TOML").because(&error))?;
+    atomic::write(&files::located(env, path), text.as_bytes()).map_err(|error| CommandError::writing(path, &error))
+}
+
+/// Says when so many seconds from now are over.
+fn timer(env: &Env, seconds: u64) -> impl FnMut() -> bool + use<> {
+    let clock: Rc<dyn Clock> = Rc::clone(&env.clock);
+    let end = clock.steady() + Duration::from_secs(seconds);
+    move || clock.steady() >= end
+}

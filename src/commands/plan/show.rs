@@ -1,0 +1,358 @@
+//! The answer on screen and as JSON.
+
+use serde_json::{Value, json};
+
+use crate::draw::{Align, Look, Mark, State, legend, slot_map, table};
+use crate::module::Module;
+use crate::plan::explain::{Told, why_worse};
+use crate::plan::front::Front;
+use crate::plan::moves::{Handling, order};
+use crate::plan::rules::Verdict;
+use crate::plan::search::{Found, From, Outcome, Problem};
+use crate::plan::shortage::Shortage;
+use crate::source::counted;
+use crate::stock::{Money, Stock};
+use crate::text::{shown, shown_within};
+
+/// All there is to show.
+pub struct Answer<'a> {
+    pub problem: &'a Problem<'a>,
+    pub stock: &'a Stock,
+    pub outcome: Outcome,
+    pub told: Vec<Told>,
+    /// What the rules say of what is fitted.
+    pub before: Verdict,
+    pub front: Option<Front>,
+    pub shortage: Option<Shortage>,
+    pub modules: &'a [Option<Module>],
+}
+
+impl Answer<'_> {
+    fn currency(&self) -> &str {
+        self.stock.currency.as_deref().unwrap_or("")
+    }
+
+    fn handlings(&self, found: &Found) -> Vec<Handling> {
+        let fitted: Vec<bool> = self.modules.iter().map(Option::is_some).collect();
+        order(&fitted, found)
+    }
+
+    fn label(&self, slot: usize) -> String {
+        self.problem.board.slots().nth(slot).map_or_else(String::new, |at| at.slot.label.to_string())
+    }
+
+    fn handling(&self, handling: Handling) -> String {
+        match handling {
+            Handling::Remove { slot } => format!("take the module out of {}", self.label(slot)),
+            Handling::Move { from, to } => format!("move the module from {} to {}", self.label(from), self.label(to)),
+            Handling::Park { slot } => format!("park the module of {} in the tray", self.label(slot)),
+            Handling::Unpark { from, to } => {
+                format!("seat the module of {} from the tray in {}", self.label(from), self.label(to))
+            }
+            Handling::Insert { slot } => format!("seat a module from stock in {}", self.label(slot)),
+        }
+    }
+
+    fn needed(&self, found: &Found, lot: usize) -> u32 {
+        let units = self.problem.units;
+        found
+            .from
+            .iter()
+            .map(|from| match from {
+                Some(From::Lots(lots)) if lots.len() == 1 && lots[0] == lot => units,
+                Some(From::Lots(lots)) if lots.len() > 1 => lots.iter().filter(|l| **l == lot).count() as u32,
+                _ => 0,
+            })
+            .sum()
+    }
+}
+
+/// The answer in lines.
+pub fn text(answer: &Answer<'_>, look: Look, colour: bool) -> Vec<String> {
+    let mut lines = Vec::new();
+    for breach in &answer.before.breaches {
+        lines.push(format!("fitted now, against the rules: {breach}"));
+    }
+    let (Some(best), Some(told)) = (answer.outcome.plans.first(), answer.told.first()) else {
+        lines.extend(nothing_fits(answer));
+        return lines;
+    };
+    let mark = |at: crate::board::SlotRef<'_>| {
+        let had = answer.modules.get(at.index).is_some_and(Option::is_some);
+        Mark::from(match (&best.from[at.index], had) {
+            (Some(From::Fitted(was)), _) if *was == at.index => State::Fitted,
+            (Some(_), _) => State::Planned,
+            (None, true) => State::Leaves,
+            (None, false) => State::Empty,
+        })
+    };
+    lines.extend(slot_map(answer.problem.board, &mark, look).shown(colour));
+    lines.extend(legend([State::Fitted, State::Planned, State::Leaves, State::Empty], look).shown(colour));
+    lines.push(String::new());
+    lines.extend(told.reasons.iter().map(|reason| format!("- {}", shown_within(reason, 300))));
+    lines.push(String::new());
+    lines.extend(alternatives(answer, best, look, colour));
+    lines.push(String::new());
+    lines.extend(purchase(answer, best, look, colour));
+    let handlings = answer.handlings(best);
+    if answer.modules.iter().any(Option::is_some) {
+        lines.push(format!("{} in this order:", counted(best.score.moves as usize, "handling")));
+        lines.extend(handlings.iter().enumerate().map(|(n, h)| format!("{:3}. {}", n + 1, answer.handling(*h))));
+    }
+    if let Some(front) = answer.front.as_ref().filter(|f| f.plans.len() > 1) {
+        lines.push(String::new());
+        lines.extend(trade_off(answer, front, look, colour));
+    }
+    lines.push(String::new());
+    lines.push(proof(answer));
+    lines.extend(told.unknown.iter().map(|u| format!("not judged: {}", shown_within(u, 200))));
+    let notes = answer.outcome.notes.iter().chain(&answer.stock.notes);
+    lines.extend(notes.map(|note| format!("note: {}", shown_within(note, 300))));
+    lines
+}
+
+fn proof(answer: &Answer<'_>) -> String {
+    let outcome = &answer.outcome;
+    match (outcome.exhausted, outcome.bound) {
+        (true, _) if outcome.alternatives_exhausted => {
+            "proven: every arrangement was searched or ruled out; nothing is better, nor comes between the next best"
+                .to_owned()
+        }
+        (true, _) => {
+            "proven: every arrangement was searched or ruled out; nothing is better. The next best were cut short"
+                .to_owned()
+        }
+        (false, Some(bound)) => {
+            format!("NOT proven: the search was cut short; nothing beats {bound} in what goes first")
+        }
+        (false, None) => "NOT proven: the search was cut short".to_owned(),
+    }
+}
+
+fn nothing_fits(answer: &Answer<'_>) -> Vec<String> {
+    let proven = if answer.outcome.exhausted { "" } else { " was found before the time was up" };
+    let mut lines = vec![format!("no plan meets {}{proven}", answer.problem.target.size())];
+    let Some(shortage) = &answer.shortage else { return lines };
+    lines.extend(shortage.reasons.iter().map(|reason| format!("- {}", shown_within(reason, 400))));
+    if let Some(below) = shortage.below {
+        lines.push(format!("nearest below: {below}"));
+    }
+    if let Some(above) = shortage.above {
+        lines.push(format!("nearest above: {above}"));
+    }
+    lines
+}
+
+fn percent(best_mb_s: u64, mb_s: u64) -> String {
+    format!("{} %", (mb_s * 100).checked_div(best_mb_s).unwrap_or(0))
+}
+
+fn alternatives(answer: &Answer<'_>, best: &Found, look: Look, colour: bool) -> Vec<String> {
+    let heads = [
+        ("plan", Align::Right),
+        ("memory", Align::Right),
+        ("modules", Align::Right),
+        ("MT/s", Align::Right),
+        ("channels", Align::Right),
+        ("bandwidth", Align::Right),
+        ("cost", Align::Right),
+        ("moves", Align::Right),
+        ("free", Align::Right),
+    ];
+    let slots = answer.problem.board.slots().count();
+    let rows: Vec<Vec<String>> = answer
+        .outcome
+        .plans
+        .iter()
+        .zip(&answer.told)
+        .enumerate()
+        .map(|(n, (found, told))| {
+            let s = found.score;
+            vec![
+                (n + 1).to_string(),
+                s.capacity.to_string(),
+                s.modules.to_string(),
+                s.mts.0.to_string(),
+                format!("{}/{}", told.channels.0, told.channels.1),
+                percent(told.bandwidth.best_mb_s, s.mb_s),
+                s.cost.to_string(),
+                s.moves.to_string(),
+                (slots - s.modules as usize).to_string(),
+                if n == 0 { String::new() } else { why_worse(answer.problem.prefer, best, found, answer.currency()) },
+            ]
+        })
+        .collect();
+    let mut lines = table(&heads, &rows, look).shown(colour);
+    for (n, other) in answer.outcome.plans.iter().enumerate().skip(1) {
+        lines.push(format!("why not {}: {}", n + 1, why_worse(answer.problem.prefer, best, other, answer.currency())));
+    }
+    lines
+}
+
+fn purchase(answer: &Answer<'_>, best: &Found, look: Look, colour: bool) -> Vec<String> {
+    let heads = [
+        ("lot", Align::Left),
+        ("module", Align::Left),
+        ("there", Align::Right),
+        ("needed", Align::Right),
+        ("packs", Align::Left),
+        ("taken", Align::Right),
+        ("cost", Align::Right),
+    ];
+    let rows: Vec<Vec<String>> = best
+        .bought
+        .iter()
+        .map(|&(lot, n)| {
+            let here = &answer.problem.lots[lot];
+            vec![
+                here.name.clone(),
+                here.part.clone().unwrap_or_else(|| here.spec.to_string()),
+                here.count.to_string(),
+                answer.needed(best, lot).to_string(),
+                format!("{} of {}", n / here.pack.max(1), here.pack),
+                n.to_string(),
+                Money(here.price.0 * u64::from(n)).to_string(),
+            ]
+        })
+        .collect();
+    if rows.is_empty() {
+        return vec!["nothing is taken from stock".to_owned()];
+    }
+    let mut lines = table(&heads, &rows, look).shown(colour);
+    let units = counted(answer.problem.units as usize, "unit");
+    lines.push(format!("for {units}: {} {}", best.score.cost, shown(answer.currency())).trim_end().to_owned());
+    lines
+}
+
+fn trade_off(answer: &Answer<'_>, front: &Front, look: Look, colour: bool) -> Vec<String> {
+    let heads = [
+        ("memory", Align::Right),
+        ("cost", Align::Right),
+        ("bandwidth", Align::Right),
+        ("MT/s", Align::Right),
+        ("modules", Align::Right),
+    ];
+    let best = answer.told.first().map_or(0, |t| t.bandwidth.best_mb_s);
+    let rows: Vec<Vec<String>> = front
+        .plans
+        .iter()
+        .map(|p| {
+            let s = p.score;
+            let modules = s.modules.to_string();
+            vec![s.capacity.to_string(), s.cost.to_string(), percent(best, s.mb_s), s.mts.0.to_string(), modules]
+        })
+        .collect();
+    let more = if front.complete { "" } else { " (there are more)" };
+    let mut lines = vec![format!("trade-off{more}: none of these is beaten in memory, cost and bandwidth at once")];
+    lines.extend(table(&heads, &rows, look).shown(colour));
+    lines
+}
+
+/// The answer as JSON. Stable: keys are added, never renamed.
+pub fn json(answer: &Answer<'_>) -> Value {
+    let best = answer.outcome.plans.first();
+    let plans: Vec<Value> = answer
+        .outcome
+        .plans
+        .iter()
+        .zip(&answer.told)
+        .enumerate()
+        .map(|(n, (found, told))| {
+            let mut value = measures(answer, found, told.bandwidth.best_mb_s);
+            let why =
+                best.filter(|_| n > 0).map(|best| why_worse(answer.problem.prefer, best, found, answer.currency()));
+            let more = json!({
+                "limited_by": told.speed.limited_by.iter().map(ToString::to_string).collect::<Vec<_>>(),
+                "currency": answer.stock.currency,
+                "channels_used": told.channels.0,
+                "channels": told.channels.1,
+                "slots": slots(answer, found),
+                "regions": told.bandwidth.sockets.iter().flat_map(|socket| socket.regions.iter().map(|r| json!({
+                    "socket": socket.label, "gib": r.size, "ways": r.ways,
+                }))).collect::<Vec<_>>(),
+                "peak_mb_s": told.bandwidth.sockets.iter()
+                    .map(|s| json!({ "socket": s.label, "mb_s": s.peak_mb_s })).collect::<Vec<_>>(),
+                "narrowest_ways": told.bandwidth.narrowest,
+                "reasons": told.reasons,
+                "why_not_first": why,
+                "unknown": told.unknown,
+                "purchase": found.bought.iter().map(|&(lot, n)| {
+                    let here = &answer.problem.lots[lot];
+                    json!({
+                        "lot": here.name, "part": here.part, "there": here.count, "needed": answer.needed(found, lot),
+                        "taken": n, "pack": here.pack, "packs": n / here.pack.max(1),
+                        "cost": Money(here.price.0 * u64::from(n)).to_string(),
+                    })
+                }).collect::<Vec<_>>(),
+                "handlings": answer.handlings(found).iter().map(|h| answer.handling(*h)).collect::<Vec<_>>(),
+            });
+            if let (Some(value), Value::Object(more)) = (value.as_object_mut(), more) {
+                value.extend(more);
+            }
+            value
+        })
+        .collect();
+    let scale = answer.told.first().map_or(0, |t| t.bandwidth.best_mb_s);
+    let front = answer.front.as_ref();
+    json!({
+        "plans": plans,
+        "front": front.map_or_else(Vec::new, |f| f.plans.iter().map(|p| measures(answer, p, scale)).collect::<Vec<_>>()),
+        "front_complete": front.is_some_and(|f| f.complete),
+        "exhausted": answer.outcome.exhausted,
+        "alternatives_exhausted": answer.outcome.alternatives_exhausted,
+        "bound": answer.outcome.bound.map(|b| b.to_string()),
+        "fitted_breaches": answer.before.breaches.iter()
+            .map(|b| json!({ "rule": b.rule, "slots": b.slots, "what": b.what, "source": b.source })).collect::<Vec<_>>(),
+        "shortage": answer.shortage.as_ref().map(|s| json!({
+            "reasons": s.reasons, "nearest_below_gib": s.below, "nearest_above_gib": s.above,
+        })),
+        "notes": answer.outcome.notes.iter().chain(&answer.stock.notes).collect::<Vec<_>>(),
+    })
+}
+
+fn measures(answer: &Answer<'_>, found: &Found, best_mb_s: u64) -> Value {
+    let s = found.score;
+    json!({
+        "capacity_gib": s.capacity,
+        "modules": s.modules,
+        "mts": s.mts,
+        // Hundredths: an estimate deserves no more digits.
+        "effective_bandwidth": (s.mb_s * 100).checked_div(best_mb_s).unwrap_or(0),
+        "cost": s.cost.to_string(),
+        "moves": s.moves,
+        "free_slots": answer.problem.board.slots().count() - s.modules as usize,
+    })
+}
+
+fn slots(answer: &Answer<'_>, found: &Found) -> Vec<Value> {
+    let mut serials: Vec<Vec<&String>> = answer.problem.lots.iter().map(|l| l.serials.iter().rev().collect()).collect();
+    answer
+        .problem
+        .board
+        .slots()
+        .filter_map(|at| {
+            let (from, seat) = (found.from[at.index].as_ref()?, found.seats[at.index].as_ref()?);
+            let (part, serial, lots) = match from {
+                From::Fitted(was) => {
+                    let module = answer.modules.get(*was).and_then(Option::as_ref);
+                    let identity = module.map(|m| m.identity.clone()).unwrap_or_default();
+                    (identity.part, identity.serial, Vec::new())
+                }
+                From::Lots(lots) => {
+                    let one = if let [only] = lots[..] { Some(only) } else { None };
+                    let serial = one.filter(|_| answer.problem.units == 1).and_then(|l| serials[l].pop().cloned());
+                    let names = lots.iter().map(|l| answer.problem.lots[*l].name.clone()).collect();
+                    (one.and_then(|l| answer.problem.lots[l].part.clone()), serial, names)
+                }
+            };
+            let was = match from {
+                From::Fitted(was) => Some(answer.label(*was)),
+                From::Lots(_) => None,
+            };
+            Some(json!({
+                "slot": at.slot.label, "part": part, "gib": seat.spec.gib, "kind": seat.spec.kind,
+                "ranks": seat.spec.ranks, "serial": serial, "from": was, "lots": lots,
+            }))
+        })
+        .collect()
+}

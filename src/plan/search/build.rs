@@ -1,0 +1,689 @@
+//! From a problem to its families.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+use super::curve::{Seller, curve};
+use super::instance::{ChannelType, Class, Filling, Instance, SocketKind, Symbol};
+use super::problem::{Problem, SearchError, Target};
+use super::weights::{FILL, ORDER, Ranges, Weights};
+use crate::board::{Across, Mixing};
+use crate::module::{Kind, ModuleSpec};
+use crate::plan::interleave::MB_S_PER_MTS;
+use crate::plan::speed::{Rate, table};
+use crate::units::{Mts, Size};
+
+/// Fillings one channel type may have before modules are set aside.
+const FILLINGS: usize = 60_000;
+
+/// What the rules may tell modules apart by: size in MiB, ranks, width; `None` is not known or not looked at.
+pub type Org = (u64, Option<u8>, Option<u8>);
+
+/// Which modules may stand together.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Template {
+    Free,
+    /// All modules alike.
+    Alike(Org),
+    /// Alike at each position.
+    ByPosition(Vec<Org>),
+}
+
+/// One family: what its plans have in common.
+#[derive(Debug, Clone)]
+pub struct Family {
+    pub kind: Kind,
+    /// Its plans run at this rate at least.
+    pub mts: Mts,
+    ranks: Option<Option<u8>>,
+    width: Option<Option<u8>>,
+    template: Template,
+}
+
+/// What all families share.
+#[derive(Debug)]
+pub struct Shared<'a> {
+    pub problem: &'a Problem<'a>,
+    /// Sockets with a processor.
+    pub sockets: Vec<usize>,
+    /// Whether they are filled alike, as one.
+    pub matched: bool,
+    /// Slot indices by socket (of the board), channel, and place in filling order.
+    pub slots: Vec<Vec<Vec<usize>>>,
+    /// MiB to a granule.
+    pub granule: u64,
+    pub weights: Weights,
+    /// Granules of the fullest channel there can be.
+    full: u32,
+    total_slots: usize,
+    curves: std::cell::RefCell<HashMap<(Kind, u32, Org, bool), CurveOf>>,
+    pub notes: std::cell::RefCell<BTreeSet<String>>,
+    pub truncated: std::cell::Cell<bool>,
+}
+
+type CurveOf = (Vec<u64>, Vec<usize>);
+
+/// A family's instance with the way back to lots and slots.
+#[derive(Debug)]
+pub struct Built<'a> {
+    pub instance: Instance<'a>,
+    /// Lots of each class.
+    pub lots: Vec<Vec<usize>>,
+    /// Class of each fitted module, by slot.
+    pub fitted: Vec<Option<usize>>,
+    /// Kind of each searched socket, in board order.
+    kind_of: Vec<usize>,
+}
+
+impl<'a> Shared<'a> {
+    /// Looks a problem over.
+    ///
+    /// # Errors
+    /// When there is nothing to search.
+    pub fn new(problem: &'a Problem<'a>) -> Result<Self, SearchError> {
+        let board = problem.board;
+        if problem.units == 0 || problem.units > 10_000 {
+            return Err(SearchError::Units(problem.units));
+        }
+        if problem.target.size().mib() == 0 {
+            return Err(SearchError::NoTarget);
+        }
+        let mut slots: Vec<Vec<Vec<usize>>> = board.socket.iter().map(|s| vec![Vec::new(); s.channel.len()]).collect();
+        let mut place: Vec<(u8, usize, usize, usize)> =
+            board.slots().map(|at| (at.slot.position, at.index, at.socket_index, at.channel_index)).collect();
+        place.sort_unstable();
+        for (_, index, socket, channel) in place {
+            slots[socket][channel].push(index);
+        }
+        let total_slots = board.slots().count();
+        if total_slots == 0 {
+            return Err(SearchError::NoSlots(board.name.clone()));
+        }
+        let sockets: Vec<usize> =
+            (0..board.socket.len()).filter(|&s| problem.cpus.get(s).is_some_and(Option::is_some)).collect();
+        if sockets.is_empty() {
+            return Err(SearchError::NoProcessor);
+        }
+        let matched = board.limits.sockets_match == Some(true) && sockets.len() > 1;
+        let shape = |s: usize| slots[s].iter().map(Vec::len).collect::<Vec<_>>();
+        if matched && sockets.iter().any(|&s| shape(s) != shape(sockets[0])) {
+            return Err(SearchError::SocketsDiffer(board.name.clone()));
+        }
+        let sizes = || {
+            let lots = problem.lots.iter().map(|l| l.spec.gib.mib());
+            lots.chain(problem.fitted.iter().flatten().map(|f| f.seat.spec.gib.mib()))
+        };
+        let granule = sizes().fold(0, gcd).max(1);
+        let deepest = slots.iter().flatten().map(Vec::len).max().unwrap_or(0) as u64;
+        let widest = slots.iter().map(|s| s.iter().map(Vec::len).sum::<usize>()).max().unwrap_or(0) as u64;
+        let largest = sizes().max().unwrap_or(0) / granule;
+        let full = u32::try_from(deepest * largest).ok().filter(|f| *f < 1 << 24).ok_or(SearchError::TooLarge)?;
+        let ranges =
+            ranges(problem, total_slots, widest * largest, sockets.len() as u64).ok_or(SearchError::TooLarge)?;
+        let weights = Weights::new(problem.prefer.order(), ranges)?;
+        Ok(Self {
+            problem,
+            sockets,
+            matched,
+            slots,
+            granule,
+            weights,
+            full,
+            total_slots,
+            curves: std::cell::RefCell::default(),
+            notes: std::cell::RefCell::default(),
+            truncated: std::cell::Cell::new(false),
+        })
+    }
+
+    /// Whether a spec may be part of plans of this kind and rate, whatever else stands there.
+    fn fits(&self, spec: &ModuleSpec, volts: Option<&str>, kind: Kind, mts: Mts, fitted: bool) -> bool {
+        let board = self.problem.board;
+        // A fitted module whose kind nobody read is of the one kind the board takes, if there is one.
+        let known = spec.kind.or_else(|| match board.limits.kinds[..] {
+            [only] if fitted => Some(only),
+            _ => None,
+        });
+        known == Some(kind)
+            && spec.generation.is_none_or(|g| g == board.generation)
+            && spec.mts.map_or(fitted, |m| m >= mts)
+            && spec.gib.mib() > 0
+            && board.limits.largest.iter().find(|l| l.kind == kind).is_none_or(|l| spec.gib <= l.gib)
+            && match (&board.limits.volts, volts) {
+                (Some(a), Some(b)) => same_volts(a, b),
+                _ => true,
+            }
+    }
+
+    fn by_ranks(&self, kind: Kind) -> bool {
+        let limits = &self.problem.board.limits;
+        self.by_org()
+            || limits.ranks_per_channel.is_some()
+            || limits.more_ranks_first == Some(true)
+            || limits.same_ranks == Some(true)
+            || self.problem.board.speed.iter().any(|row| row.kind == kind && row.ranks.is_some())
+    }
+
+    fn by_org(&self) -> bool {
+        self.matched || matches!(self.problem.board.limits.mixing, Some(Mixing::None | Mixing::ByPosition))
+    }
+
+    fn by_width(&self) -> bool {
+        self.by_org() || self.problem.board.limits.same_width == Some(true)
+    }
+
+    /// What the rules see of a spec.
+    fn org(&self, spec: &ModuleSpec, kind: Kind) -> Org {
+        let ranks = if self.by_ranks(kind) { spec.ranks } else { None };
+        (spec.gib.mib(), ranks, if self.by_width() { spec.width } else { None })
+    }
+
+    /// Every family, fastest first.
+    pub fn families(&self) -> Vec<Family> {
+        let (board, problem) = (self.problem.board, self.problem);
+        let limits = &board.limits;
+        let cpu = problem.cpus.iter().flatten().filter_map(|c| c.mts).min();
+        let mut rates: BTreeSet<Mts> = problem.lots.iter().filter_map(|l| l.spec.mts).collect();
+        rates.extend(problem.fitted.iter().flatten().filter_map(|f| f.seat.spec.mts));
+        rates.extend(board.speed.iter().map(|row| row.mts));
+        rates.extend(cpu);
+        let mut out = Vec::new();
+        for &mts in rates.iter().rev().filter(|&&m| m.0 > 0 && cpu.is_none_or(|c| m <= c)) {
+            for &kind in &limits.kinds {
+                let mut orgs: BTreeSet<Org> = BTreeSet::new();
+                for lot in problem.lots.iter().filter(|l| l.count > 0) {
+                    if self.fits(&lot.spec, lot.volts.as_deref(), kind, mts, false) {
+                        orgs.insert(self.org(&lot.spec, kind));
+                    }
+                }
+                for seat in problem.fitted.iter().flatten().map(|f| &f.seat) {
+                    if self.fits(&seat.spec, seat.volts.as_deref(), kind, mts, true) {
+                        orgs.insert(self.org(&seat.spec, kind));
+                    }
+                }
+                if orgs.is_empty() {
+                    continue;
+                }
+                let split = |on: Option<bool>, of: fn(&Org) -> Option<u8>| -> Vec<Option<Option<u8>>> {
+                    if on == Some(true) {
+                        orgs.iter().map(of).collect::<BTreeSet<_>>().into_iter().map(Some).collect()
+                    } else {
+                        vec![None]
+                    }
+                };
+                for ranks in split(limits.same_ranks, |o| o.1) {
+                    for width in split(limits.same_width, |o| o.2) {
+                        let here: Vec<Org> = orgs
+                            .iter()
+                            .copied()
+                            .filter(|o| ranks.is_none_or(|r| o.1 == r) && width.is_none_or(|w| o.2 == w))
+                            .collect();
+                        for template in self.templates(&here) {
+                            out.push(Family { kind, mts, ranks, width, template });
+                        }
+                    }
+                }
+            }
+        }
+        out
+    }
+
+    fn templates(&self, orgs: &[Org]) -> Vec<Template> {
+        let deepest = self.slots.iter().flatten().map(Vec::len).max().unwrap_or(0);
+        match self.problem.board.limits.mixing {
+            _ if orgs.is_empty() => Vec::new(),
+            Some(Mixing::Free) | None => vec![Template::Free],
+            Some(Mixing::None) => orgs.iter().map(|&o| Template::Alike(o)).collect(),
+            Some(Mixing::ByPosition) => {
+                let first = self.problem.board.limits.more_ranks_first == Some(true);
+                let mut rows: Vec<Vec<Org>> = vec![Vec::new()];
+                for _ in 0..deepest {
+                    if rows.len() * orgs.len() > 200_000 {
+                        self.truncated.set(true);
+                        break;
+                    }
+                    rows = rows
+                        .iter()
+                        .flat_map(|row| {
+                            orgs.iter().filter_map(move |&org| {
+                                let last = row.last();
+                                if first && last.is_some_and(|l| l.1 < org.1) {
+                                    return None;
+                                }
+                                Some(row.iter().copied().chain([org]).collect::<Vec<_>>())
+                            })
+                        })
+                        .collect();
+                }
+                rows.into_iter().map(Template::ByPosition).collect()
+            }
+        }
+    }
+
+    /// Cost curve and lots of one org at one rate, fitted modules not counted.
+    fn curve(&self, kind: Kind, mts: Mts, org: Org) -> CurveOf {
+        let key = (kind, mts.0, org, false);
+        if let Some(known) = self.curves.borrow().get(&key) {
+            return known.clone();
+        }
+        let lots: Vec<usize> = (0..self.problem.lots.len())
+            .filter(|&i| {
+                let lot = &self.problem.lots[i];
+                lot.count > 0
+                    && self.fits(&lot.spec, lot.volts.as_deref(), kind, mts, false)
+                    && self.org(&lot.spec, kind) == org
+            })
+            .collect();
+        let sellers: Vec<Seller> = lots.iter().map(|&i| self.seller(i)).collect();
+        let found = (curve(&sellers, self.problem.units, self.total_slots), lots);
+        self.curves.borrow_mut().insert(key, found.clone());
+        found
+    }
+
+    /// A lot as a seller.
+    pub fn seller(&self, lot: usize) -> Seller {
+        let lot = &self.problem.lots[lot];
+        Seller { count: lot.count, pack: lot.pack, price: lot.price.0 }
+    }
+
+    /// A worth no plan of a family is below, without looking at its modules: only its rate counts.
+    pub fn least(&self, family: &Family) -> i128 {
+        if self.problem.prefer != super::problem::Prefer::Bandwidth {
+            return -super::instance::INF;
+        }
+        let channels: usize = self.sockets.iter().map(|&s| self.slots[s].len()).sum();
+        let most = channels as u64 * u64::from(family.mts.0) * MB_S_PER_MTS;
+        // One more step of bandwidth outweighs all that follows.
+        -self.weights.bandwidth * (i128::from(most) + 1)
+    }
+
+    /// The kind of a board socket in a family's instance.
+    pub fn kind_of(&self, built: &Built<'_>, socket: usize) -> Option<usize> {
+        let at = self.sockets.iter().position(|&s| s == socket)?;
+        built.kind_of.get(at).copied()
+    }
+
+    /// A family's instance; `None` when the target cannot be met in its steps.
+    pub fn build(&self, family: &Family) -> Option<Built<'a>> {
+        let problem = self.problem;
+        let orgs = self.orgs_of(family);
+        let fitted: Vec<Option<usize>> = problem
+            .fitted
+            .iter()
+            .map(|f| {
+                let seat = &f.as_ref()?.seat;
+                if !self.fits(&seat.spec, seat.volts.as_deref(), family.kind, family.mts, true) {
+                    return None;
+                }
+                let org = self.org(&seat.spec, family.kind);
+                orgs.iter().position(|&o| o == org)
+            })
+            .collect();
+        let mut classes = Vec::new();
+        let mut lots = Vec::new();
+        for (c, &org) in orgs.iter().enumerate() {
+            let (bought, of) = self.curve(family.kind, family.mts, org);
+            let here = fitted.iter().filter(|f| **f == Some(c)).count();
+            let cost: Vec<u64> = (0..here).map(|_| 0).chain(bought.iter().copied()).collect();
+            let size = u32::try_from(org.0 / self.granule).ok()?;
+            let weighed = cost.iter().map(|&x| i128::from(x) * self.weights.cost).collect();
+            classes.push(Class { size, curve: weighed, cost });
+            lots.push(of);
+        }
+        let mut instance = self.instance(family, &orgs, classes, &fitted)?;
+        let kind_of = instance.sockets.clone();
+        instance.sockets.sort_unstable();
+        Some(Built { instance, lots, fitted, kind_of })
+    }
+
+    fn orgs_of(&self, family: &Family) -> Vec<Org> {
+        let mut orgs: BTreeSet<Org> = BTreeSet::new();
+        match &family.template {
+            Template::Alike(org) => drop(orgs.insert(*org)),
+            Template::ByPosition(rows) => orgs.extend(rows),
+            Template::Free => {
+                let lots = self.problem.lots.iter().filter(|l| l.count > 0);
+                orgs.extend(
+                    lots.filter(|l| self.fits(&l.spec, l.volts.as_deref(), family.kind, family.mts, false))
+                        .map(|l| self.org(&l.spec, family.kind)),
+                );
+                let seats = self.problem.fitted.iter().flatten().map(|f| &f.seat);
+                orgs.extend(
+                    seats
+                        .filter(|s| self.fits(&s.spec, s.volts.as_deref(), family.kind, family.mts, true))
+                        .map(|s| self.org(&s.spec, family.kind)),
+                );
+            }
+        }
+        orgs.into_iter()
+            .filter(|o| family.ranks.is_none_or(|r| o.1 == r) && family.width.is_none_or(|w| o.2 == w))
+            .rev()
+            .collect()
+    }
+
+    fn instance(
+        &self,
+        family: &Family,
+        orgs: &[Org],
+        classes: Vec<Class>,
+        fitted: &[Option<usize>],
+    ) -> Option<Instance<'a>> {
+        let board = self.problem.board;
+        let searched: Vec<usize> = if self.matched { vec![self.sockets[0]] } else { self.sockets.clone() };
+        let mult = if self.matched { self.sockets.len() as u32 } else { 1 };
+        let equal = board.interleave.as_ref().and_then(|i| i.across) == Some(Across::Equal);
+        // A channel type is what the search must tell apart: slots, fitted modules, controller.
+        let mut keys: BTreeMap<(usize, Vec<(Option<usize>, bool)>, Option<u8>), usize> = BTreeMap::new();
+        let mut per_socket: Vec<Vec<usize>> = Vec::new();
+        for &socket in &searched {
+            let alike: &[usize] = if self.matched { &self.sockets } else { std::slice::from_ref(&socket) };
+            let of_channel = |channel: usize| {
+                let content: Vec<(Option<usize>, bool)> = alike
+                    .iter()
+                    .flat_map(|&s| &self.slots[s][channel])
+                    .map(|&slot| {
+                        let stays = self.problem.fitted.get(slot).and_then(Option::as_ref).is_some_and(|f| f.stays);
+                        (fitted.get(slot).copied().flatten(), stays)
+                    })
+                    .collect();
+                let controller = if equal { board.socket[socket].channel[channel].controller } else { None };
+                (self.slots[socket][channel].len(), content, controller)
+            };
+            let types = (0..self.slots[socket].len())
+                .map(|channel| {
+                    let next = keys.len();
+                    *keys.entry(of_channel(channel)).or_insert(next)
+                })
+                .collect();
+            per_socket.push(types);
+        }
+        let mut listed: Vec<(Vec<(Option<usize>, bool)>, usize)> = vec![(Vec::new(), 0); keys.len()];
+        for ((depth, content, _), index) in keys {
+            listed[index] = (content, depth);
+        }
+        let mut made: Vec<Vec<(Symbol, Filling)>> = listed
+            .iter()
+            .map(|(content, depth)| self.fillings(family, orgs, &classes, content, *depth, mult))
+            .collect();
+        for (n, made) in made.iter_mut().enumerate() {
+            for (symbol, filling) in made {
+                let modules = i128::from(symbol.depth) * i128::from(mult);
+                let fill = u64::from(symbol.cap) * FILL / u64::from(self.full.max(1));
+                filling.worth += self.weights.uneven * i128::from(mult) * i128::from(fill * fill);
+                filling.worth += self.weights.order * modules * (n as i128).min(i128::from(ORDER));
+            }
+        }
+        let mut symbols: Vec<Symbol> = made.iter().flatten().map(|(s, _)| *s).collect();
+        symbols.sort_by(|a, b| b.cap.cmp(&a.cap).then(a.depth.cmp(&b.depth)));
+        symbols.dedup();
+        let types: Vec<ChannelType> = made
+            .into_iter()
+            .zip(&listed)
+            .map(|(made, (content, _))| {
+                let mut t = ChannelType { fillings: vec![Vec::new(); symbols.len()], empty: None };
+                for (symbol, filling) in made {
+                    if let Some(at) = symbols.iter().position(|s| *s == symbol) {
+                        t.fillings[at].push(filling);
+                    }
+                }
+                t.empty = (!content.iter().any(|c| c.1)).then_some(0);
+                t
+            })
+            .collect();
+        let mut kinds: Vec<SocketKind> = Vec::new();
+        let mut sockets = Vec::new();
+        for (&socket, types) in searched.iter().zip(&per_socket) {
+            let mut places: Vec<usize> = (0..types.len()).collect();
+            places.sort_by_key(|&p| (types[p], p));
+            let mut runs: Vec<(usize, u32)> = Vec::new();
+            for &p in &places {
+                match runs.last_mut() {
+                    Some(run) if run.0 == types[p] => run.1 += 1,
+                    _ => runs.push((types[p], 1)),
+                }
+            }
+            let alike: &[usize] = if self.matched { &self.sockets } else { std::slice::from_ref(&socket) };
+            let gib: Option<Size> =
+                alike.iter().filter_map(|&s| self.problem.cpus.get(s).copied().flatten()?.gib).min();
+            let kind = SocketKind {
+                runs,
+                places,
+                controllers: board.socket[socket].channel.iter().map(|c| c.controller).collect(),
+                most: gib.map_or(u32::MAX, |g| u32::try_from(g.mib() / self.granule).unwrap_or(u32::MAX)),
+                counts: board.limits.counts_per_socket.clone(),
+                same_depth: board.limits.same_depth == Some(true),
+            };
+            let at = kinds.iter().position(|k| *k == kind).unwrap_or_else(|| {
+                kinds.push(kind);
+                kinds.len() - 1
+            });
+            sockets.push(at);
+        }
+        let (need, most) = self.range(u64::from(mult))?;
+        let channels = board.socket.iter().map(|s| s.channel.len()).max().unwrap_or(1) as u32;
+        let mut ways: Vec<u32> = match &board.interleave {
+            Some(i) => i.ways.iter().map(|&w| u32::from(w)).chain([1]).filter(|&w| w > 0).collect(),
+            None => (1..=channels).collect(),
+        };
+        ways.sort_unstable_by(|a, b| b.cmp(a));
+        Some(Instance {
+            interleave: board.interleave.as_ref(),
+            classes,
+            symbols,
+            types,
+            kinds,
+            sockets,
+            mult,
+            need,
+            most,
+            channel_mb_s: u64::from(family.mts.0) * MB_S_PER_MTS,
+            ways,
+            weights: self.weights,
+            budget: self.problem.budget.map(|b| b.0),
+        })
+    }
+
+    /// Granules needed and allowed per searched socket group.
+    fn range(&self, mult: u64) -> Option<(u32, u32)> {
+        let mib = self.problem.target.size().mib();
+        let least = mib.div_ceil(self.granule).div_ceil(mult);
+        match self.problem.target {
+            Target::AtLeast(_) => Some((u32::try_from(least).ok()?, u32::MAX)),
+            Target::Exactly(_) => {
+                let most = mib / self.granule / mult;
+                (least == most).then_some((u32::try_from(least).ok()?, u32::try_from(most).ok()?))
+            }
+        }
+    }
+
+    /// Every way of filling a channel with these fitted modules.
+    fn fillings(
+        &self,
+        family: &Family,
+        orgs: &[Org],
+        classes: &[Class],
+        content: &[(Option<usize>, bool)],
+        depth: usize,
+        mult: u32,
+    ) -> Vec<(Symbol, Filling)> {
+        let mut out = Vec::new();
+        let usable: Vec<usize> = (0..classes.len()).filter(|&c| classes[c].cost.len() > 1).collect();
+        match &family.template {
+            Template::Free | Template::Alike(_) => {
+                let mut row = Vec::new();
+                let all = Ways { shared: self, family, orgs, classes, content, depth, mult };
+                all.grow(&usable, 0, &mut row, &mut out);
+            }
+            Template::ByPosition(rows) => {
+                let all = Ways { shared: self, family, orgs, classes, content, depth, mult };
+                let row: Vec<usize> = rows.iter().filter_map(|o| orgs.iter().position(|p| p == o)).collect();
+                for d in 1..=depth.min(row.len()) {
+                    if row[..d].iter().any(|c| classes[*c].cost.len() <= 1) {
+                        break;
+                    }
+                    all.put(&row[..d], true, &mut out);
+                }
+            }
+        }
+        out
+    }
+}
+
+/// Enumerates the fillings of one channel type.
+struct Ways<'b, 'a> {
+    shared: &'b Shared<'a>,
+    family: &'b Family,
+    orgs: &'b [Org],
+    classes: &'b [Class],
+    content: &'b [(Option<usize>, bool)],
+    depth: usize,
+    mult: u32,
+}
+
+impl Ways<'_, '_> {
+    fn grow(&self, usable: &[usize], first: usize, row: &mut Vec<usize>, out: &mut Vec<(Symbol, Filling)>) {
+        if out.len() > FILLINGS {
+            self.shared.truncated.set(true);
+            return;
+        }
+        if !row.is_empty() {
+            self.put(row, false, out);
+        }
+        if row.len() < self.depth {
+            for (at, &class) in usable.iter().enumerate().skip(first) {
+                row.push(class);
+                if self.ranks(row).is_some() {
+                    self.grow(usable, at, row, out);
+                }
+                row.pop();
+            }
+        }
+    }
+
+    /// Ranks of a row when the channel carries them.
+    fn ranks(&self, row: &[usize]) -> Option<u32> {
+        let limits = &self.shared.problem.board.limits;
+        let ranks: u32 = row.iter().map(|&c| self.orgs[c].1.map_or(0, u32::from)).sum();
+        (limits.ranks_per_channel.is_none_or(|most| ranks <= u32::from(most))).then_some(ranks)
+    }
+
+    /// Adds a row of classes, in the order that keeps most fitted modules.
+    fn put(&self, row: &[usize], fixed: bool, out: &mut Vec<(Symbol, Filling)>) {
+        let board = self.shared.problem.board;
+        let per_channel = row.len() as u8;
+        let slow = row.iter().any(|&c| match table(board, self.family.kind, self.orgs[c].1, per_channel) {
+            Rate::Mts(mts) => mts < self.family.mts,
+            Rate::NotAllowed => true,
+            Rate::Unknown => false,
+        });
+        if slow || self.ranks(row).is_none() {
+            return;
+        }
+        let first = board.limits.more_ranks_first == Some(true);
+        let mut best: Option<(usize, Vec<usize>)> = None;
+        let mut order = row.to_vec();
+        // The order to fall back on: larger first, then more ranks first (common practice).
+        if !fixed {
+            order.sort_by_key(|&c| {
+                let (size, ranks) = (self.classes[c].size, self.orgs[c].1);
+                let key =
+                    if first { (u32::from(ranks.unwrap_or(0)), size) } else { (size, u32::from(ranks.unwrap_or(0))) };
+                (std::cmp::Reverse(key), c)
+            });
+        }
+        let mut consider = |order: &[usize]| {
+            if first && order.windows(2).any(|w| self.orgs[w[0]].1 < self.orgs[w[1]].1) {
+                return;
+            }
+            if let Some(keeps) = self.keeps(order)
+                && best.as_ref().is_none_or(|b| keeps > b.0)
+            {
+                best = Some((keeps, order.to_vec()));
+            }
+        };
+        consider(&order);
+        if !fixed && order.len() <= 6 && self.content.iter().any(|c| c.0.is_some() || c.1) {
+            permutations(&order, &mut consider);
+        }
+        let Some((keeps, order)) = best else { return };
+        let mut usage: Vec<(usize, u32)> = Vec::new();
+        for &c in row {
+            match usage.iter_mut().find(|u| u.0 == c) {
+                Some(u) => u.1 += self.mult,
+                None => usage.push((c, self.mult)),
+            }
+        }
+        let cap: u32 = row.iter().map(|&c| self.classes[c].size).sum();
+        let (w, modules) = (self.shared.weights, i128::from(self.mult) * row.len() as i128);
+        let worth = w.moves * (modules - 2 * keeps as i128)
+            + w.modules * modules
+            + w.memory * i128::from(cap) * i128::from(self.mult);
+        out.push((Symbol { cap, depth: per_channel }, Filling { order, usage, worth }));
+    }
+
+    /// Fitted modules that stay when the channel (of every socket filled by it) is filled in this order; `None` when one
+    /// that must stay would not.
+    fn keeps(&self, order: &[usize]) -> Option<usize> {
+        let mut keeps = 0;
+        for (n, &(class, stays)) in self.content.iter().enumerate() {
+            let position = n % self.depth.max(1);
+            let same = class.is_some() && order.get(position).copied() == class;
+            if stays && !same {
+                return None;
+            }
+            keeps += usize::from(same);
+        }
+        Some(keeps)
+    }
+}
+
+fn permutations(row: &[usize], each: &mut dyn FnMut(&[usize])) {
+    fn go(left: &mut Vec<usize>, done: &mut Vec<usize>, each: &mut dyn FnMut(&[usize])) {
+        if left.is_empty() {
+            each(done);
+        }
+        for i in 0..left.len() {
+            if left[..i].contains(&left[i]) {
+                continue;
+            }
+            let c = left.remove(i);
+            done.push(c);
+            go(left, done, each);
+            done.pop();
+            left.insert(i, c);
+        }
+    }
+    go(&mut row.to_vec(), &mut Vec::new(), each);
+}
+
+/// The largest values the criteria take.
+fn ranges(problem: &Problem<'_>, slots: usize, full: u64, sockets: u64) -> Option<Ranges> {
+    let dearest = problem.lots.iter().map(|l| l.price.0).max().unwrap_or(0);
+    let pack = problem.lots.iter().map(|l| u64::from(l.pack)).max().unwrap_or(1);
+    let modules = slots as u64 * u64::from(problem.units);
+    let all: u128 = problem.lots.iter().map(|l| u128::from(l.price.0) * u128::from(l.count)).sum();
+    // Every class is overbought by less than a pack.
+    let most = u128::from(dearest) * u128::from(modules + pack * slots as u64);
+    let rates = problem.lots.iter().filter_map(|l| l.spec.mts);
+    let rates = rates.chain(problem.fitted.iter().flatten().filter_map(|f| f.seat.spec.mts));
+    let rates = rates.chain(problem.board.speed.iter().map(|r| r.mts));
+    let fastest = rates.chain(problem.cpus.iter().flatten().filter_map(|c| c.mts)).max().map_or(1, |m| u64::from(m.0));
+    let channels: u64 = problem.board.socket.iter().map(|s| s.channel.len() as u64).sum();
+    Some(Ranges {
+        mb_s: fastest.checked_mul(MB_S_PER_MTS)?.checked_mul(channels)?,
+        cost: u64::try_from(all.min(most)).ok()?,
+        slots: slots as u64,
+        memory: full * sockets,
+        sockets,
+        channels,
+    })
+}
+
+fn same_volts(a: &str, b: &str) -> bool {
+    let plain =
+        |s: &str| s.trim().trim_end_matches(['V', 'v', ' ']).trim_end_matches('0').trim_end_matches('.').to_owned();
+    plain(a) == plain(b)
+}
+
+fn gcd(a: u64, b: u64) -> u64 {
+    if b == 0 { a } else { gcd(b, a % b) }
+}

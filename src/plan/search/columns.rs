@@ -1,0 +1,220 @@
+//! Every arrangement of one socket that a bound does not rule out.
+
+use super::bound::{Backward, Bound};
+use super::instance::{INF, Instance, SocketKind};
+use super::weights::NARROW;
+use super::work::Work;
+use crate::plan::interleave::{MB_S_PER_MTS, effective_mb_s, regions};
+use crate::units::Mts;
+
+/// One arrangement of one socket.
+#[derive(Debug, Clone)]
+pub struct Column {
+    /// Channel type and symbol, `None` for empty, in the order of the kind's places.
+    pub choice: Vec<(usize, Option<usize>)>,
+    /// Granules.
+    pub cap: u32,
+    /// What does not depend on which modules: bandwidth, settlements, empty channels.
+    pub fixed: i128,
+    /// `fixed` and the best price-adjusted worth of its channels.
+    pub worth: i128,
+    /// The same for plain cost alone.
+    pub cost: i128,
+}
+
+struct Walk<'a> {
+    instance: &'a Instance<'a>,
+    kind: &'a SocketKind,
+    bound: &'a Bound,
+    cost: Option<&'a Bound>,
+    back: &'a Backward,
+    cost_back: Option<&'a Backward>,
+    largest: u32,
+    limit: i128,
+    others: &'a [i128],
+    out: &'a mut Vec<Column>,
+    choice: Vec<(usize, Option<usize>)>,
+}
+
+/// Tables for one kind of socket, ready for any limit.
+#[derive(Debug)]
+pub struct Prepared {
+    kind: usize,
+    others: Vec<i128>,
+    by_largest: Vec<(u32, Backward)>,
+    cost: Option<Backward>,
+}
+
+/// Makes the tables of one kind of socket.
+pub fn prepare(instance: &Instance<'_>, kind: usize, bound: &Bound, cost: Option<&Bound>) -> Prepared {
+    let others = bound.others(instance, kind);
+    let mut caps: Vec<u32> = instance.symbols.iter().map(|s| s.cap).collect();
+    caps.dedup();
+    let by_largest = caps
+        .into_iter()
+        .chain([0])
+        .map(|largest| (largest, bound.backward(instance, kind, largest, &others)))
+        .collect();
+    let largest = instance.symbols.first().map_or(0, |s| s.cap);
+    let cost = cost.map(|c| c.backward(instance, kind, largest, &c.others(instance, kind)));
+    Prepared { kind, others, by_largest, cost }
+}
+
+/// All arrangements of a socket that may be part of a plan worth less than `limit`. `None` when the work ran out.
+pub fn columns(
+    instance: &Instance<'_>,
+    prepared: &Prepared,
+    bound: &Bound,
+    cost: Option<&Bound>,
+    limit: i128,
+    work: &mut Work<'_>,
+) -> Option<Vec<Column>> {
+    let mut out = Vec::new();
+    for (largest, back) in &prepared.by_largest {
+        let mut walk = Walk {
+            instance,
+            kind: &instance.kinds[prepared.kind],
+            bound,
+            cost,
+            back,
+            cost_back: prepared.cost.as_ref(),
+            largest: *largest,
+            limit,
+            others: &prepared.others,
+            out: &mut out,
+            choice: Vec::new(),
+        };
+        walk.run(0, 0, 0, Standing::default(), work)?;
+    }
+    out.sort_by_key(|c| (c.worth, std::cmp::Reverse(c.cap)));
+    Some(out)
+}
+
+/// What stands so far.
+#[derive(Debug, Clone, Copy, Default)]
+struct Standing {
+    /// Channels filled.
+    filled: usize,
+    modules: u32,
+    cap: u32,
+    /// Coarse granules, as the tables count them.
+    cell: usize,
+    worth: i128,
+    cost: i128,
+    max: u32,
+}
+
+impl Walk<'_> {
+    /// Fills run `run` from its `k`th channel on with symbols not before `first`.
+    fn run(&mut self, run: usize, k: usize, first: usize, at: Standing, work: &mut Work<'_>) -> Option<()> {
+        if !work.step() {
+            return None;
+        }
+        if run == self.kind.runs.len() {
+            return self.leaf(at, work);
+        }
+        let (t, length) = self.kind.runs[run];
+        let least = self.back.at(run, k, at.filled - k, at.cell);
+        if least >= INF || at.worth + least + self.bound.base >= self.limit {
+            return Some(());
+        }
+        if let (Some(back), Some(cost), Some(budget)) = (self.cost_back, self.cost, self.instance.budget) {
+            let least = back.at(run, k, at.filled - k, at.cell);
+            if least >= INF || at.cost + least + cost.base > i128::from(budget) {
+                return Some(());
+            }
+        }
+        if k < length as usize {
+            for symbol in first..self.instance.symbols.len() {
+                let s = self.instance.symbols[symbol];
+                let g = self.bound.g[t][symbol];
+                if s.cap > self.largest || g >= INF || at.cap + s.cap > self.kind.most {
+                    continue;
+                }
+                self.choice.push((t, Some(symbol)));
+                let next = Standing {
+                    filled: at.filled + 1,
+                    modules: at.modules + u32::from(s.depth),
+                    cap: at.cap + s.cap,
+                    cell: at.cell + s.cap.div_ceil(self.bound.coarse) as usize,
+                    worth: at.worth + g,
+                    cost: at.cost + self.cost.map_or(0, |c| c.g[t][symbol]),
+                    max: at.max.max(s.cap),
+                };
+                self.run(run, k + 1, symbol, next, work)?;
+                self.choice.pop();
+            }
+        }
+        let idle = length as usize - k;
+        let empty = if idle == 0 { 0 } else { self.bound.empty[t].saturating_mul(idle as i128) };
+        if empty < INF {
+            self.choice.extend((0..idle).map(|_| (t, None)));
+            let next = Standing { worth: at.worth + empty, ..at };
+            // The next run counts its own; what is filled before it is all that stands.
+            self.run(run + 1, 0, 0, next, work)?;
+            self.choice.truncate(self.choice.len() - idle);
+        }
+        Some(())
+    }
+
+    fn leaf(&mut self, at: Standing, work: &mut Work<'_>) -> Option<()> {
+        let counts = &self.kind.counts;
+        if at.max != self.largest || (!counts.is_empty() && !counts.contains(&at.modules)) {
+            return Some(());
+        }
+        let Some(one) = judge(self.instance, self.kind, &self.choice) else { return Some(()) };
+        let filled = || self.choice.iter().filter_map(|&(t, symbol)| symbol.map(|s| (t, s)));
+        let worth = one.fixed + filled().map(|(t, s)| self.bound.g[t][s]).sum::<i128>();
+        let cost = self.cost.map_or(0, |c| filled().map(|(t, s)| c.g[t][s]).sum());
+        if self.with_others(worth, at.cap) >= self.limit || !work.keep() {
+            return work.left();
+        }
+        self.out.push(Column { choice: self.choice.clone(), cap: at.cap, fixed: one.fixed, worth, cost });
+        Some(())
+    }
+
+    /// The bound of a whole plan with an arrangement of this worth and capacity in it.
+    fn with_others(&self, worth: i128, have: u32) -> i128 {
+        let least = self.bound.least_of(self.others, have);
+        if least >= INF { INF } else { worth + least + self.bound.base }
+    }
+}
+
+/// What an arrangement of one socket is worth apart from its modules.
+#[derive(Debug, Clone, Copy)]
+pub struct Judged {
+    pub cap: u32,
+    pub fixed: i128,
+}
+
+/// Judges an arrangement of one socket; `None` when a rule about sockets forbids it.
+pub fn judge(instance: &Instance<'_>, kind: &SocketKind, choice: &[(usize, Option<usize>)]) -> Option<Judged> {
+    let mut caps = vec![0u64; kind.controllers.len()];
+    let (mut cap, mut modules, mut fixed) = (0u32, 0u32, 0i128);
+    for (place, &(t, symbol)) in kind.places.iter().zip(choice) {
+        match symbol {
+            Some(symbol) => {
+                let symbol = instance.symbols[symbol];
+                caps[*place] = u64::from(symbol.cap);
+                cap += symbol.cap;
+                modules += u32::from(symbol.depth);
+            }
+            None => fixed += instance.types[t].empty?,
+        }
+    }
+    let mut depths = choice.iter().filter_map(|&(_, symbol)| symbol.map(|s| instance.symbols[s].depth));
+    let first = depths.next();
+    let filled = choice.iter().filter(|c| c.1.is_some()).count() as u64;
+    if kind.same_depth && depths.any(|d| Some(d) != first) {
+        return None;
+    }
+    if cap > kind.most || (!kind.counts.is_empty() && !kind.counts.contains(&modules)) {
+        return None;
+    }
+    let found = regions(&caps, &kind.controllers, instance.interleave);
+    let rate = Mts((instance.channel_mb_s / MB_S_PER_MTS) as u32);
+    let mb_s = effective_mb_s(&found, rate) * u64::from(instance.mult);
+    let settle = instance.weights.narrow * i128::from(NARROW.saturating_sub(filled));
+    fixed += settle * i128::from(instance.mult) - instance.weights.bandwidth * i128::from(mb_s);
+    Some(Judged { cap, fixed })
+}

@@ -1,0 +1,434 @@
+//! Searches one family to the end.
+
+use std::collections::HashMap;
+
+use super::bound::Bound;
+use super::columns::{Column, Prepared, columns, prepare};
+use super::instance::{Demand, INF, Instance};
+use super::realise::{Split, realise};
+use super::work::Work;
+
+/// A plan of a family: arrangement of each searched socket and the modules for it.
+#[derive(Debug, Clone)]
+pub struct Plan {
+    /// The number that is made smallest.
+    pub worth: i128,
+    /// Per searched socket: type and symbol of each place.
+    pub sockets: Vec<Vec<(usize, Option<usize>)>>,
+    pub split: Split,
+}
+
+/// The best plans so far, each of another worth, best first.
+#[derive(Debug, Clone)]
+pub struct Best {
+    pub plans: Vec<(usize, Plan)>,
+    most: usize,
+}
+
+impl Best {
+    /// Keeps the best `most` plans.
+    pub fn new(most: usize) -> Self {
+        Self { plans: Vec::new(), most }
+    }
+
+    /// Only what is worth less than this can still come in.
+    pub fn limit(&self) -> i128 {
+        if self.plans.len() < self.most { INF } else { self.plans.last().map_or(INF, |p| p.1.worth) }
+    }
+
+    /// Takes a plan of family `family` in, if it is new and good enough.
+    pub fn offer(&mut self, family: usize, plan: Plan) {
+        let at = self.plans.partition_point(|p| p.1.worth < plan.worth);
+        if at < self.plans.len() && self.plans[at].1.worth == plan.worth {
+            return;
+        }
+        self.plans.insert(at, (family, plan));
+        self.plans.truncate(self.most);
+    }
+}
+
+/// How far a family was searched.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Reach {
+    /// To the end.
+    All,
+    /// Nothing below this can be in what was left out.
+    Cut(i128),
+}
+
+/// Steps a family may take with its first prices.
+const FIRST_STEPS: u64 = 30_000;
+
+/// Steps of a first try without a growing limit.
+const DIRECT_STEPS: u64 = 4_000;
+
+/// Rounds of price moves for the plain cost.
+const COST_ROUNDS: usize = 25;
+
+/// Cells of table work to spend on prices.
+const PRICE_WORK: u64 = 12_000_000;
+
+/// Searches one family; what it finds goes into `best`.
+pub fn search(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mut Work<'_>) -> Reach {
+    let mut prices: Vec<i128> = instance.classes.iter().map(|c| slope(&c.curve)).collect();
+    match super::bag::least_cost(instance) {
+        Some(least) if instance.budget.is_none_or(|budget| least <= budget) => {}
+        _ => return Reach::All,
+    }
+    let mut bound = Bound::new(instance, &prices, true);
+    let mut kept = prices.clone();
+    if bound.least >= best.limit() || bound.least >= INF {
+        return Reach::All;
+    }
+    let cost = instance.budget.map(|budget| cheapest(instance, i128::from(budget)));
+    if let (Some(cost), Some(budget)) = (&cost, instance.budget)
+        && cost.least > i128::from(budget)
+    {
+        return Reach::All;
+    }
+    // Most families are small: try with the first prices.
+    let room = work.room();
+    work.limit(FIRST_STEPS.min(room));
+    let first = widen(instance, family, &bound, cost.as_ref(), &prices, best, work);
+    if first == Reach::All || room <= FIRST_STEPS {
+        return first;
+    }
+    work.again();
+    work.limit(room);
+    // Move the prices against the excess demand; keep the tightest bound.
+    let rounds = (PRICE_WORK / table_work(instance, bound.coarse).max(1)).clamp(2, 40);
+    let (mut step_share, mut stale) = (1.0f64, 0);
+    let mut current = bound.clone();
+    for _ in 0..rounds {
+        let Some(choice) = current.relaxed(instance) else { break };
+        let (demand, usage) = current.demand(instance, &choice, &prices);
+        if let Some(plan) = finish(instance, &current, &prices, choice, &demand, best.limit(), work) {
+            best.offer(family, plan);
+        }
+        if bound.least >= best.limit() {
+            return Reach::All;
+        }
+        let curves: Vec<Vec<i128>> = instance.classes.iter().map(|c| c.curve.clone()).collect();
+        let excess = excess(&curves, &usage, &prices);
+        let norm: f64 = excess.iter().map(|&e| (e * e) as f64).sum();
+        if norm == 0.0 {
+            break;
+        }
+        // Floats only choose where to look; every bound is computed in whole numbers from the prices chosen.
+        let goal =
+            if best.limit() < INF { best.limit() } else { bound.least + instance.weights.bandwidth.abs() * 1000 };
+        let step = step_share * ((goal - current.least).max(1) as f64) / norm;
+        for (price, excess) in prices.iter_mut().zip(&excess) {
+            *price = (*price + (step * *excess as f64) as i128).clamp(0, INF / 4096);
+        }
+        current = Bound::new(instance, &prices, true);
+        if current.least > bound.least {
+            bound = current.clone();
+            kept = prices.clone();
+            stale = 0;
+        } else {
+            stale += 1;
+            if stale >= 2 {
+                step_share /= 2.0;
+                stale = 0;
+            }
+        }
+        if bound.least >= best.limit() {
+            return Reach::All;
+        }
+        if work.left().is_none() {
+            return Reach::Cut(bound.least);
+        }
+    }
+    widen(instance, family, &bound, cost.as_ref(), &kept, best, work)
+}
+
+/// Searches below a limit that grows until nothing is left above it.
+fn widen(
+    instance: &Instance<'_>,
+    family: usize,
+    bound: &Bound,
+    cost: Option<&Bound>,
+    prices: &[i128],
+    best: &mut Best,
+    work: &mut Work<'_>,
+) -> Reach {
+    let mut gap: i128 = 0;
+    let room = work.room();
+    work.limit(DIRECT_STEPS.min(room));
+    let mut done = bound.least;
+    let prepared: Vec<Prepared> = (0..instance.kinds.len()).map(|kind| prepare(instance, kind, bound, cost)).collect();
+    loop {
+        // Straight to the end first, as far as a few steps go; most small families are done with it.
+        let direct = gap == 0;
+        let limit = if direct { best.limit() } else { best.limit().min(bound.least.saturating_add(gap)) };
+        let mut walk = Sockets {
+            instance,
+            family,
+            bound,
+            cost,
+            prices,
+            columns: Vec::new(),
+            realised: HashMap::new(),
+            seen: HashMap::new(),
+            chosen: Vec::new(),
+        };
+        work.fresh();
+        let mut cut = false;
+        for kind in &prepared {
+            match columns(instance, kind, bound, cost, limit, work) {
+                Some(found) => walk.columns.push(found),
+                None => {
+                    cut = true;
+                    break;
+                }
+            }
+        }
+        cut = cut || walk.socket(0, 0, 0, 0, 0, limit, best, work).is_none();
+        if direct && cut && room > DIRECT_STEPS {
+            work.again();
+            work.limit(room);
+            gap = 1 << 16;
+            continue;
+        }
+        if cut {
+            return Reach::Cut(done);
+        }
+        if direct {
+            work.limit(room);
+            return Reach::All;
+        }
+        done = limit;
+        if limit >= best.limit() || limit >= INF {
+            return Reach::All;
+        }
+        gap = gap.saturating_mul(8);
+    }
+}
+
+/// A bound on the plain cost, its prices moved against the excess demand.
+fn cheapest(instance: &Instance<'_>, budget: i128) -> Bound {
+    let curves: Vec<Vec<i128>> =
+        instance.classes.iter().map(|c| c.cost.iter().map(|&x| i128::from(x)).collect()).collect();
+    let mut prices: Vec<i128> = curves.iter().map(|c| slope(c)).collect();
+    let mut best = Bound::new(instance, &prices, false);
+    let mut current = best.clone();
+    let mut share = 1.0f64;
+    for _ in 0..COST_ROUNDS {
+        if best.least > budget {
+            break;
+        }
+        let Some(choice) = current.relaxed(instance) else { break };
+        let (_, usage) = current.demand(instance, &choice, &prices);
+        let excess = excess(&curves, &usage, &prices);
+        let norm: f64 = excess.iter().map(|&e| (e * e) as f64).sum();
+        if norm == 0.0 {
+            break;
+        }
+        let step = share * ((budget - current.least).max(1) as f64) / norm;
+        for (price, excess) in prices.iter_mut().zip(&excess) {
+            *price = (*price + (step * *excess as f64) as i128).clamp(0, INF / 4096);
+        }
+        current = Bound::new(instance, &prices, false);
+        if current.least > best.least {
+            best = current.clone();
+        } else {
+            share *= 0.8;
+        }
+    }
+    best
+}
+
+/// How many more of each class the channels want than are worth buying at these prices.
+fn excess(curves: &[Vec<i128>], usage: &[u32], prices: &[i128]) -> Vec<i128> {
+    curves
+        .iter()
+        .enumerate()
+        .map(|(c, curve)| {
+            let take = (0..curve.len()).min_by_key(|&n| curve[n] - prices[c] * n as i128).unwrap_or(0);
+            i128::from(usage[c]) - take as i128
+        })
+        .collect()
+}
+
+/// Takes one look at a family: the arrangement its bound stands on, if modules can be found for it.
+pub fn glance(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mut Work<'_>) {
+    let prices: Vec<i128> = instance.classes.iter().map(|c| slope(&c.curve)).collect();
+    let bound = Bound::new(instance, &prices, true);
+    if bound.least >= best.limit() {
+        return;
+    }
+    if let Some(choice) = bound.relaxed(instance) {
+        let (demand, _) = bound.demand(instance, &choice, &prices);
+        if let Some(plan) = finish(instance, &bound, &prices, choice, &demand, best.limit(), work) {
+            best.offer(family, plan);
+        }
+    }
+}
+
+/// The steepest price that never overstates a curve: the least average.
+fn slope(curve: &[i128]) -> i128 {
+    curve.iter().enumerate().skip(1).map(|(n, cost)| cost / n as i128).min().unwrap_or(0)
+}
+
+fn table_work(instance: &Instance<'_>, coarse: u32) -> u64 {
+    let symbols = instance.symbols.len() as u64;
+    let largest = instance.symbols.first().map_or(1, |s| u64::from(s.cap / coarse) + 1);
+    let mut caps: Vec<u32> = instance.symbols.iter().map(|s| s.cap).collect();
+    caps.dedup();
+    instance
+        .kinds
+        .iter()
+        .map(|k| {
+            let channels: u64 = k.runs.iter().map(|r| u64::from(r.1)).sum();
+            let runs = k.runs.len() as u64;
+            let layers = if runs == 1 { channels } else { channels * channels / 2 };
+            caps.len() as u64 * layers * channels * largest * symbols / 2
+        })
+        .sum::<u64>()
+        + (instance.sockets.len() as u64).saturating_sub(1) * u64::from(instance.need / coarse + 1) * largest * 8
+}
+
+/// The plan that follows a given arrangement, if it is worth less than `limit`.
+fn finish(
+    instance: &Instance<'_>,
+    bound: &Bound,
+    prices: &[i128],
+    choice: Vec<Vec<(usize, Option<usize>)>>,
+    demand: &Demand,
+    limit: i128,
+    work: &mut Work<'_>,
+) -> Option<Plan> {
+    let mut fixed = 0i128;
+    let mut cap = 0u32;
+    for (socket, &kind) in choice.iter().zip(&instance.sockets) {
+        let one = super::columns::judge(instance, &instance.kinds[kind], socket)?;
+        fixed += one.fixed;
+        cap = cap.saturating_add(one.cap);
+    }
+    if cap < instance.need || cap > instance.most {
+        return None;
+    }
+    let (worth, split) =
+        realise(instance, bound, prices, demand, limit.saturating_sub(fixed).min(INF), work).ok()??;
+    Some(Plan { worth: worth + fixed, sockets: choice, split })
+}
+
+struct Sockets<'a> {
+    instance: &'a Instance<'a>,
+    family: usize,
+    bound: &'a Bound,
+    cost: Option<&'a Bound>,
+    prices: &'a [i128],
+    columns: Vec<Vec<Column>>,
+    /// Demand to the least worth, or to the limit it is known not to be below.
+    realised: HashMap<Vec<((usize, usize), u32)>, Result<(i128, Split), i128>>,
+    seen: HashMap<(usize, Vec<((usize, usize), u32)>), i128>,
+    chosen: Vec<(usize, usize)>,
+}
+
+impl Sockets<'_> {
+    #[allow(clippy::too_many_arguments)]
+    fn socket(
+        &mut self,
+        i: usize,
+        first: usize,
+        cap: u32,
+        worth: i128,
+        cost: i128,
+        limit: i128,
+        best: &mut Best,
+        work: &mut Work<'_>,
+    ) -> Option<()> {
+        if !work.step() {
+            return None;
+        }
+        if i == self.instance.sockets.len() {
+            return self.leaf(cap, limit, best, work);
+        }
+        let kind = self.instance.sockets[i];
+        if self.instance.sockets.len() > 2 && i > 0 {
+            // The same demand reached before, no worse: what follows was searched.
+            let key = (i * 1_000_000 + first, self.demand().into_iter().collect::<Vec<_>>());
+            let fixed: i128 = self.chosen.iter().map(|&(k, c)| self.columns[k][c].fixed).sum();
+            match self.seen.get_mut(&key) {
+                Some(before) if *before <= fixed => return Some(()),
+                Some(before) => *before = fixed,
+                None => {
+                    if self.seen.len() < 500_000 {
+                        self.seen.insert(key, fixed);
+                    }
+                }
+            }
+        }
+        let same_next = self.instance.sockets.get(i + 1) == Some(&kind);
+        for at in first..self.columns[kind].len() {
+            let column = &self.columns[kind][at];
+            let (sum, paid) = (worth + column.worth, cost + column.cost);
+            let have = cap.saturating_add(column.cap);
+            if have > self.instance.most {
+                continue;
+            }
+            let rest = self.bound.from(i + 1, have);
+            if rest >= INF || sum + rest + self.bound.base >= limit.min(best.limit()) {
+                continue;
+            }
+            if let (Some(bound), Some(budget)) = (self.cost, self.instance.budget) {
+                let rest = bound.from(i + 1, have);
+                if rest >= INF || paid + rest + bound.base > i128::from(budget) {
+                    continue;
+                }
+            }
+            self.chosen.push((kind, at));
+            self.socket(i + 1, if same_next { at } else { 0 }, have, sum, paid, limit, best, work)?;
+            self.chosen.pop();
+        }
+        Some(())
+    }
+
+    fn demand(&self) -> Demand {
+        let mut demand = Demand::new();
+        for &(kind, at) in &self.chosen {
+            for &(t, symbol) in &self.columns[kind][at].choice {
+                if let Some(symbol) = symbol {
+                    *demand.entry((t, symbol)).or_default() += 1;
+                }
+            }
+        }
+        demand
+    }
+
+    fn leaf(&mut self, cap: u32, limit: i128, best: &mut Best, work: &mut Work<'_>) -> Option<()> {
+        if cap < self.instance.need {
+            return Some(());
+        }
+        let limit = limit.min(best.limit());
+        let fixed: i128 = self.chosen.iter().map(|&(k, c)| self.columns[k][c].fixed).sum();
+        let demand = self.demand();
+        let key: Vec<((usize, usize), u32)> = demand.iter().map(|(&k, &d)| (k, d)).collect();
+        let wanted = limit.saturating_sub(fixed).min(INF);
+        let known = match self.realised.get(&key) {
+            Some(Ok(known)) => Some(known.clone()),
+            Some(Err(not_below)) if *not_below >= wanted => return Some(()),
+            _ => None,
+        };
+        let (worth, split) = match known {
+            Some(known) => known,
+            None => match realise(self.instance, self.bound, self.prices, &demand, wanted, work).ok()? {
+                Some(found) => {
+                    self.realised.insert(key, Ok(found.clone()));
+                    found
+                }
+                None => {
+                    self.realised.insert(key, Err(wanted));
+                    return Some(());
+                }
+            },
+        };
+        if worth + fixed < limit {
+            let sockets = self.chosen.iter().map(|&(k, c)| self.columns[k][c].choice.clone()).collect();
+            best.offer(self.family, Plan { worth: worth + fixed, sockets, split });
+        }
+        Some(())
+    }
+}

@@ -1,0 +1,106 @@
+//! One family of plans: one kind, a lowest rate, and the modules that may stand together; what each channel may hold.
+
+use std::collections::BTreeMap;
+
+/// No plan.
+pub const INF: i128 = i128::MAX / 8;
+
+/// Modules the rules cannot tell apart.
+#[derive(Debug, Clone)]
+pub struct Class {
+    /// Size in granules.
+    pub size: u32,
+    /// Weighed cost of 0, 1, … of them per unit.
+    pub curve: Vec<i128>,
+    /// Plain cost of 0, 1, … of them per unit, all units together, in hundredths.
+    pub cost: Vec<u64>,
+}
+
+/// One way of filling a channel.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Filling {
+    /// Class at each position, first filled first.
+    pub order: Vec<usize>,
+    /// Class and how many, over all sockets filled by it.
+    pub usage: Vec<(usize, u32)>,
+    /// Weighed moves, modules and memory.
+    pub worth: i128,
+}
+
+/// Capacity and depth of a filling: all the bandwidth and the count rule see of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Symbol {
+    /// Granules.
+    pub cap: u32,
+    pub depth: u8,
+}
+
+/// Channels that are alike: same slots, same fitted modules.
+#[derive(Debug, Clone, Default)]
+pub struct ChannelType {
+    /// Fillings by symbol (index into [`Instance::symbols`]).
+    pub fillings: Vec<Vec<Filling>>,
+    /// Worth of leaving it empty; `None` when something must stay.
+    pub empty: Option<i128>,
+}
+
+/// Sockets that are alike.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SocketKind {
+    /// Runs of channels of one type: type, how many.
+    pub runs: Vec<(usize, u32)>,
+    /// Channel index of the socket for each place in the runs.
+    pub places: Vec<usize>,
+    /// Controller of each channel, by channel index.
+    pub controllers: Vec<Option<u8>>,
+    /// Most granules its processor addresses.
+    pub most: u32,
+    /// Module counts allowed; empty when any.
+    pub counts: Vec<u32>,
+    /// Whether filled channels must be equally deep.
+    pub same_depth: bool,
+}
+
+/// One family.
+#[derive(Debug, Clone)]
+pub struct Instance<'a> {
+    pub interleave: Option<&'a crate::board::Interleave>,
+    pub classes: Vec<Class>,
+    /// Larger first.
+    pub symbols: Vec<Symbol>,
+    pub types: Vec<ChannelType>,
+    pub kinds: Vec<SocketKind>,
+    /// Kind of each socket searched; with matching sockets there is one that stands for all.
+    pub sockets: Vec<usize>,
+    /// Sockets one searched socket stands for.
+    pub mult: u32,
+    /// Granules per searched socket group: at least, at most.
+    pub need: u32,
+    pub most: u32,
+    /// MB/s of one channel at the family's rate.
+    pub channel_mb_s: u64,
+    /// Widths the controller may use, widest first.
+    pub ways: Vec<u32>,
+    pub weights: super::weights::Weights,
+    /// Budget in hundredths.
+    pub budget: Option<u64>,
+}
+
+/// How many channels of each type hold each symbol: the demand a choice of modules must meet.
+pub type Demand = BTreeMap<(usize, usize), u32>;
+
+impl Instance<'_> {
+    /// The widest way over `n` channels.
+    pub fn widest(&self, n: u32) -> u64 {
+        self.ways.iter().copied().find(|&w| w <= n).map_or(u64::from(n.min(1)), u64::from)
+    }
+
+    /// The most MB/s of a socket with `n` filled channels, `cap` granules in all and `largest` on one channel: no region
+    /// is wider than the widest way, and the largest channel takes its share of the time.
+    pub fn most_mb_s(&self, n: u32, cap: u64, largest: u32) -> u64 {
+        if n == 0 || largest == 0 {
+            return 0;
+        }
+        (self.channel_mb_s * self.widest(n)).min(self.channel_mb_s * cap / u64::from(largest))
+    }
+}

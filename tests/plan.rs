@@ -1,0 +1,165 @@
+//! `slotwise plan` and `slotwise plan check` as a buyer runs them.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+use std::path::Path;
+use std::process::Command;
+
+use serde_json::Value;
+
+const STOCK: &str = "part,label,count,pack,price,currency,lot\n\
+    OM4R32-2R4-2666,32GB 2Rx4 PC4-2666V-RB2-12,20,1,61.50,EUR,tray 12\n\
+    OM4R16-1R4-2666,16GB 1Rx4 PC4-2666V-RC2-12,40,4,33,EUR,shelf 3\n\
+    OM4R64-2R4-2933,64GB 2Rx4 PC4-2933Y-RB2-12,8,2,148,EUR,offer 7\n";
+
+fn heron() -> String {
+    format!("{}/checklists/boards/heron.toml", env!("CARGO_MANIFEST_DIR"))
+}
+
+fn run(folder: &Path, args: &[&str]) -> (i32, String, String) {
+    let out = Command::new(env!("CARGO_BIN_EXE_slotwise"))
+        .current_dir(folder)
+        .env_clear()
+        .arg("plan")
+        .args(args)
+        .output()
+        .unwrap();
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
+    (out.status.code().unwrap(), text(out.stdout), text(out.stderr))
+}
+
+fn folder(stock: &str) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("stock.csv"), stock).unwrap();
+    folder
+}
+
+#[test]
+fn a_stock_list_and_a_target_give_a_plan_whose_lines_explain_themselves() {
+    let folder = folder(STOCK);
+    let board = heron();
+    let args = ["--board", &board, "--stock", "stock.csv", "--capacity", "256GiB", "-o", "plan.toml"];
+    let (code, out, err) = run(folder.path(), &args);
+    assert_eq!((code, err.as_str()), (0, ""), "{out}");
+    for part in [
+        "256 GiB in 8 modules on 8 of 8 channels",
+        "runs at 2666 MT/s",
+        "one module of 32 GiB fewer (out of R4-1) leaves 224 GiB, short of 256 GiB",
+        "one more module of 32 GiB per socket (in F1-2, R1-2)",
+        "for 1 unit: 492.00 EUR",
+        "why not 2: costs 36.00 EUR more",
+        "proven:",
+    ] {
+        assert!(out.contains(part), "{part} in\n{out}");
+    }
+    // What it writes is a plan by its own rules, and by the reader's.
+    let (code, out, err) = run(folder.path(), &["check", "plan.toml"]);
+    assert_eq!((code, err.as_str()), (0, ""), "{out}");
+    assert!(out.contains("no rule is broken"), "{out}");
+}
+
+#[test]
+fn a_hand_made_plan_is_told_every_broken_rule_with_slot_and_source() {
+    let folder = folder(STOCK);
+    let board = heron();
+    run(folder.path(), &["--board", &board, "--stock", "stock.csv", "--capacity", "256GiB", "-o", "plan.toml"]);
+    let plan = std::fs::read_to_string(folder.path().join("plan.toml")).unwrap();
+    let changed = plan.replacen("slot = \"F1-1\"", "slot = \"F1-3\"", 1);
+    std::fs::write(folder.path().join("changed.toml"), changed).unwrap();
+    let (code, out, _) = run(folder.path(), &["check", "changed.toml", "--json"]);
+    assert_eq!(code, 1, "{out}");
+    let told: Value = serde_json::from_str(&out).unwrap();
+    let breaches = told["units"][0]["breaches"].as_array().unwrap();
+    let rules: Vec<&str> = breaches.iter().map(|b| b["rule"].as_str().unwrap()).collect();
+    assert!(rules.contains(&"order") && rules.contains(&"sockets-match"), "{rules:?}");
+    assert!(breaches.iter().all(|b| b["source"].as_str().unwrap().contains("board Heron: invented")), "{out}");
+    assert_eq!(breaches[0]["slots"][0], "F1-3", "{out}");
+}
+
+#[test]
+fn json_carries_plans_front_and_proof() {
+    let folder = folder(STOCK);
+    let board = heron();
+    let args = ["--board", &board, "--stock", "stock.csv", "--capacity", "384GiB", "--prefer", "cost", "--json"];
+    let (code, out, err) = run(folder.path(), &args);
+    assert_eq!((code, err.as_str()), (0, ""));
+    let told: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(told["exhausted"], true);
+    let best = &told["plans"][0];
+    assert_eq!((best["cost"].as_str(), best["currency"].as_str()), (Some("738.00"), Some("EUR")), "{best}");
+    assert_eq!(best["slots"].as_array().unwrap().len() as u64, best["modules"].as_u64().unwrap());
+    assert!(!told["front"].as_array().unwrap().is_empty());
+}
+
+#[test]
+fn what_is_fitted_is_kept_and_told_when_it_breaks_rules() {
+    let folder = folder(STOCK);
+    let fitted = "slot,part,label,serial\nF1-2,OM4R32-2R4-2666,32GB 2Rx4 PC4-2666V-RB2-12,S1\n";
+    std::fs::write(folder.path().join("fitted.csv"), fitted).unwrap();
+    let board = heron();
+    let args = ["--board", &board, "--stock", "stock.csv", "--capacity", "256GiB", "--fitted", "fitted.csv"];
+    let (code, out, err) = run(folder.path(), &args);
+    assert_eq!((code, err.as_str()), (0, ""), "{out}");
+    assert!(out.contains("fitted now, against the rules: order: F1-2 is filled and F1-1 is empty"), "{out}");
+    assert!(out.contains("move the module from F1-2 to"), "{out}");
+    // Seven bought, one moved: seven seated, one taken out and seated.
+    assert!(out.contains("9 handlings in this order"), "{out}");
+}
+
+#[test]
+fn units_alike_are_counted_against_the_lots() {
+    let folder = folder(STOCK);
+    let board = heron();
+    let args = ["--board", &board, "--stock", "stock.csv", "--capacity", "256GiB", "--units", "3", "--json"];
+    let (code, out, _) = run(folder.path(), &args);
+    assert_eq!(code, 1, "three times eight of 20, or 16 of 40: {out}");
+    let told: Value = serde_json::from_str(&out).unwrap();
+    assert!(told["shortage"]["reasons"][0].as_str().unwrap().contains("the stock is short"), "{out}");
+    let args = ["--board", &board, "--stock", "stock.csv", "--capacity", "256GiB", "--units", "2", "--json"];
+    let (code, out, _) = run(folder.path(), &args);
+    assert_eq!(code, 0, "{out}");
+    let told: Value = serde_json::from_str(&out).unwrap();
+    let bought = told["plans"][0]["purchase"].as_array().unwrap();
+    assert!(bought.iter().all(|b| b["taken"].as_u64() <= b["there"].as_u64()), "{out}");
+    assert_eq!(
+        bought.iter().map(|b| b["needed"].as_u64().unwrap()).sum::<u64>(),
+        16.max(bought.iter().map(|b| b["needed"].as_u64().unwrap()).sum())
+    );
+}
+
+#[test]
+fn nothing_that_fits_is_told_with_the_way_there() {
+    let folder = folder(STOCK);
+    let board = heron();
+    let target = ["--board", &board, "--stock", "stock.csv", "--capacity"];
+    let (code, out, _) = run(folder.path(), &[&target[..], &["256GiB", "--budget", "100"]].concat());
+    assert_eq!(code, 1);
+    assert!(out.contains("the budget of 100.00 is in the way: the least that meets the target costs 492.00"), "{out}");
+    let (code, out, _) = run(folder.path(), &[&target[..], &["4TiB"]].concat());
+    assert_eq!(code, 1);
+    assert!(out.contains("the target is beyond the largest module in the stock (64 GiB)"), "{out}");
+    assert!(out.contains("nearest below: 1 TiB"), "{out}");
+}
+
+#[test]
+fn bad_input_is_refused_with_its_place() {
+    let board = heron();
+    let cases = [
+        ("label,count\n32GB 2Rx4 PC4-2666V-RB2-12,-3\n", "256GiB", 65, "stock.csv:2: count `-3`"),
+        (
+            "label,count,price,currency\n32GB 2Rx4 PC4-2666V-R,3,1,EUR\n16GB 2Rx8 PC4-2666V-R,3,1,USD\n",
+            "256GiB",
+            65,
+            "currency USD after EUR",
+        ),
+        ("label,count\nwhat is this,3\n", "256GiB", 65, "`what is this` has no"),
+        ("kind,gib,mts,count\nXIMM,32,2666,4\n", "256GiB", 65, "kind `XIMM`"),
+        (STOCK, "much", 2, "--capacity much is no size"),
+    ];
+    for (stock, capacity, expected, part) in cases {
+        let folder = folder(stock);
+        let (code, _, err) = run(folder.path(), &["--board", &board, "--stock", "stock.csv", "--capacity", capacity]);
+        assert_eq!(code, expected, "{err}");
+        assert!(err.contains(part), "{part} in {err}");
+    }
+}

@@ -1,0 +1,269 @@
+//! The search against every arrangement written out, on small boards.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+use proptest::prelude::*;
+use slotwise::board::Board;
+use slotwise::module::{Generation, Kind, ModuleSpec};
+use slotwise::plan::search::{FittedSeat, Prefer, Problem, Score, Target, search};
+use slotwise::plan::{CpuLimit, Cpus, Seat, Seats, interleave, rules, speed};
+use slotwise::stock::{Lot, Money};
+use slotwise::units::{Mts, Size};
+
+/// A board of so many sockets, channels and slots with these limits.
+fn board(sockets: usize, channels: usize, slots: usize, limits: &str) -> Board {
+    let mut text = String::from("format = \"slotwise-board/1\"\nname = \"small\"\ngeneration = \"DDR4\"\n");
+    for s in 0..sockets {
+        text += &format!("[[socket]]\nlabel = \"P{s}\"\n");
+        for c in 0..channels {
+            text += &format!("[[socket.channel]]\nlabel = \"{c}\"\ncontroller = {}\n", c / 2);
+            for p in 0..slots {
+                text += &format!("[[socket.channel.slot]]\nlabel = \"P{s}{c}{p}\"\nposition = {}\n", p + 1);
+            }
+        }
+    }
+    toml::from_str(&(text + limits)).unwrap()
+}
+
+fn spec(kind: Kind, gib: u64, ranks: u8, width: u8, mts: u32) -> ModuleSpec {
+    ModuleSpec {
+        generation: Some(Generation::DDR4),
+        kind: Some(kind),
+        gib: Size::from_gib(gib),
+        ranks: Some(ranks),
+        width: Some(width),
+        mts: Some(Mts(mts)),
+    }
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Atom {
+    Lot(usize),
+    Fitted(usize),
+}
+
+/// The best score by trying every arrangement.
+fn brute(problem: &Problem<'_>) -> Option<Score> {
+    let slots = problem.board.slots().count();
+    let mut atoms: Vec<Atom> = (0..problem.lots.len()).map(Atom::Lot).collect();
+    atoms.extend((0..slots).filter(|&s| problem.fitted[s].is_some()).map(Atom::Fitted));
+    let mut best: Option<Score> = None;
+    let mut chosen: Vec<Option<Atom>> = vec![None; slots];
+    try_all(problem, &atoms, 0, &mut chosen, &mut best);
+    best
+}
+
+fn try_all(p: &Problem<'_>, atoms: &[Atom], at: usize, chosen: &mut Vec<Option<Atom>>, best: &mut Option<Score>) {
+    if at == chosen.len() {
+        if let Some(score) = judge(p, chosen)
+            && best.is_none_or(|b| better(p.prefer, &score, &b))
+        {
+            *best = Some(score);
+        }
+        return;
+    }
+    chosen[at] = None;
+    try_all(p, atoms, at + 1, chosen, best);
+    for &atom in atoms {
+        if matches!(atom, Atom::Fitted(_)) && chosen[..at].contains(&Some(atom)) {
+            continue;
+        }
+        chosen[at] = Some(atom);
+        try_all(p, atoms, at + 1, chosen, best);
+    }
+    chosen[at] = None;
+}
+
+fn judge(p: &Problem<'_>, chosen: &[Option<Atom>]) -> Option<Score> {
+    let seats: Seats = chosen
+        .iter()
+        .map(|a| {
+            a.map(|a| match a {
+                Atom::Lot(l) => Seat::of(&p.lots[l].spec),
+                Atom::Fitted(s) => p.fitted[s].as_ref().unwrap().seat.clone(),
+            })
+        })
+        .collect();
+    let capacity: Size = seats.iter().flatten().map(|s| s.spec.gib).sum();
+    let meets = match p.target {
+        Target::AtLeast(size) => capacity >= size,
+        Target::Exactly(size) => capacity == size,
+    };
+    if !meets || !rules::check(p.board, p.cpus, &seats).breaches.is_empty() {
+        return None;
+    }
+    let mut cost = 0;
+    for (l, lot) in p.lots.iter().enumerate() {
+        let used = chosen.iter().filter(|a| **a == Some(Atom::Lot(l))).count() as u32 * p.units;
+        let bought = used.div_ceil(lot.pack) * lot.pack;
+        if bought > lot.count / lot.pack * lot.pack {
+            return None;
+        }
+        cost += u64::from(bought) * lot.price.0;
+    }
+    if p.budget.is_some_and(|b| cost > b.0) {
+        return None;
+    }
+    for (slot, fitted) in p.fitted.iter().enumerate() {
+        if fitted.as_ref().is_some_and(|f| f.stays) && chosen[slot] != Some(Atom::Fitted(slot)) {
+            return None;
+        }
+    }
+    let kept = (0..chosen.len()).filter(|&s| chosen[s] == Some(Atom::Fitted(s))).count() as u32;
+    let fitted = p.fitted.iter().flatten().count() as u32;
+    let modules = seats.iter().flatten().count() as u32;
+    let mts = speed::speed(p.board, p.cpus, &seats).mts.unwrap_or(Mts(0));
+    let mb_s = interleave::bandwidth(p.board, p.cpus, &seats, mts).effective_mb_s;
+    Some(Score { mb_s, cost: Money(cost), moves: fitted + modules - 2 * kept, modules, capacity, mts })
+}
+
+fn key(prefer: Prefer, s: &Score) -> [i128; 4] {
+    let (bw, cost) = (-i128::from(s.mb_s), i128::from(s.cost.0));
+    let (moves, modules) = (i128::from(s.moves), i128::from(s.modules));
+    match prefer {
+        Prefer::Bandwidth => [bw, cost, moves, modules],
+        Prefer::Cost => [cost, bw, moves, modules],
+        Prefer::Room => [modules, bw, cost, moves],
+        Prefer::MostMemory => [-i128::from(s.capacity.mib()), cost, bw, moves],
+        Prefer::LeastMemory => [i128::from(s.capacity.mib()), cost, bw, moves],
+    }
+}
+
+fn better(prefer: Prefer, a: &Score, b: &Score) -> bool {
+    key(prefer, a) < key(prefer, b)
+}
+
+const SHAPES: [(usize, usize, usize); 7] =
+    [(1, 2, 2), (2, 1, 2), (2, 2, 1), (1, 4, 1), (1, 1, 3), (1, 3, 1), (3, 1, 1)];
+
+prop_compose! {
+    fn a_lot()(
+        gib in prop::sample::select(vec![8u64, 16, 32, 64]),
+        ranks in 1u8..=2, width in prop::sample::select(vec![4u8, 8]),
+        mts in prop::sample::select(vec![2133u32, 2400, 2666]),
+        lrdimm in prop::bool::weighted(0.15),
+        count in 0u32..9, pack in 1u32..3, price in 0u64..9,
+    ) -> Lot {
+        let kind = if lrdimm { Kind::LRDIMM } else { Kind::RDIMM };
+        Lot {
+            name: String::new(), part: None, spec: spec(kind, gib, ranks, width, mts), volts: Some("1.2".into()),
+            count, pack, price: Money(price), serials: Vec::new(),
+        }
+    }
+}
+
+fn limits(choice: [u8; 9]) -> String {
+    let mut text = String::from("[limits]\nkinds = [\"RDIMM\", \"LRDIMM\"]\nvolts = \"1.2\"\n");
+    text +=
+        ["", "mixing = \"none\"\n", "mixing = \"by-position\"\n", "mixing = \"free\"\n"][usize::from(choice[0] % 4)];
+    text += ["", "sockets_match = true\n", "sockets_match = false\n"][usize::from(choice[1] % 3)];
+    text += ["", "more_ranks_first = true\n"][usize::from(choice[2] % 2)];
+    text += ["", "", "ranks_per_channel = 3\n"][usize::from(choice[3] % 3)];
+    text += ["", "", "", "same_ranks = true\n"][usize::from(choice[4] % 4)];
+    text += ["", "", "", "same_width = true\n"][usize::from(choice[4] / 4 % 4)];
+    text += ["", "", "counts_per_socket = [0, 1, 2, 4]\n", "counts_per_socket = [1, 2]\n"][usize::from(choice[5] % 4)];
+    text += ["", "", "", "same_depth = true\n"][usize::from(choice[5] / 4 % 4)];
+    text += ["", "[[limits.largest]]\nkind = \"RDIMM\"\ngib = 32\n"][usize::from(choice[6] % 2)];
+    if choice[7] % 3 > 0 {
+        for (n, mts) in [2666, 2400, 2133].iter().enumerate() {
+            text += &format!("[[speed]]\nkind = \"RDIMM\"\nper_channel = {}\nmts = {mts}\n", n + 1);
+        }
+        if choice[7] % 3 == 2 {
+            text += "[[speed]]\nkind = \"RDIMM\"\nranks = 2\nper_channel = 2\nmts = 2133\n";
+        }
+    }
+    text += [
+        "",
+        "[interleave]\nways = [4, 2, 1]\nstyle = \"slice\"\n",
+        "[interleave]\nways = [4, 3, 2, 1]\nstyle = \"slice\"\nacross = \"equal\"\n",
+        "[interleave]\nways = [3, 2, 1]\nstyle = \"whole\"\n",
+    ][usize::from(choice[8] % 4)];
+    text
+}
+
+#[derive(Debug, Clone)]
+struct Case {
+    board: Board,
+    cpus: Cpus,
+    lots: Vec<Lot>,
+    fitted: Vec<Option<FittedSeat>>,
+    target: Target,
+    units: u32,
+    budget: Option<Money>,
+    prefer: Prefer,
+}
+
+impl Case {
+    fn problem(&self) -> Problem<'_> {
+        Problem {
+            board: &self.board,
+            cpus: &self.cpus,
+            lots: &self.lots,
+            fitted: &self.fitted,
+            units: self.units,
+            target: self.target,
+            budget: self.budget,
+            prefer: self.prefer,
+            alternatives: 0,
+        }
+    }
+}
+
+prop_compose! {
+    fn a_case()(
+        shape in prop::sample::select(SHAPES.to_vec()),
+        choice in prop::array::uniform9(0u8..16),
+        mut lots in prop::collection::vec(a_lot(), 1..4),
+        fitted in prop::collection::vec(prop::option::weighted(0.35, (a_lot(), prop::bool::weighted(0.15))), 8),
+        target in 1u64..12, exactly in prop::bool::weighted(0.25),
+        units in prop::sample::select(vec![1u32, 1, 1, 2, 3]),
+        budget in prop::option::weighted(0.3, 0u64..80),
+        prefer in prop::sample::select(vec![Prefer::Bandwidth, Prefer::Cost, Prefer::Room, Prefer::MostMemory, Prefer::LeastMemory]),
+        missing in prop::bool::weighted(0.1), cpu_mts in prop::option::weighted(0.3, Just(Mts(2400))),
+        cpu_gib in prop::option::weighted(0.2, Just(Size::from_gib(64))),
+    ) -> Case {
+        let (s, c, p) = shape;
+        let board = board(s, c, p, &limits(choice));
+        let slots = s * c * p;
+        let mut fitted: Vec<Option<FittedSeat>> = fitted.into_iter().take(slots)
+            .map(|f| f.map(|(lot, stays)| FittedSeat { seat: Seat::of(&lot.spec), stays })).collect();
+        fitted.resize(slots, None);
+        // At most two, or the writing-out takes too long.
+        let mut seen = 0;
+        for f in &mut fitted {
+            if f.is_some() { seen += 1; }
+            if seen > 2 { *f = None; }
+        }
+        if units > 1 {
+            // Units alike draw on one lot only where lots differ.
+            lots.dedup_by(|a, b| a.spec.gib == b.spec.gib);
+            lots.truncate(1);
+        }
+        let mut cpus: Cpus = vec![Some(CpuLimit { mts: cpu_mts, gib: cpu_gib }); s];
+        if missing && s > 1 { cpus[s - 1] = None; }
+        // A module that must stay in a dead socket makes no plan; not what is tested here.
+        for at in board.slots() {
+            if cpus[at.socket_index].is_none() && let Some(f) = &mut fitted[at.index] { f.stays = false; }
+        }
+        let size = Size::from_gib(target * 8);
+        let target = if exactly { Target::Exactly(size) } else { Target::AtLeast(size) };
+        Case { board, cpus, lots, fitted, target, units, budget: budget.map(Money), prefer }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 600, max_shrink_iters: 400, failure_persistence: None, ..ProptestConfig::default() })]
+    #[test]
+    fn no_arrangement_is_better_than_the_plan(case in a_case()) {
+        let problem = case.problem();
+        let outcome = search(&problem, &mut || false).unwrap();
+        prop_assert!(outcome.exhausted);
+        let brute = brute(&problem);
+        let found = outcome.plans.first();
+        prop_assert_eq!(found.map(|f| key(case.prefer, &f.score)), brute.map(|b| key(case.prefer, &b)),
+            "found {:?}\nbrute {:?}", found, brute);
+        if let Some(found) = found {
+            prop_assert!(rules::check(&case.board, &case.cpus, &found.seats).breaches.is_empty());
+        }
+    }
+}

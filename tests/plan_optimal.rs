@@ -1,0 +1,43 @@
+//! The search against a general mixed-integer solver on random instances too large to write out.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+#[path = "plan_general/bridge.rs"]
+mod bridge;
+mod plan_general;
+
+use bridge::Ours;
+use plan_general::Model;
+use slotwise::plan::search::search;
+
+fn agree(seeds: std::ops::Range<u64>) {
+    let shapes = [(2, 4, 2), (1, 8, 1), (2, 3, 2), (1, 6, 2), (3, 4, 1), (1, 4, 3), (2, 6, 1)];
+    let mut feasible = 0;
+    let count = seeds.end - seeds.start;
+    for seed in seeds {
+        let mut rng = fastrand::Rng::with_seed(seed);
+        let shape = shapes[rng.usize(0..shapes.len())];
+        let lots = rng.usize(3..9);
+        let sizes: &[u32] = if rng.bool() { &[16, 32] } else { &[32, 48, 64] };
+        let sizes = if shape.2 == 1 { &[16, 32, 64][..] } else { sizes };
+        let sizes = if shape.1 * shape.2 > 8 { &sizes[..2] } else { sizes };
+        let model = Model::random(&mut rng, shape, lots, sizes);
+        let ours = Ours::new(&model);
+        let outcome = search(&ours.problem(), &mut || false).unwrap();
+        assert!(outcome.exhausted, "seed {seed}");
+        let found = outcome.plans.first().map(|p| (p.score.mb_s, p.score.cost.0));
+        feasible += u64::from(found.is_some());
+        assert_eq!(found, model.solve(), "seed {seed}: {model:?}");
+    }
+    assert!(feasible * 3 > count, "only {feasible} of {count} instances have a plan");
+}
+
+#[test]
+fn the_general_solver_finds_nothing_better_first_part() {
+    agree(0..250);
+}
+
+#[test]
+fn the_general_solver_finds_nothing_better_second_part() {
+    agree(1000..1260);
+}
