@@ -212,7 +212,6 @@ fn the_open_step_and_bound_serials_follow_the_steps() {
         help: None,
         slot: Some(SlotLabel::from(slot)),
         from: None,
-        each: None,
         evidence: Evidence::Scan { of: ScanOf::Module, expected: Expected::AnyModule },
         critical: false,
         recheck: false,
