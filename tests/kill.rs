@@ -5,11 +5,12 @@
 mod program;
 
 use std::io::Read as _;
+use std::path::PathBuf;
 use std::time::Duration;
 
 use program::{Bench, joined, rest, whole};
 use slotwise::machine::Fault;
-use slotwise::record::{Event, Job, read};
+use slotwise::record::{Event, Job, RecordError, read};
 use slotwise::runner::{all_steps, doubtful};
 
 /// How often the process is killed.
@@ -33,6 +34,13 @@ fn due(job: &Job) -> Option<String> {
     Some(format!("card {card} of {cards} - item {item} of {items}"))
 }
 
+/// The records in the folder; what a crash tore off is put beside them under another name.
+fn records(bench: &Bench) -> Vec<PathBuf> {
+    let Ok(entries) = std::fs::read_dir(bench.path("records")) else { return Vec::new() };
+    let paths = entries.map(|entry| entry.unwrap().path());
+    paths.filter(|path| path.extension().is_some_and(|extension| extension == "jsonl")).collect()
+}
+
 fn answers(path: &std::path::Path) -> usize {
     read::Lines::open(path)
         .unwrap()
@@ -49,7 +57,7 @@ fn a_job_killed_at_a_hundred_random_moments_loses_nothing_and_goes_on_where_it_w
     bench.machine("tree", Fault::None, 1);
     let (mut killed, mut finished) = (0, 0);
     while killed < KILLS {
-        let begun = bench.path("records").is_dir() && std::fs::read_dir(bench.path("records")).unwrap().count() > 0;
+        let begun = !records(&bench).is_empty();
         let (mut child, before, place) = if begun {
             let job = bench.job();
             if job.is_done() {
@@ -76,20 +84,19 @@ fn a_job_killed_at_a_hundred_random_moments_loses_nothing_and_goes_on_where_it_w
         let mut stderr = String::new();
         child.stderr.take().unwrap().read_to_string(&mut stderr).unwrap();
         let saved = acknowledged(&stderr);
-        if !bench.path("records").is_dir() {
+        if records(&bench).is_empty() {
             assert_eq!(saved, 0, "nothing is saved before there is a record");
             continue;
         }
-        let Some(record) = std::fs::read_dir(bench.path("records")).unwrap().next().map(|entry| entry.unwrap().path())
-        else {
-            continue;
+        let Some(record) = records(&bench).pop() else { continue };
+        let told = match read::job(&record) {
+            // Killed before the first line was whole: no job was ever begun, and nothing was said to be saved.
+            Err(RecordError::Empty { .. } | RecordError::NeverOpened { .. }) if saved == 0 && !begun => {
+                std::fs::remove_file(&record).unwrap();
+                continue;
+            }
+            told => told.unwrap_or_else(|error| panic!("seed {seed}: {error}")),
         };
-        if saved == 0 && std::fs::metadata(&record).unwrap().len() == 0 {
-            // Killed between making the file and its first line: no job was ever begun.
-            std::fs::remove_file(&record).unwrap();
-            continue;
-        }
-        let told = read::job(&record).unwrap_or_else(|error| panic!("seed {seed}: {error}"));
         let kept = answers(&record) - before;
         // The sign-off is saved too, and is no answer to a step.
         let signed = usize::from(told.job.is_done());
