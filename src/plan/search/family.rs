@@ -358,7 +358,7 @@ impl Sockets<'_> {
                 Some(before) if *before <= fixed => return Some(()),
                 Some(before) => *before = fixed,
                 None => {
-                    if self.seen.len() < 500_000 {
+                    if self.seen.len() < 100_000 {
                         self.seen.insert(key, fixed);
                     }
                 }
