@@ -71,12 +71,6 @@ fn against_the_general_solver() {
         let own = (0..2).map(|_| timed(|| search(&ours.problem(), &mut || false)).1).fold(first, Duration::min);
         let (general, theirs) = timed(|| model.solve());
         assert_eq!(outcome.plans.first().map(|p| (p.score.mb_s, p.score.cost.0)), general, "seed {seed}");
-        if std::env::var("EACH").is_ok() {
-            println!(
-                "{seed} own {own:?} theirs {theirs:?} nodes {} bw {} budget {:?} {sockets}x{channels}x{slots} units {}",
-                outcome.nodes, model.bandwidth_first, model.budget, model.units
-            );
-        }
         ratios.push(theirs.as_secs_f64() / own.as_secs_f64());
     }
     ratios.sort_by(f64::total_cmp);

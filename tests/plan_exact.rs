@@ -164,7 +164,7 @@ fn limits(choice: [u8; 9]) -> String {
     text += ["", "", "counts_per_socket = [0, 1, 2, 4]\n", "counts_per_socket = [1, 2]\n"][usize::from(choice[5] % 4)];
     text += ["", "", "", "same_depth = true\n"][usize::from(choice[5] / 4 % 4)];
     text += ["", "[[limits.largest]]\nkind = \"RDIMM\"\ngib = 32\n"][usize::from(choice[6] % 2)];
-    if choice[7] % 3 > 0 {
+    if !choice[7].is_multiple_of(3) {
         for (n, mts) in [2666, 2400, 2133].iter().enumerate() {
             text += &format!("[[speed]]\nkind = \"RDIMM\"\nper_channel = {}\nmts = {mts}\n", n + 1);
         }

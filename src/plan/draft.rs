@@ -42,7 +42,7 @@ pub fn draft(
         };
         slot.push(PlanSlot { slot: at.slot.label.clone(), action, from: source, module, lot });
     }
-    let used = |index: usize| found.from.iter().any(|f| *f == Some(From::Fitted(index)));
+    let used = |index: usize| found.from.contains(&Some(From::Fitted(index)));
     let remove = board
         .slots()
         .filter(|at| !used(at.index))

@@ -26,8 +26,8 @@ fn labels_seen_in_the_field_read_as_decoded_there() {
         assert_eq!(format!("{}", label.generation), row[3].trim_end_matches('L'), "{seen}");
         assert_eq!(label.volts == "1.35", row[3] == "DDR3L", "{seen}");
         assert_eq!(label.mts.0.to_string(), row[10], "{seen}");
-        if label.gib.is_some() {
-            assert_eq!(label.gib.unwrap().gib_text(), row[4], "{seen}");
+        if let Some(gib) = label.gib {
+            assert_eq!(gib.gib_text(), row[4], "{seen}");
         }
         if let Some(ranks) = label.ranks() {
             assert_eq!(ranks.to_string(), row[7], "{seen}");

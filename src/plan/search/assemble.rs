@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use super::build::{Built, Shared};
 use super::curve::{Seller, purchase};
 use super::family::Plan;
+use super::instance::Choice;
 use super::problem::{Found, From, Score};
 use crate::module::ModuleSpec;
 use crate::plan::interleave::bandwidth;
@@ -78,12 +79,9 @@ fn classes(shared: &Shared<'_>, built: &Built<'_>, plan: &Plan) -> Option<Vec<Op
         boards.push((shared.kind_of(built, socket)?, socket));
     }
     boards.sort_unstable();
-    let mut plans: Vec<(usize, &Vec<(usize, Option<usize>)>)> =
-        instance.sockets.iter().copied().zip(&plan.sockets).collect();
+    let mut plans: Vec<(usize, &Choice)> = instance.sockets.iter().copied().zip(&plan.sockets).collect();
     // Fuller sockets first, as far as they are of one kind.
-    let cap = |choice: &Vec<(usize, Option<usize>)>| {
-        choice.iter().filter_map(|c| c.1).map(|s| instance.symbols[s].cap).sum::<u32>()
-    };
+    let cap = |choice: &Choice| choice.iter().filter_map(|c| c.1).map(|s| instance.symbols[s].cap).sum::<u32>();
     plans.sort_by_key(|(kind, choice)| (*kind, std::cmp::Reverse(cap(choice))));
     for ((kind, choice), (_, socket)) in plans.into_iter().zip(boards) {
         let mut sorted = choice.clone();

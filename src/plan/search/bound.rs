@@ -4,7 +4,7 @@
 //! prices a tight one). What is left falls apart into channels and is solved exactly by tables over capacity: per socket
 //! and largest channel, then over the sockets. Prices are found by moving them against the excess demand.
 
-use super::instance::{Demand, INF, Instance};
+use super::instance::{Choice, Demand, INF, Instance};
 use super::weights::NARROW;
 
 /// Prices and the tables that follow from them.
@@ -54,9 +54,6 @@ fn reach(instance: &Instance<'_>, kind: &super::instance::SocketKind) -> u32 {
     let largest = instance.symbols.first().map_or(0, |s| s.cap);
     channels.saturating_mul(largest).min(kind.most)
 }
-
-/// One socket's choice: channel type and symbol, `None` for empty.
-type Choice = Vec<(usize, Option<usize>)>;
 
 impl Bound {
     /// Tables at these prices. `with_bandwidth` false bounds the plain cost alone.

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use super::bound::Bound;
 use super::columns::{Column, Prepared, columns, prepare};
-use super::instance::{Demand, INF, Instance};
+use super::instance::{Choice, Demand, DemandKey, INF, Instance};
 use super::realise::{Split, realise};
 use super::work::Work;
 
@@ -14,7 +14,7 @@ pub struct Plan {
     /// The number that is made smallest.
     pub worth: i128,
     /// Per searched socket: type and symbol of each place.
-    pub sockets: Vec<Vec<(usize, Option<usize>)>>,
+    pub sockets: Vec<Choice>,
     pub split: Split,
 }
 
@@ -294,7 +294,7 @@ fn finish(
     instance: &Instance<'_>,
     bound: &Bound,
     prices: &[i128],
-    choice: Vec<Vec<(usize, Option<usize>)>>,
+    choice: Vec<Choice>,
     demand: &Demand,
     limit: i128,
     work: &mut Work<'_>,
@@ -314,6 +314,9 @@ fn finish(
     Some(Plan { worth: worth + fixed, sockets: choice, split })
 }
 
+/// The least worth of a demand and how, or the limit it is known not to be below.
+type Known = Result<(i128, Split), i128>;
+
 struct Sockets<'a> {
     instance: &'a Instance<'a>,
     family: usize,
@@ -322,8 +325,8 @@ struct Sockets<'a> {
     prices: &'a [i128],
     columns: Vec<Vec<Column>>,
     /// Demand to the least worth, or to the limit it is known not to be below.
-    realised: HashMap<Vec<((usize, usize), u32)>, Result<(i128, Split), i128>>,
-    seen: HashMap<(usize, Vec<((usize, usize), u32)>), i128>,
+    realised: HashMap<DemandKey, Known>,
+    seen: HashMap<(usize, DemandKey), i128>,
     chosen: Vec<(usize, usize)>,
 }
 
@@ -355,7 +358,7 @@ impl Sockets<'_> {
                 Some(before) if *before <= fixed => return Some(()),
                 Some(before) => *before = fixed,
                 None => {
-                    if self.seen.len() < 500_000 {
+                    if self.seen.len() < 100_000 {
                         self.seen.insert(key, fixed);
                     }
                 }
@@ -405,7 +408,7 @@ impl Sockets<'_> {
         let limit = limit.min(best.limit());
         let fixed: i128 = self.chosen.iter().map(|&(k, c)| self.columns[k][c].fixed).sum();
         let demand = self.demand();
-        let key: Vec<((usize, usize), u32)> = demand.iter().map(|(&k, &d)| (k, d)).collect();
+        let key: DemandKey = demand.iter().map(|(&k, &d)| (k, d)).collect();
         let wanted = limit.saturating_sub(fixed).min(INF);
         let known = match self.realised.get(&key) {
             Some(Ok(known)) => Some(known.clone()),

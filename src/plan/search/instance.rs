@@ -86,6 +86,12 @@ pub struct Instance<'a> {
     pub budget: Option<u64>,
 }
 
+/// What each place of a socket holds: channel type and symbol, `None` for empty.
+pub type Choice = Vec<(usize, Option<usize>)>;
+
+/// A demand as a key.
+pub type DemandKey = Vec<((usize, usize), u32)>;
+
 /// How many channels of each type hold each symbol: the demand a choice of modules must meet.
 pub type Demand = BTreeMap<(usize, usize), u32>;
 

@@ -13,6 +13,7 @@ mod build;
 mod columns;
 mod curve;
 mod family;
+mod fillings;
 mod instance;
 mod problem;
 mod realise;

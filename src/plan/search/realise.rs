@@ -140,7 +140,7 @@ impl Walk<'_> {
             Some(before) if *before <= plain => return Some(()),
             Some(before) => *before = plain,
             None => {
-                if self.seen.len() < 2_000_000 {
+                if self.seen.len() < 300_000 {
                     self.seen.insert(key, plain);
                 }
             }

@@ -19,7 +19,7 @@ impl std::fmt::Debug for Work<'_> {
 impl<'a> Work<'a> {
     /// `stop` says when the caller's time is up; it is asked every few thousand steps.
     pub fn new(stop: &'a mut dyn FnMut() -> bool) -> Self {
-        Self { steps: 0, kept: 0, out: false, most_steps: u64::MAX, most_kept: 400_000, stop }
+        Self { steps: 0, kept: 0, out: false, most_steps: u64::MAX, most_kept: 150_000, stop }
     }
 
     /// The same clock with at most this many more steps.
