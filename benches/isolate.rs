@@ -20,7 +20,7 @@ fn engine(model: &Model, belief: &Belief, _: &mut Trail) -> Action {
     let e = |k: &str, d: usize| std::env::var(k).ok().and_then(|v| v.parse().ok()).unwrap_or(d);
     let steps = e("STEPS", 1);
     let w = e("W", 6);
-    let depth = Depth { steps, width: [w, w.min(5), 3, 3, 3, 3] };
+    let depth = Depth { steps, width: [w, w.min(5), 3, 3, 3, 3], floor: 1.0 / e("FLOOR", 100) as f64 };
     let costs = Costs { boot: 12.0, insertion: e("INS", 150) as f64 / 100.0, opening: 0.0 };
     choose(model, belief, &Means::default(), &costs, depth).action
 }
@@ -30,7 +30,7 @@ fn main() {
     let only = std::env::var("BOARDS").unwrap_or("A".into());
     let qs: Vec<f64> = std::env::var("Q").unwrap_or("0.7".into()).split(',').map(|q| q.parse().unwrap()).collect();
     let boards = [("A", 1, 4, 2), ("B", 2, 8, 2), ("C", 4, 6, 2), ("D", 2, 12, 1)];
-    for mode in [Mode::Slot, Mode::Channel] {
+    for mode in [Mode::Slot, Mode::Channel] { if mode == Mode::Channel && std::env::var("SLOT").is_ok() { continue; }
         for q in &qs {
         for (name, s, c, d) in boards {
             if !only.contains(name) || (mode == Mode::Channel && d == 1) { continue; }

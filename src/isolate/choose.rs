@@ -27,12 +27,13 @@ impl Costs {
 }
 
 /// How far and how wide to look.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Depth {
     /// Trials looked ahead.
     pub steps: usize,
     /// Candidates followed at each step, the nearest step first.
     pub width: [usize; 6],
+    pub floor: f64,
 }
 
 /// Hypotheses lighter than this are left out of planning, never out of the verdict.
@@ -85,6 +86,9 @@ fn look(model: &Model, belief: &Belief, means: &Means, costs: &Costs, depth: Dep
     }
     let ranked = ranked(model, belief, means, costs);
     if step == depth.steps {
+        return (follow(model, belief, means, costs, 1.0, depth.floor), Action::new());
+    }
+    if step > depth.steps {
         return match ranked.into_iter().next() {
             Some(best) if best.gain > 0.0 => {
                 let trials = (belief.entropy() / best.gain).max(1.0);
@@ -116,6 +120,30 @@ fn look(model: &Model, belief: &Belief, means: &Means, costs: &Costs, depth: Dep
         }
     }
     chosen
+}
+
+/// Expected minutes to a verdict when from here on the best gain a minute is taken.
+fn follow(model: &Model, belief: &Belief, means: &Means, costs: &Costs, reach: f64, floor: f64) -> f64 {
+    let Some(best) = ranked(model, belief, means, costs).into_iter().next() else { return 40.0 * costs.boot };
+    if best.gain <= 1e-9 {
+        return 10.0 * costs.boot;
+    }
+    if reach < floor {
+        return (belief.entropy() / best.gain).max(1.0) * best.minutes;
+    }
+    let outlook = best.after.outlook(model, UNLIKELY);
+    let mut minutes = best.minutes;
+    for (mask, parts) in outlook.outcomes() {
+        let chance: f64 = parts.iter().map(|p| p.2).sum();
+        if kinds_max(parts) >= model.sure * chance {
+            continue;
+        }
+        let mut then = best.after.clone();
+        then.report(model, &outlook.reported(mask));
+        then.drop_below(IGNORED);
+        minutes += chance * follow(model, &then, means, costs, reach * chance, floor);
+    }
+    minutes
 }
 
 fn kinds_max(parts: &[(u128, u16, f64)]) -> f64 {
