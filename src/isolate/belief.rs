@@ -250,18 +250,12 @@ impl Belief {
         let cause = self.hypotheses[n].cause;
         let blind = model.mode == Mode::Blind;
         for fault in cause.faults() {
-            fault.covered(
-                &model.layout,
-                &self.board.fitted,
-                &self.board.spots,
-                self.settings_cleared,
-                &mut |place| {
-                    let unit = unit_of(&model.layout, model.mode, place);
-                    if !out.iter().any(|s| s.unit == unit) {
-                        out.push(Shows { unit, chance: model.shows, covered: true });
-                    }
-                },
-            );
+            fault.covered(&model.layout, &self.board.fitted, &self.board.spots, self.settings_cleared, &mut |place| {
+                let unit = unit_of(&model.layout, model.mode, place);
+                if !out.iter().any(|s| s.unit == unit) {
+                    out.push(Shows { unit, chance: model.shows, covered: true });
+                }
+            });
         }
         if blind && !out.is_empty() {
             return;

@@ -118,7 +118,13 @@ impl<'a> Around<'a> {
         let socket = layout.socket_of(channel);
         let ring = |p: Place| {
             let c = layout.channel_of(p);
-            if c == channel { 0 } else if layout.socket_of(c) == socket { 1 } else { 2 }
+            if c == channel {
+                0
+            } else if layout.socket_of(c) == socket {
+                1
+            } else {
+                2
+            }
         };
         let mut found = Vec::new();
         let mut seen = [[false; 2]; 3];

@@ -6,6 +6,7 @@
 use super::action::{Action, insertions};
 use super::belief::{Belief, Model};
 use super::candidates::{Means, candidates};
+use super::layout::{Piece, Place};
 
 /// What a trial costs, in minutes.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -33,6 +34,7 @@ pub struct Depth {
     pub steps: usize,
     /// Candidates followed at each step, the nearest step first.
     pub width: [usize; 6],
+    /// Share of the probability below which a branch is estimated, not followed.
     pub floor: f64,
 }
 
@@ -58,6 +60,36 @@ pub fn choose(model: &Model, belief: &Belief, means: &Means, costs: &Costs, dept
     Choice { action, minutes }
 }
 
+/// Chooses the next set to boot with where the machine does not post; `home` is where each module belongs.
+pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], costs: &Costs) -> Choice {
+    let mut belief = belief.clone();
+    belief.drop_below(1e-6);
+    let ranked = rank(model, &belief, costs, super::whole::sets(&model.layout, &belief, home));
+    let mut best: Option<Choice> = None;
+    for first in ranked.into_iter().take(6).filter(|r| r.gain > 1e-9) {
+        let outlook = first.after.outlook(model, UNLIKELY);
+        let mut minutes = first.minutes;
+        for (mask, parts) in outlook.outcomes() {
+            let chance: f64 = parts.iter().map(|p| p.2).sum();
+            if kinds_max(parts) >= model.sure * chance {
+                continue;
+            }
+            let mut then = first.after.clone();
+            then.report(model, &outlook.reported(mask));
+            let next = rank(model, &then, costs, super::whole::sets(&model.layout, &then, home));
+            minutes += chance
+                * next
+                    .first()
+                    .filter(|r| r.gain > 1e-9)
+                    .map_or(40.0 * costs.boot, |r| (then.entropy() / r.gain).max(1.0) * r.minutes);
+        }
+        if best.as_ref().is_none_or(|b| minutes < b.minutes) {
+            best = Some(Choice { action: first.action, minutes });
+        }
+    }
+    best.unwrap_or(Choice { action: Action::new(), minutes: f64::INFINITY })
+}
+
 struct Ranked {
     gain: f64,
     minutes: f64,
@@ -66,8 +98,13 @@ struct Ranked {
 }
 
 fn ranked(model: &Model, belief: &Belief, means: &Means, costs: &Costs) -> Vec<Ranked> {
+    rank(model, belief, costs, candidates(model, belief, means))
+}
+
+/// Actions with what they tell, best gain a minute first.
+fn rank(model: &Model, belief: &Belief, costs: &Costs, actions: Vec<Action>) -> Vec<Ranked> {
     let before = belief.entropy();
-    let mut all: Vec<Ranked> = candidates(model, belief, means)
+    let mut all: Vec<Ranked> = actions
         .into_iter()
         .map(|action| {
             let mut after = belief.clone();
@@ -84,21 +121,16 @@ fn look(model: &Model, belief: &Belief, means: &Means, costs: &Costs, depth: Dep
     if belief.decided(model) {
         return (0.0, Action::new());
     }
-    let ranked = ranked(model, belief, means, costs);
     if step == depth.steps {
-        return (follow(model, belief, means, costs, 1.0, depth.floor), Action::new());
+        let mut least = f64::INFINITY;
+        for by in [By::GainPerMinute, By::Gain] {
+            least = least.min(follow(model, belief, means, costs, by, 1.0, depth.floor));
+        }
+        return (least, Action::new());
     }
-    if step > depth.steps {
-        return match ranked.into_iter().next() {
-            Some(best) if best.gain > 0.0 => {
-                let trials = (belief.entropy() / best.gain).max(1.0);
-                (trials * best.minutes, best.action)
-            }
-            _ => (40.0 * costs.boot, Action::new()),
-        };
-    }
+    let ranked = ranked(model, belief, means, costs);
     let mut chosen = (f64::INFINITY, Action::new());
-    for candidate in ranked.into_iter().take(depth.width[step]) {
+    for candidate in narrowed(ranked, depth.width[step]) {
         let outlook = candidate.after.outlook(model, UNLIKELY);
         let mut minutes = candidate.minutes;
         for (mask, parts) in outlook.outcomes() {
@@ -122,9 +154,44 @@ fn look(model: &Model, belief: &Belief, means: &Means, costs: &Costs, depth: Dep
     chosen
 }
 
+/// The best by gain a minute and the best by gain alone; what tells little beside them is not followed.
+fn narrowed(mut ranked: Vec<Ranked>, width: usize) -> Vec<Ranked> {
+    let most = ranked.iter().map(|r| r.gain).fold(0.0, f64::max);
+    let mut order: Vec<usize> = (0..ranked.len()).collect();
+    order.sort_by(|a, b| {
+        let (a, b) = (&ranked[*a], &ranked[*b]);
+        b.gain.total_cmp(&a.gain).then(a.minutes.total_cmp(&b.minutes))
+    });
+    order.truncate(width);
+    let mut place = 0;
+    ranked.retain(|r| {
+        let keep = place < width || order.contains(&place);
+        place += 1;
+        keep && r.gain >= most * 0.2
+    });
+    ranked
+}
+
+/// The two simple choices a trial is followed with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum By {
+    GainPerMinute,
+    Gain,
+}
+
+fn best_by(mut ranked: Vec<Ranked>, by: By) -> Option<Ranked> {
+    if by == By::Gain {
+        let most = ranked.iter().map(|r| r.gain).fold(0.0, f64::max);
+        // Equal gain: the one that costs less.
+        ranked.retain(|r| r.gain >= most - 1e-9);
+        ranked.sort_by(|a, b| a.minutes.total_cmp(&b.minutes));
+    }
+    ranked.into_iter().next()
+}
+
 /// Expected minutes to a verdict when from here on the best gain a minute is taken.
-fn follow(model: &Model, belief: &Belief, means: &Means, costs: &Costs, reach: f64, floor: f64) -> f64 {
-    let Some(best) = ranked(model, belief, means, costs).into_iter().next() else { return 40.0 * costs.boot };
+fn follow(model: &Model, belief: &Belief, means: &Means, costs: &Costs, by: By, reach: f64, floor: f64) -> f64 {
+    let Some(best) = best_by(ranked(model, belief, means, costs), by) else { return 40.0 * costs.boot };
     if best.gain <= 1e-9 {
         return 10.0 * costs.boot;
     }
@@ -141,7 +208,7 @@ fn follow(model: &Model, belief: &Belief, means: &Means, costs: &Costs, reach: f
         let mut then = best.after.clone();
         then.report(model, &outlook.reported(mask));
         then.drop_below(IGNORED);
-        minutes += chance * follow(model, &then, means, costs, reach * chance, floor);
+        minutes += chance * follow(model, &then, means, costs, by, reach * chance, floor);
     }
     minutes
 }

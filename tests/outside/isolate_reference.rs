@@ -28,7 +28,13 @@ fn expected_cycles_of_the_reference_policies_on_board_a() {
     for (mode, name, shares, expected) in rows {
         for ((policy_name, policy), value) in policies.iter().zip(expected) {
             let means = exact(&model(mode), &shares, *policy, 1e-9);
-            println!("{mode:?} {name} {policy_name}: {:.5} {value} {:+.5} ins {:.3} right {:.4}", means.cycles, means.cycles - value, means.insertions, means.right);
+            println!(
+                "{mode:?} {name} {policy_name}: {:.5} {value} {:+.5} ins {:.3} right {:.4}",
+                means.cycles,
+                means.cycles - value,
+                means.insertions,
+                means.right
+            );
         }
     }
 }

@@ -133,7 +133,8 @@ pub fn candidates(model: &Model, belief: &Belief) -> Vec<Action> {
     }
     // Scatter: each of the subset to a clean unit of its own, from the near end and from the far end.
     for subset in 1u32..1 << suspects.len() {
-        let chosen: Vec<u16> = suspects.iter().enumerate().filter(|(n, _)| subset >> n & 1 == 1).map(|s| *s.1).collect();
+        let chosen: Vec<u16> =
+            suspects.iter().enumerate().filter(|(n, _)| subset >> n & 1 == 1).map(|s| *s.1).collect();
         if chosen.len() < 2 {
             continue;
         }
@@ -143,7 +144,9 @@ pub fn candidates(model: &Model, belief: &Belief) -> Vec<Action> {
             for s in &chosen {
                 let mut order = clean.clone();
                 if far {
-                    order.sort_by_key(|p| (layout.channel_of(*p) == layout.channel_of(*s), socket(*p) == socket(*s), *p));
+                    order.sort_by_key(|p| {
+                        (layout.channel_of(*p) == layout.channel_of(*s), socket(*p) == socket(*s), *p)
+                    });
                 }
                 let Some(partner) = order.into_iter().find(|p| !used.contains(&unit(*p))) else { break };
                 used.push(unit(partner));

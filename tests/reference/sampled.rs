@@ -138,7 +138,8 @@ pub fn sampled(model: &Model, shares: &Shares, policy: Policy, runs: usize) -> T
         let class = truth.fault.class(&model.layout, model.mode);
         if let Some(verdict) = nodes[at].verdict {
             tally.right += f64::from(u8::from(verdict.second.is_none() && verdict.first == class));
-            let convicts = verdict.classes().any(|c| matches!(c, slotwise::isolate::fault::Class::Module(_)) && c != class);
+            let convicts =
+                verdict.classes().any(|c| matches!(c, slotwise::isolate::fault::Class::Module(_)) && c != class);
             tally.convicted += f64::from(u8::from(convicts));
         }
         tally.cycles += cycles as f64;
