@@ -4,10 +4,10 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::action::{Action, Change};
-use super::belief::Kind;
+use super::belief::{Belief, Kind, Model};
 use super::candidates::Means;
-use super::choose::{Choice, Depth, choose, choose_whole};
-use super::fault::{Class, Mode};
+use super::choose::{Choice, Depth, choose, choose_near, choose_whole};
+use super::fault::{Class, Mode, unit_of};
 use super::layout::Piece;
 use super::state::{Seen, State, Step};
 
@@ -128,10 +128,9 @@ fn nothing_seen(state: &State) -> bool {
     quiet(&state.first) && state.trials.iter().all(|t| quiet(&t.seen))
 }
 
-/// Boots at the end of the isolation that showed nothing.
-fn clean_boots(state: &State) -> usize {
-    let quiet = |t: &&super::state::Done| matches!(&t.seen, Seen::Slots(labels) if labels.is_empty());
-    state.trials.iter().rev().take_while(quiet).count()
+/// Boots at the end of the isolation that did not show this unit.
+fn clean_boots(state: &State, unit: u16) -> usize {
+    state.trials.iter().rev().take_while(|t| !state.units(&t.seen).contains(&unit)).count()
 }
 
 /// The verdict, when the evidence carries one.
@@ -154,20 +153,26 @@ pub fn verdict(state: &State) -> Option<Verdict> {
         return None;
     }
     let (kind, chance) = state.leading()?;
-    if chance < state.model.sure || !carried(state, kind, chance) {
+    if chance < state.model.sure || !carried(state, kind) {
         return None;
     }
     let (what, which) = named(state, kind);
-    let because = kind.classes().map(|class| because(state, class)).collect::<Vec<_>>().join(" ");
+    let mut because = kind.classes().map(|class| because(state, class)).collect::<Vec<_>>().join(" ");
+    let alone = state.belief.by_kind().iter().find(|(k, _)| *k == kind).map_or(0.0, |(_, p)| *p);
+    if alone < state.model.sure {
+        because.push_str(" A second fault may hide behind it: boot again once it is mended.");
+    }
     make(&what, which, chance, because)
 }
 
 /// Whether the evidence carries what the probability says.
-fn carried(state: &State, kind: Kind, chance: f64) -> bool {
+fn carried(state: &State, kind: Kind) -> bool {
     kind.classes().all(|class| match class {
-        Class::Module(piece) => chance >= CONVICTS.max(state.model.sure) && convicted(state, piece).is_some(),
+        Class::Module(piece) => {
+            state.class_chance(class) >= CONVICTS.max(state.model.sure) && convicted(state, piece).is_some()
+        }
         // A seating that was put right must hold once more.
-        Class::Seat(_) => clean_boots(state) >= 2,
+        Class::Seat(unit) => clean_boots(state, unit) >= 2,
         _ => true,
     })
 }
@@ -184,7 +189,10 @@ fn convicted(state: &State, piece: Piece) -> Option<String> {
 
 fn because(state: &State, class: Class) -> String {
     match class {
-        Class::Seat(_) => format!("It went away when the module was seated anew and stayed away for {} boots.", clean_boots(state)),
+        Class::Seat(unit) => format!(
+            "It went away when the module was seated anew and stayed away for {} boots.",
+            clean_boots(state, unit)
+        ),
         Class::Module(piece) => convicted(state, piece).unwrap_or_default(),
         Class::Slot(_) => "It stayed with the slot whatever module was in it.".to_owned(),
         Class::Path(_) if state.model.mode == Mode::Channel => {
@@ -211,7 +219,7 @@ pub fn next_trial(state: &State) -> Option<Trial> {
     }
     let (kind, chance) = state.leading()?;
     if chance >= state.model.sure {
-        return confirming(state, kind, chance);
+        return confirming(state, kind);
     }
     let choice = planned(state, state.model.sure);
     if choice.minutes.is_infinite() {
@@ -227,21 +235,47 @@ fn planned(state: &State, sure: f64) -> Choice {
     if model.mode == Mode::Blind {
         let home: Vec<(u16, u16)> = state.home.fitted.iter().enumerate().map(|(p, m)| (p as u16, *m)).collect();
         let home: Vec<_> = home.into_iter().filter(|(_, m)| *m != super::layout::NOWHERE).collect();
-        return choose_whole(&model, &state.belief, &home, &state.costs);
+        return choose_whole(&model, &state.belief, &home, &means, &state.costs);
     }
-    choose(&model, &state.belief, &means, &state.costs, DEPTH)
+    match singles(state, &model) {
+        Some(singles) => choose(&model, &singles, &means, &state.costs, DEPTH),
+        None => choose_near(&model, &state.belief, &means, &state.costs),
+    }
+}
+
+/// The belief to look far ahead with. Pairs of faults slow that down many times over, so they are planned for, one step
+/// ahead, only when single faults do not explain what was seen or would be taken for settled; the verdict always counts them.
+fn singles(state: &State, model: &Model) -> Option<Belief> {
+    let mut singles = state.belief.clone();
+    let mass: f64 = singles.hypotheses.iter().filter(|h| h.cause.second.is_none()).map(|h| h.weight).sum();
+    singles.keep(|h| h.cause.second.is_none());
+    (mass >= 0.5 && !singles.decided(model)).then_some(singles)
 }
 
 /// The verdict is likely enough; this trial is the one its evidence still lacks.
-fn confirming(state: &State, kind: Kind, chance: f64) -> Option<Trial> {
-    if carried(state, kind, chance) {
+fn confirming(state: &State, kind: Kind) -> Option<Trial> {
+    if carried(state, kind) {
         return None;
     }
     let lacking = kind.classes().find_map(|class| match class {
         Class::Module(piece) => Some(piece),
         _ => None,
     });
+    let shown = kind.classes().find_map(|class| match class {
+        Class::Seat(unit) if clean_boots(state, unit) == 0 => Some(unit),
+        _ => None,
+    });
     match lacking {
+        None if shown.is_some() => {
+            let unit = |p: &u16| unit_of(&state.model.layout, state.model.mode, *p) == shown.unwrap_or_default();
+            let places = (0..state.labels.len() as u16).filter(|p| unit(p) && state.belief.board.at(*p).is_some());
+            Some(trial(
+                state,
+                places.map(Change::Reseat).collect(),
+                "A bad seating explains all that was seen, and it still shows. Seat it anew and look at both latches."
+                    .to_owned(),
+            ))
+        }
         None => Some(trial(
             state,
             Action::new(),

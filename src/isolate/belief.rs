@@ -367,10 +367,15 @@ impl Belief {
 
     /// Forgets hypotheses at or below a weight and makes the rest add up to 1.
     pub fn drop_below(&mut self, floor: f64) {
+        self.keep(|h| h.weight > floor);
+    }
+
+    /// Keeps the hypotheses that `wanted` names and makes them add up to 1.
+    pub fn keep(&mut self, wanted: impl Fn(&Hypothesis) -> bool) {
         let stride = self.columns.len() * self.width;
         let mut kept = 0;
         for n in 0..self.hypotheses.len() {
-            if self.hypotheses[n].weight > floor {
+            if wanted(&self.hypotheses[n]) {
                 self.hypotheses[kept] = self.hypotheses[n];
                 self.seating.copy_within(n * stride..(n + 1) * stride, kept * stride);
                 kept += 1;

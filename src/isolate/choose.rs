@@ -3,7 +3,7 @@
 //! Gain is measured on verdict classes, not on single hypotheses: telling two faults apart that end in the same verdict is
 //! worth nothing. The best few candidates by gain a minute are followed to every outcome, and from there on again.
 
-use super::action::{Action, insertions};
+use super::action::{Action, Change, insertions};
 use super::belief::{Belief, Model};
 use super::candidates::{Means, candidates};
 use super::layout::{Piece, Place};
@@ -60,11 +60,25 @@ pub fn choose(model: &Model, belief: &Belief, means: &Means, costs: &Costs, dept
     Choice { action, minutes }
 }
 
+/// The trial with the best gain a minute, without looking further: for beliefs with many causes.
+pub fn choose_near(model: &Model, belief: &Belief, means: &Means, costs: &Costs) -> Choice {
+    let mut belief = belief.clone();
+    belief.drop_below(IGNORED);
+    match ranked(model, &belief, means, costs).into_iter().next().filter(|best| best.gain > 1e-9) {
+        Some(best) => Choice { minutes: (belief.entropy() / best.gain).max(1.0) * best.minutes, action: best.action },
+        None => Choice { action: Action::new(), minutes: f64::INFINITY },
+    }
+}
+
 /// Chooses the next set to boot with where the machine does not post; `home` is where each module belongs.
-pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], costs: &Costs) -> Choice {
+pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], means: &Means, costs: &Costs) -> Choice {
     let mut belief = belief.clone();
     belief.drop_below(1e-6);
-    let ranked = rank(model, &belief, costs, super::whole::sets(&model.layout, &belief, home));
+    let mut actions = super::whole::sets(&model.layout, &belief, home);
+    if means.clear_settings && !belief.settings_cleared {
+        actions.push(vec![Change::ClearSettings]);
+    }
+    let ranked = rank(model, &belief, costs, actions);
     let mut best: Option<Choice> = None;
     for first in ranked.into_iter().take(6).filter(|r| r.gain > 1e-9) {
         let outlook = first.after.outlook(model, UNLIKELY);

@@ -488,9 +488,22 @@ impl State {
         places
     }
 
-    /// The kind of cause that leads, with its probability.
+    /// What leads, with its probability: one kind of cause where that alone is sure, else the class likeliest to be among
+    /// the causes. A second fault hidden behind the first does not make it less true that the first is there.
     pub(super) fn leading(&self) -> Option<(Kind, f64)> {
-        self.belief.best()
+        let (kind, chance) = self.belief.best()?;
+        if chance >= self.model.sure {
+            return Some((kind, chance));
+        }
+        let classes: Vec<Class> = self.belief.by_kind().iter().flat_map(|(kind, _)| kind.classes()).collect();
+        let best = classes.into_iter().map(|c| (c, self.class_chance(c))).max_by(|a, b| a.1.total_cmp(&b.1))?;
+        Some((Kind { first: best.0, second: None }, best.1))
+    }
+
+    /// Probability that this class is among the causes, alone or with another.
+    pub(super) fn class_chance(&self, class: Class) -> f64 {
+        let has = |kind: &Kind| kind.classes().any(|c| c == class);
+        self.belief.by_kind().iter().filter(|(kind, _)| has(kind)).map(|(_, p)| p).sum()
     }
 }
 
