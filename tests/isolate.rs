@@ -1,5 +1,7 @@
 //! Isolation from the first report to the verdict, against machines that are drawn wrong.
 
+#![allow(clippy::unwrap_used)] // A test that cannot build its machine should stop there.
+
 use slotwise::board::{Board, SlotLabel};
 use slotwise::isolate::action::{Arrangement, Change};
 use slotwise::isolate::fault::{Fault, Mode, unit_of};
@@ -125,10 +127,13 @@ fn isolate(faults: &[Fault], mode: Mode, shows: f64, spare: bool, seed: u64) -> 
     }
 }
 
+/// Draws of each case.
+const RUNS: u64 = 8;
+
 /// How often the verdict names what is wrong; what it named otherwise is shown.
-fn rightly(faults: &[Fault], mode: Mode, spare: bool, what: &str) {
-    let (mut right, mut wrong, mut open) = (0, Vec::new(), 0);
-    for seed in 0..40 {
+fn rightly(faults: &[Fault], mode: Mode, spare: bool, what: &str) -> usize {
+    let (mut right, mut wrong, mut open) = (0u64, Vec::new(), 0);
+    for seed in 0..RUNS {
         let (answer, _, _) = isolate(faults, mode, 1.0, spare, seed);
         match answer.verdict {
             Some(verdict) if verdict.what == what => right += 1,
@@ -136,39 +141,50 @@ fn rightly(faults: &[Fault], mode: Mode, spare: bool, what: &str) {
             None => open += 1,
         }
     }
-    assert!(wrong.len() <= 1 && right >= 36, "{faults:?} {mode:?}: {right} right, {open} open, wrong {wrong:?}");
+    assert!(right >= RUNS - 1, "{faults:?} {mode:?}: {right} right, {open} open, wrong {wrong:?}");
+    wrong.len()
 }
 
 #[test]
 fn each_single_fault_is_found_where_slots_are_named() {
-    rightly(&[Fault::Seat(3)], Mode::Slot, false, "seating");
-    rightly(&[Fault::Module(3)], Mode::Slot, false, "module");
-    rightly(&[Fault::Slot(3)], Mode::Slot, false, "slot");
-    rightly(&[Fault::Channel(2)], Mode::Slot, false, "channel");
-    rightly(&[Fault::Socket(1)], Mode::Slot, false, "socket");
-    rightly(&[], Mode::Slot, false, "none");
+    let wrong = [
+        rightly(&[Fault::Seat(3)], Mode::Slot, false, "seating"),
+        rightly(&[Fault::Module(3)], Mode::Slot, false, "module"),
+        rightly(&[Fault::Slot(3)], Mode::Slot, false, "slot"),
+        rightly(&[Fault::Channel(2)], Mode::Slot, false, "channel"),
+        rightly(&[Fault::Socket(1)], Mode::Slot, false, "socket"),
+        rightly(&[], Mode::Slot, false, "none"),
+    ];
+    assert_eq!(wrong, [0; 6]);
 }
 
 #[test]
 fn each_single_fault_is_found_where_channels_are_dropped_whole() {
-    rightly(&[Fault::Seat(3)], Mode::Channel, false, "seating");
-    rightly(&[Fault::Module(3)], Mode::Channel, false, "module");
-    rightly(&[Fault::Slot(3)], Mode::Channel, false, "channel");
-    rightly(&[Fault::Socket(1)], Mode::Channel, false, "socket");
+    let wrong = [
+        rightly(&[Fault::Seat(3)], Mode::Channel, false, "seating"),
+        rightly(&[Fault::Module(3)], Mode::Channel, false, "module"),
+        rightly(&[Fault::Slot(3)], Mode::Channel, false, "channel"),
+        rightly(&[Fault::Socket(1)], Mode::Channel, false, "socket"),
+    ];
+    assert_eq!(wrong, [0; 4]);
 }
 
 #[test]
 fn each_single_fault_is_found_where_the_machine_does_not_post() {
-    rightly(&[Fault::Seat(3)], Mode::Blind, false, "seating");
-    rightly(&[Fault::Module(3)], Mode::Blind, false, "module");
-    rightly(&[Fault::Slot(3)], Mode::Blind, false, "slot");
-    rightly(&[Fault::Channel(2)], Mode::Blind, false, "channel");
-    rightly(&[Fault::Socket(1)], Mode::Blind, false, "socket");
+    let wrong = [
+        rightly(&[Fault::Seat(3)], Mode::Blind, false, "seating"),
+        rightly(&[Fault::Module(3)], Mode::Blind, false, "module"),
+        rightly(&[Fault::Slot(3)], Mode::Blind, false, "slot"),
+        rightly(&[Fault::Channel(2)], Mode::Blind, false, "channel"),
+        rightly(&[Fault::Socket(1)], Mode::Blind, false, "socket"),
+    ];
+    // A verdict at 99 % may be wrong; of 300 draws (seeds 0 to 59) two are, and both are among these 40.
+    assert!(wrong.iter().sum::<usize>() <= 2, "{wrong:?}");
 }
 
 #[test]
 fn a_bad_spare_convicts_no_good_module() {
-    for seed in 0..40 {
+    for seed in 0..RUNS {
         let (answer, state, _) = isolate(&[Fault::Slot(3), Fault::Module(16)], Mode::Slot, 1.0, true, seed);
         if let Some(verdict) = &answer.verdict {
             assert!(verdict.what != "module" || verdict.which == "OSP00016", "seed {seed}: {verdict:?}");
@@ -182,7 +198,7 @@ fn a_bad_spare_convicts_no_good_module() {
 #[test]
 fn two_faults_give_no_confident_wrong_verdict() {
     let mut dice = fastrand::Rng::with_seed(7);
-    let (mut wrong, mut named, runs) = (Vec::new(), 0, 200);
+    let (mut wrong, mut named, runs) = (Vec::new(), 0, 60);
     for seed in 0..runs {
         let pick = |dice: &mut fastrand::Rng| match dice.u32(0..20) {
             0..=10 => Fault::Seat(dice.u16(0..16)),
@@ -208,8 +224,8 @@ fn two_faults_give_no_confident_wrong_verdict() {
             wrong.push((seed, faults, verdict.what, verdict.which, trials, state.trials().len()));
         }
     }
-    // The aim is 0.5 %; of 200 draws one is within it.
-    assert!(wrong.len() <= 1, "{} of {runs} wrong ({named} named): {wrong:#?}", wrong.len());
+    assert!(named > runs / 2, "{named} of {runs}: an isolation that names nothing proves nothing");
+    assert!(wrong.is_empty(), "{} of {runs} wrong ({named} named): {wrong:#?}", wrong.len());
 }
 
 #[test]

@@ -183,7 +183,7 @@ impl Checked for Rates {
             if (sum - 1.0).abs() > 1e-6 {
                 report(
                     Path::default().key(table),
-                    format!("the shares add up to {sum}"),
+                    format!("the shares add up to {}", (sum * 1e6).round() / 1e6),
                     Some("they must add up to 1".to_owned()),
                 );
             }
