@@ -6,11 +6,11 @@
 
 use std::time::Instant;
 
-use slotwise::isolate::action::Action;
+use slotwise::isolate::action::{Action, Arrangement};
 use slotwise::isolate::advice::DEPTH;
 use slotwise::isolate::belief::{Belief, Model};
 use slotwise::isolate::candidates::Means;
-use slotwise::isolate::choose::{Costs, choose};
+use slotwise::isolate::choose::{Costs, choose, choose_whole};
 use slotwise::isolate::fault::Mode;
 use slotwise::isolate::layout::Layout;
 use slotwise::isolate::rates::Shares;
@@ -31,9 +31,34 @@ fn cell(t: &Tally) -> String {
     format!("{:.3} ± {:.3}; {:.1}; {:.2}", t.cycles, t.half_width, t.insertions, t.minutes())
 }
 
+/// One choice on a board of 192 slots, right after the first report, in milliseconds.
+fn large(mode: Mode) {
+    let layout = Layout::grid(8, 12, 2);
+    let model = Model { layout, mode, clears: 0.9, spoils: 0.01, shows: 0.7, sure: 0.99 };
+    let board = Arrangement::full(192);
+    let mut belief = Belief::before(&model, board, &Shares::install());
+    belief.report(&model, &[0]);
+    let costs = Costs { boot: 12.0, insertion: 1.5, opening: 0.0 };
+    let start = Instant::now();
+    let choice = if mode == Mode::Blind {
+        let home: Vec<(u16, u16)> = (0..192).map(|p| (p, p)).collect();
+        choose_whole(&model, &belief, &home, &Means::default(), &costs)
+    } else {
+        choose(&model, &belief, &Means::default(), &costs, DEPTH)
+    };
+    println!(
+        "| 192 slots | {mode:?} | {:.0} ms | {:?} changes |",
+        start.elapsed().as_secs_f64() * 1e3,
+        choice.action.len()
+    );
+}
+
 fn main() {
     let words: Vec<String> = std::env::args().skip(1).filter(|w| w != "--bench").collect();
     let word = |n: usize, default: &str| words.get(n).cloned().unwrap_or_else(|| default.to_owned());
+    if word(0, "slot") == "large" {
+        return [Mode::Slot, Mode::Channel, Mode::Blind].into_iter().for_each(large);
+    }
     let mode = if word(0, "slot") == "channel" { Mode::Channel } else { Mode::Slot };
     let shows: f64 = word(1, "0.7").parse().unwrap_or(0.7);
     let clears: f64 = word(2, "0.9").parse().unwrap_or(0.9);

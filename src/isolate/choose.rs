@@ -79,8 +79,10 @@ pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], mea
         actions.push(vec![Change::ClearSettings]);
     }
     let ranked = rank(model, &belief, costs, actions);
+    // Two steps on the boards of a bench; one candidate less deep where there are very many causes.
+    let wide = if belief.hypotheses.len() > 250 { 2 } else { 6 };
     let mut best: Option<Choice> = None;
-    for first in ranked.into_iter().take(6).filter(|r| r.gain > 1e-9) {
+    for first in ranked.into_iter().take(wide).filter(|r| r.gain > 1e-9) {
         let outlook = first.after.outlook(model, UNLIKELY);
         let mut minutes = first.minutes;
         for (mask, parts) in outlook.outcomes() {

@@ -27,7 +27,9 @@ pub fn sets(layout: &Layout, belief: &Belief, home: &[(Place, Piece)]) -> Vec<Ac
         wanted.push(whole(&on));
         wanted.push(whole(&|p| !on(p)));
     }
-    for channel in 0..layout.channel_count() as u16 {
+    // On a large board single channels say little; cuts through the row of channels do.
+    let stride = layout.channel_count().div_ceil(24).max(1);
+    for channel in (0..layout.channel_count() as u16).step_by(stride) {
         let on = |p: Place| layout.channel_of(p) == channel;
         wanted.push(whole(&on));
         wanted.push(whole(&|p| !on(p)));
@@ -38,7 +40,12 @@ pub fn sets(layout: &Layout, belief: &Belief, home: &[(Place, Piece)]) -> Vec<Ac
         }));
     }
     // The heaviest pairs alone, and all but them, at every size; then every second of the heavy ones.
-    for size in 1..pairs.len().min(48) {
+    let sizes = if pairs.len() <= 48 {
+        (1..pairs.len()).collect()
+    } else {
+        vec![1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64, 96, 128]
+    };
+    for size in sizes.into_iter().filter(|size| *size < pairs.len()) {
         wanted.push(pairs[..size].iter().map(|p| (p.1, p.2)).collect());
         wanted.push(pairs[size..].iter().map(|p| (p.1, p.2)).collect());
     }
