@@ -56,7 +56,7 @@ pub struct Choice {
 pub fn choose(model: &Model, belief: &Belief, means: &Means, costs: &Costs, depth: Depth) -> Choice {
     let mut belief = belief.clone();
     belief.drop_below(IGNORED);
-    let (minutes, action) = look(model, &belief, means, costs, depth, 0);
+    let (minutes, action) = look(model, &belief, means, costs, depth, 0, 1.0);
     Choice { action, minutes }
 }
 
@@ -133,14 +133,22 @@ fn rank(model: &Model, belief: &Belief, costs: &Costs, actions: Vec<Action>) -> 
     all
 }
 
-fn look(model: &Model, belief: &Belief, means: &Means, costs: &Costs, depth: Depth, step: usize) -> (f64, Action) {
+fn look(
+    model: &Model,
+    belief: &Belief,
+    means: &Means,
+    costs: &Costs,
+    depth: Depth,
+    step: usize,
+    reach: f64,
+) -> (f64, Action) {
     if belief.decided(model) {
         return (0.0, Action::new());
     }
     if step == depth.steps {
         let mut least = f64::INFINITY;
         for by in [By::GainPerMinute, By::Gain] {
-            least = least.min(follow(model, belief, means, costs, by, 1.0, depth.floor));
+            least = least.min(follow(model, belief, means, costs, by, reach, depth.floor));
         }
         return (least, Action::new());
     }
@@ -158,7 +166,7 @@ fn look(model: &Model, belief: &Belief, means: &Means, costs: &Costs, depth: Dep
             let mut then = candidate.after.clone();
             then.report(model, &outlook.reported(mask));
             then.drop_below(IGNORED);
-            minutes += chance * look(model, &then, means, costs, depth, step + 1).0;
+            minutes += chance * look(model, &then, means, costs, depth, step + 1, reach * chance).0;
             if minutes >= chosen.0 {
                 break;
             }
