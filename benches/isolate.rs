@@ -1,11 +1,16 @@
 //! The program's choice of trials against the yardstick's policies, all in the same run with the same draws.
-#![allow(clippy::unwrap_used)] // A bench that cannot read its own settings has nothing to measure.
+//!
+//! `cargo bench --bench isolate -- slot 0.7 0.9 ABCD` prints the rows of one table: mode, q, r, boards.
+
 #![allow(clippy::print_stdout)]
 
-use slotwise::isolate::action::Action;
+use std::time::Instant;
+
+use slotwise::isolate::action::{Action, Arrangement};
+use slotwise::isolate::advice::DEPTH;
 use slotwise::isolate::belief::{Belief, Model};
 use slotwise::isolate::candidates::Means;
-use slotwise::isolate::choose::{Costs, Depth, choose};
+use slotwise::isolate::choose::{Costs, choose, choose_whole};
 use slotwise::isolate::fault::Mode;
 use slotwise::isolate::layout::Layout;
 use slotwise::isolate::rates::Shares;
@@ -14,54 +19,72 @@ use slotwise::isolate::rates::Shares;
 mod reference;
 
 use reference::policies::{Policy, Trail, greedy, look2};
-use reference::sampled::sampled;
+use reference::sampled::{Tally, sampled};
+
+const RUNS: usize = 10_000;
 
 fn engine(model: &Model, belief: &Belief, _: &mut Trail) -> Action {
-    let e = |k: &str, d: usize| std::env::var(k).ok().and_then(|v| v.parse().ok()).unwrap_or(d);
-    let steps = e("STEPS", 1);
-    let w = e("W", 6);
-    let depth = Depth { steps, width: [w, w.min(5), 3, 3, 3, 3] };
-    let costs = Costs { boot: 12.0, insertion: e("INS", 150) as f64 / 100.0, opening: 0.0 };
-    choose(model, belief, &Means::default(), &costs, depth).action
+    choose(model, belief, &Means::default(), &Costs { boot: 12.0, insertion: 1.5, opening: 0.0 }, DEPTH).action
+}
+
+fn cell(t: &Tally) -> String {
+    format!("{:.3} ± {:.3}; {:.1}; {:.2}", t.cycles, t.half_width, t.insertions, t.minutes())
+}
+
+/// One choice on a board of 192 slots, right after the first report, in milliseconds.
+fn large(mode: Mode) {
+    let layout = Layout::grid(8, 12, 2);
+    let model = Model { layout, mode, clears: 0.9, spoils: 0.01, shows: 0.7, sure: 0.99 };
+    let board = Arrangement::full(192);
+    let mut belief = Belief::before(&model, board, &Shares::install());
+    belief.report(&model, &[0]);
+    let costs = Costs { boot: 12.0, insertion: 1.5, opening: 0.0 };
+    let start = Instant::now();
+    let choice = if mode == Mode::Blind {
+        let home: Vec<(u16, u16)> = (0..192).map(|p| (p, p)).collect();
+        choose_whole(&model, &belief, &home, &Means::default(), &costs)
+    } else {
+        choose(&model, &belief, &Means::default(), &costs, DEPTH)
+    };
+    println!(
+        "| 192 slots | {mode:?} | {:.0} ms | {:?} changes |",
+        start.elapsed().as_secs_f64() * 1e3,
+        choice.action.len()
+    );
 }
 
 fn main() {
-    let runs = std::env::var("RUNS").ok().and_then(|v| v.parse().ok()).unwrap_or(10_000);
-    let only = std::env::var("BOARDS").unwrap_or("A".into());
-    let qs: Vec<f64> = std::env::var("Q").unwrap_or("0.7".into()).split(',').map(|q| q.parse().unwrap()).collect();
-    let boards = [("A", 1, 4, 2), ("B", 2, 8, 2), ("C", 4, 6, 2), ("D", 2, 12, 1)];
-    for mode in [Mode::Slot, Mode::Channel] {
-        for q in &qs {
-            for (name, s, c, d) in boards {
-                if !only.contains(name) || (mode == Mode::Channel && d == 1) {
-                    continue;
-                }
-                for (prior, shares) in
-                    [("install", Shares::install()), ("service", Shares::service()), ("flat", Shares::flat())]
-                {
-                    let r = std::env::var("R").ok().and_then(|v| v.parse().ok()).unwrap_or(0.9);
-                    let model =
-                        Model { layout: Layout::grid(s, c, d), mode, clears: r, spoils: 0.01, shows: *q, sure: 0.99 };
-                    let policies: [(&str, Policy); 3] = [("greedy", greedy), ("look2", look2), ("engine", engine)];
-                    print!("{mode:?} q{q} {name} {prior:8}");
-                    for (label, p) in policies {
-                        let t0 = std::time::Instant::now();
-                        let t = sampled(&model, &shares, p, runs);
-                        print!(
-                            " | {label} {:.3}±{:.3} i{:.2} m{:.2} r{:.4} c{:.4} n{} {:.1}s",
-                            t.cycles,
-                            t.half_width,
-                            t.insertions,
-                            t.minutes(),
-                            t.right,
-                            t.convicted,
-                            t.decisions,
-                            t0.elapsed().as_secs_f64()
-                        );
-                    }
-                    println!();
-                }
-            }
+    let words: Vec<String> = std::env::args().skip(1).filter(|w| w != "--bench").collect();
+    let word = |n: usize, default: &str| words.get(n).cloned().unwrap_or_else(|| default.to_owned());
+    if word(0, "slot") == "large" {
+        return [Mode::Slot, Mode::Channel, Mode::Blind].into_iter().for_each(large);
+    }
+    let mode = if word(0, "slot") == "channel" { Mode::Channel } else { Mode::Slot };
+    let shows: f64 = word(1, "0.7").parse().unwrap_or(0.7);
+    let clears: f64 = word(2, "0.9").parse().unwrap_or(0.9);
+    let wanted = word(3, "A");
+    let priors = [("install", Shares::install()), ("service", Shares::service()), ("flat", Shares::flat())];
+    for (name, sockets, channels, slots) in [("A", 1, 4, 2), ("B", 2, 8, 2), ("C", 4, 6, 2), ("D", 2, 12, 1)] {
+        if !wanted.contains(name) || (mode == Mode::Channel && slots == 1) {
+            continue;
+        }
+        for (prior, shares) in priors {
+            let layout = Layout::grid(sockets, channels, slots);
+            let model = Model { layout, mode, clears, spoils: 0.01, shows, sure: 0.99 };
+            let [g, l] = [greedy as Policy, look2].map(|policy| sampled(&model, &shares, policy, RUNS));
+            let start = Instant::now();
+            let e = sampled(&model, &shares, engine, RUNS);
+            let each = start.elapsed().as_secs_f64() * 1e3 / e.decisions as f64;
+            println!(
+                "| {mode:?} q={shows} r={clears} | {name} | {prior} | {} | {} | {} | {:+.1} % | {:+.1} % | {:.4} | {:.4} | {each:.1} |",
+                cell(&g),
+                cell(&l),
+                cell(&e),
+                100.0 * (e.cycles / g.cycles.min(l.cycles) - 1.0),
+                100.0 * (e.minutes() / g.minutes().min(l.minutes()) - 1.0),
+                e.right,
+                e.convicted,
+            );
         }
     }
 }

@@ -338,14 +338,14 @@ impl Belief {
         let fitted: Vec<usize> = self.columns.iter().map(|u| self.fitted_bits(model, *u)).collect();
         for n in (0..self.hypotheses.len()).filter(|n| factors[*n] > 0.0) {
             self.shows(model, n, &mut list);
-            for (column, &column_fitted) in fitted.iter().enumerate() {
+            for (column, fitted) in fitted.iter().enumerate() {
                 let unit = if model.mode == Mode::Blind { 0 } else { self.columns[column] };
                 let Some(s) = list.iter().find(|s| s.unit == unit && !s.covered) else { continue };
                 let at = (n * count + column) * width;
                 let states = &mut self.seating[at..at + width];
                 let seen = reported.contains(&unit);
                 if width == 1 {
-                    if column_fitted != 0 {
+                    if *fitted != 0 {
                         // Where the unit is one place this is Bayes' rule; for a whole board it is each place's share of it.
                         let chance = if seen { model.shows / s.chance } else { (1.0 - model.shows) / (1.0 - s.chance) };
                         states[0] = (states[0] * chance).min(1.0);
@@ -354,7 +354,7 @@ impl Belief {
                 }
                 let mut sum = 0.0;
                 for (state, weight) in states.iter_mut().enumerate() {
-                    let chance = if state & column_fitted != 0 { model.shows } else { 0.0 };
+                    let chance = if state & *fitted != 0 { model.shows } else { 0.0 };
                     *weight *= if seen { chance } else { 1.0 - chance };
                     sum += *weight;
                 }
@@ -367,10 +367,15 @@ impl Belief {
 
     /// Forgets hypotheses at or below a weight and makes the rest add up to 1.
     pub fn drop_below(&mut self, floor: f64) {
+        self.keep(|h| h.weight > floor);
+    }
+
+    /// Keeps the hypotheses that `wanted` names and makes them add up to 1.
+    pub fn keep(&mut self, wanted: impl Fn(&Hypothesis) -> bool) {
         let stride = self.columns.len() * self.width;
         let mut kept = 0;
         for n in 0..self.hypotheses.len() {
-            if self.hypotheses[n].weight > floor {
+            if wanted(&self.hypotheses[n]) {
                 self.hypotheses[kept] = self.hypotheses[n];
                 self.seating.copy_within(n * stride..(n + 1) * stride, kept * stride);
                 kept += 1;

@@ -8,6 +8,9 @@ use super::layout::{NOWHERE, Piece, Place};
 /// The most places that are handled one by one.
 const SUSPECTS: usize = 4;
 
+/// Clean units kept on either side: in the suspects' sockets, and elsewhere. More than there are suspects.
+const ENOUGH: usize = 8;
+
 /// Weight below which a hypothesis points at no place.
 const POINTS: f64 = 1e-3;
 
@@ -84,7 +87,24 @@ impl<'a> Around<'a> {
         let suspects: Vec<Place> = suspects(belief).into_iter().filter(free).collect();
         let unit = |p: Place| unit_of(&model.layout, model.mode, p);
         let dirty: Vec<u16> = suspects.iter().map(|s| unit(*s)).collect();
-        let clean = (0..model.layout.len() as Place).filter(|p| free(p) && !dirty.contains(&unit(*p))).collect();
+        let mut clean: Vec<Place> =
+            (0..model.layout.len() as Place).filter(|p| free(p) && !dirty.contains(&unit(*p))).collect();
+        if means.alike.windows(2).all(|w| w[0] == w[1]) {
+            // Clean places are as good as one another; a few near and a few elsewhere serve every candidate.
+            let socket = |p: Place| model.layout.socket_of(model.layout.channel_of(p));
+            let near = |p: Place| suspects.iter().any(|s| socket(*s) == socket(p));
+            let channel = |p: Place| suspects.iter().any(|s| model.layout.channel_of(*s) == model.layout.channel_of(p));
+            let mut left = [ENOUGH, ENOUGH];
+            let mut last = NOWHERE;
+            clean.retain(|p| {
+                let side = &mut left[usize::from(near(*p))];
+                if unit(*p) != last && *side > 0 {
+                    *side -= 1;
+                    last = unit(*p);
+                }
+                channel(*p) || last == unit(*p) || belief.board.at(*p).is_none()
+            });
+        }
         Self { model, belief, means, suspects, clean }
     }
 

@@ -3,9 +3,10 @@
 //! Gain is measured on verdict classes, not on single hypotheses: telling two faults apart that end in the same verdict is
 //! worth nothing. The best few candidates by gain a minute are followed to every outcome, and from there on again.
 
-use super::action::{Action, insertions};
+use super::action::{Action, Change, insertions};
 use super::belief::{Belief, Model};
 use super::candidates::{Means, candidates};
+use super::layout::{Piece, Place};
 
 /// What a trial costs, in minutes.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -27,12 +28,14 @@ impl Costs {
 }
 
 /// How far and how wide to look.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Depth {
     /// Trials looked ahead.
     pub steps: usize,
     /// Candidates followed at each step, the nearest step first.
     pub width: [usize; 6],
+    /// Share of the probability below which a branch is estimated, not followed.
+    pub floor: f64,
 }
 
 /// Hypotheses lighter than this are left out of planning, never out of the verdict.
@@ -53,8 +56,54 @@ pub struct Choice {
 pub fn choose(model: &Model, belief: &Belief, means: &Means, costs: &Costs, depth: Depth) -> Choice {
     let mut belief = belief.clone();
     belief.drop_below(IGNORED);
-    let (minutes, action) = look(model, &belief, means, costs, depth, 0);
+    let (minutes, action) = look(model, &belief, means, costs, depth, 0, 1.0);
     Choice { action, minutes }
+}
+
+/// The trial with the best gain a minute, without looking further: for beliefs with many causes.
+pub fn choose_near(model: &Model, belief: &Belief, means: &Means, costs: &Costs) -> Choice {
+    let mut belief = belief.clone();
+    belief.drop_below(IGNORED);
+    match ranked(model, &belief, means, costs).into_iter().next().filter(|best| best.gain > 1e-9) {
+        Some(best) => Choice { minutes: (belief.entropy() / best.gain).max(1.0) * best.minutes, action: best.action },
+        None => Choice { action: Action::new(), minutes: f64::INFINITY },
+    }
+}
+
+/// Chooses the next set to boot with where the machine does not post; `home` is where each module belongs.
+pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], means: &Means, costs: &Costs) -> Choice {
+    let mut belief = belief.clone();
+    belief.drop_below(1e-6);
+    let mut actions = super::whole::sets(&model.layout, &belief, home);
+    if means.clear_settings && !belief.settings_cleared {
+        actions.push(vec![Change::ClearSettings]);
+    }
+    let ranked = rank(model, &belief, costs, actions);
+    // Two steps on the boards of a bench; one candidate less deep where there are very many causes.
+    let wide = if belief.hypotheses.len() > 250 { 2 } else { 6 };
+    let mut best: Option<Choice> = None;
+    for first in ranked.into_iter().take(wide).filter(|r| r.gain > 1e-9) {
+        let outlook = first.after.outlook(model, UNLIKELY);
+        let mut minutes = first.minutes;
+        for (mask, parts) in outlook.outcomes() {
+            let chance: f64 = parts.iter().map(|p| p.2).sum();
+            if kinds_max(parts) >= model.sure * chance {
+                continue;
+            }
+            let mut then = first.after.clone();
+            then.report(model, &outlook.reported(mask));
+            let next = rank(model, &then, costs, super::whole::sets(&model.layout, &then, home));
+            minutes += chance
+                * next
+                    .first()
+                    .filter(|r| r.gain > 1e-9)
+                    .map_or(40.0 * costs.boot, |r| (then.entropy() / r.gain).max(1.0) * r.minutes);
+        }
+        if best.as_ref().is_none_or(|b| minutes < b.minutes) {
+            best = Some(Choice { action: first.action, minutes });
+        }
+    }
+    best.unwrap_or(Choice { action: Action::new(), minutes: f64::INFINITY })
 }
 
 struct Ranked {
@@ -65,8 +114,13 @@ struct Ranked {
 }
 
 fn ranked(model: &Model, belief: &Belief, means: &Means, costs: &Costs) -> Vec<Ranked> {
+    rank(model, belief, costs, candidates(model, belief, means))
+}
+
+/// Actions with what they tell, best gain a minute first.
+fn rank(model: &Model, belief: &Belief, costs: &Costs, actions: Vec<Action>) -> Vec<Ranked> {
     let before = belief.entropy();
-    let mut all: Vec<Ranked> = candidates(model, belief, means)
+    let mut all: Vec<Ranked> = actions
         .into_iter()
         .map(|action| {
             let mut after = belief.clone();
@@ -79,22 +133,28 @@ fn ranked(model: &Model, belief: &Belief, means: &Means, costs: &Costs) -> Vec<R
     all
 }
 
-fn look(model: &Model, belief: &Belief, means: &Means, costs: &Costs, depth: Depth, step: usize) -> (f64, Action) {
+fn look(
+    model: &Model,
+    belief: &Belief,
+    means: &Means,
+    costs: &Costs,
+    depth: Depth,
+    step: usize,
+    reach: f64,
+) -> (f64, Action) {
     if belief.decided(model) {
         return (0.0, Action::new());
     }
-    let ranked = ranked(model, belief, means, costs);
     if step == depth.steps {
-        return match ranked.into_iter().next() {
-            Some(best) if best.gain > 0.0 => {
-                let trials = (belief.entropy() / best.gain).max(1.0);
-                (trials * best.minutes, best.action)
-            }
-            _ => (40.0 * costs.boot, Action::new()),
-        };
+        let mut least = f64::INFINITY;
+        for by in [By::GainPerMinute, By::Gain] {
+            least = least.min(follow(model, belief, means, costs, by, reach, depth.floor));
+        }
+        return (least, Action::new());
     }
+    let ranked = ranked(model, belief, means, costs);
     let mut chosen = (f64::INFINITY, Action::new());
-    for candidate in ranked.into_iter().take(depth.width[step]) {
+    for candidate in narrowed(ranked, depth.width[step]) {
         let outlook = candidate.after.outlook(model, UNLIKELY);
         let mut minutes = candidate.minutes;
         for (mask, parts) in outlook.outcomes() {
@@ -106,7 +166,7 @@ fn look(model: &Model, belief: &Belief, means: &Means, costs: &Costs, depth: Dep
             let mut then = candidate.after.clone();
             then.report(model, &outlook.reported(mask));
             then.drop_below(IGNORED);
-            minutes += chance * look(model, &then, means, costs, depth, step + 1).0;
+            minutes += chance * look(model, &then, means, costs, depth, step + 1, reach * chance).0;
             if minutes >= chosen.0 {
                 break;
             }
@@ -116,6 +176,65 @@ fn look(model: &Model, belief: &Belief, means: &Means, costs: &Costs, depth: Dep
         }
     }
     chosen
+}
+
+/// The best by gain a minute and the best by gain alone; what tells little beside them is not followed.
+fn narrowed(mut ranked: Vec<Ranked>, width: usize) -> Vec<Ranked> {
+    let most = ranked.iter().map(|r| r.gain).fold(0.0, f64::max);
+    let mut order: Vec<usize> = (0..ranked.len()).collect();
+    order.sort_by(|a, b| {
+        let (a, b) = (&ranked[*a], &ranked[*b]);
+        b.gain.total_cmp(&a.gain).then(a.minutes.total_cmp(&b.minutes))
+    });
+    order.truncate(width);
+    let mut place = 0;
+    ranked.retain(|r| {
+        let keep = place < width || order.contains(&place);
+        place += 1;
+        keep && r.gain >= most * 0.2
+    });
+    ranked
+}
+
+/// The two simple choices a trial is followed with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum By {
+    GainPerMinute,
+    Gain,
+}
+
+fn best_by(mut ranked: Vec<Ranked>, by: By) -> Option<Ranked> {
+    if by == By::Gain {
+        let most = ranked.iter().map(|r| r.gain).fold(0.0, f64::max);
+        // Equal gain: the one that costs less.
+        ranked.retain(|r| r.gain >= most - 1e-9);
+        ranked.sort_by(|a, b| a.minutes.total_cmp(&b.minutes));
+    }
+    ranked.into_iter().next()
+}
+
+/// Expected minutes to a verdict when from here on the best gain a minute is taken.
+fn follow(model: &Model, belief: &Belief, means: &Means, costs: &Costs, by: By, reach: f64, floor: f64) -> f64 {
+    let Some(best) = best_by(ranked(model, belief, means, costs), by) else { return 40.0 * costs.boot };
+    if best.gain <= 1e-9 {
+        return 10.0 * costs.boot;
+    }
+    if reach < floor {
+        return (belief.entropy() / best.gain).max(1.0) * best.minutes;
+    }
+    let outlook = best.after.outlook(model, UNLIKELY);
+    let mut minutes = best.minutes;
+    for (mask, parts) in outlook.outcomes() {
+        let chance: f64 = parts.iter().map(|p| p.2).sum();
+        if kinds_max(parts) >= model.sure * chance {
+            continue;
+        }
+        let mut then = best.after.clone();
+        then.report(model, &outlook.reported(mask));
+        then.drop_below(IGNORED);
+        minutes += chance * follow(model, &then, means, costs, by, reach * chance, floor);
+    }
+    minutes
 }
 
 fn kinds_max(parts: &[(u128, u16, f64)]) -> f64 {

@@ -5,9 +5,17 @@
 //! insertion may clear a bad seating or make one, a failing unit is reported with a probability.
 
 pub mod action;
+pub mod advice;
 pub mod belief;
 pub mod candidates;
 pub mod choose;
 pub mod fault;
 pub mod layout;
 pub mod rates;
+pub mod slip;
+pub mod state;
+mod whole;
+
+pub use advice::{Answer, Explanation, Trial, Verdict, answer, explanations, next_trial, verdict};
+pub use slip::{Slip, slips};
+pub use state::{Done, IsolateError, Seen, State, Step};

@@ -183,7 +183,7 @@ impl Checked for Rates {
             if (sum - 1.0).abs() > 1e-6 {
                 report(
                     Path::default().key(table),
-                    format!("the shares add up to {sum:.3}"),
+                    format!("the shares add up to {}", (sum * 1e6).round() / 1e6),
                     Some("they must add up to 1".to_owned()),
                 );
             }
@@ -293,9 +293,8 @@ mod tests {
             .replacen("value = \"0.9\"", "value = \"often\"", 1)
             .replacen("value = \"0.01\"", "value = \"1.5\"", 1);
         let faults = from_toml::<Rates>(&Text { file: "flat.toml", bytes: text.as_bytes() }).unwrap_err();
-        let shown: Vec<String> = faults.faults.iter().map(|fault| format!("{}: {}", fault.path, fault.what)).collect();
-        let shown = shown.join("\n");
-        assert!(shown.contains("socket: the shares add up to 1.100"), "{shown}");
+        let shown = faults.to_string();
+        assert!(shown.contains("socket: the shares add up to 1.1"), "{shown}");
         assert!(shown.contains("seating.clears.value: \"often\" is not a decimal number"), "{shown}");
         assert!(shown.contains("seating.spoils.value: 1.5 is no probability"), "{shown}");
     }

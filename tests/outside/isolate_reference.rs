@@ -1,8 +1,9 @@
 //! The yardstick's exact values: expected power cycles on board A (1 × 4 × 2), all starts, r = 0.9, p = 0.01, q = 1.
 //! Source: the isolation yardstick, section 9, computed by an independent program in another language.
 
-use slotwise::isolate::belief::Model;
-use slotwise::isolate::fault::Mode;
+use slotwise::isolate::action::{Arrangement, Change};
+use slotwise::isolate::belief::{Belief, Cause, Model};
+use slotwise::isolate::fault::{Fault, Mode};
 use slotwise::isolate::layout::Layout;
 use slotwise::isolate::rates::Shares;
 
@@ -28,13 +29,49 @@ fn expected_cycles_of_the_reference_policies_on_board_a() {
     for (mode, name, shares, expected) in rows {
         for ((policy_name, policy), value) in policies.iter().zip(expected) {
             let means = exact(&model(mode), &shares, *policy, 1e-9);
-            println!(
-                "{mode:?} {name} {policy_name}: {:.5} {value} {:+.5} ins {:.3} right {:.4}",
-                means.cycles,
-                means.cycles - value,
-                means.insertions,
-                means.right
-            );
+            let off = means.cycles - value;
+            assert!(off.abs() < 1e-4, "{mode:?} {name} {policy_name}: {:.5}, not {value}", means.cycles);
         }
     }
+}
+
+/// The yardstick's closed forms for slot mode, install, r = 1, p = 0.
+#[test]
+fn closed_forms_hold_when_every_insertion_works() {
+    let model = Model { clears: 1.0, spoils: 0.0, ..model(Mode::Slot) };
+    for (policy, value) in [(practice as Policy, 0.55 + 2.0 * 0.25), (swap_first, 0.80), (greedy, 0.80)] {
+        let means = exact(&model, &Shares::install(), policy, 1e-9);
+        assert!((means.cycles - value).abs() < 1e-9, "{} not {value}", means.cycles);
+    }
+}
+
+/// One slot, seating / module / slot = 0.55 / 0.20 / 0.05. Source: the yardstick's worked example E12, and Bayes' rule by hand:
+/// P(seating | still failing after k insertions, against slot) = .6875·.1^k / (.6875·.1^k + .0625).
+#[test]
+fn a_seating_that_does_not_clear_is_believed_less_each_time() {
+    let model = Model { spoils: 0.0, ..model(Mode::Slot) };
+    let causes = vec![(Cause::one(Fault::Seat(0)), 0.6875), (Cause::one(Fault::Slot(0)), 0.0625)];
+    let mut belief = Belief::of(&model, Arrangement::full(8), causes);
+    for expected in [0.9167, 0.5238, 0.0991, 0.0109, 0.0011] {
+        belief.report(&model, &[0]);
+        let seat: f64 = belief.hypotheses.iter().filter(|h| h.cause.first == Fault::Seat(0)).map(|h| h.weight).sum();
+        assert!((seat - expected).abs() < 5e-5, "{seat} not {expected}");
+        belief.act(&model, &[Change::Reseat(0)]);
+    }
+}
+
+/// P(module | swapped at once and the fault followed, p = 0.01) = .9756. Source: example E12.
+#[test]
+fn a_fault_that_followed_a_swap_is_not_yet_the_module() {
+    let model = model(Mode::Slot);
+    let causes = [(Fault::Seat(0), 0.6875), (Fault::Module(0), 0.25), (Fault::Slot(0), 0.0625)];
+    let causes = causes.into_iter().map(|(f, w)| (Cause::one(f), w)).collect();
+    let mut belief = Belief::of(&model, Arrangement::full(8), causes);
+    belief.report(&model, &[0]);
+    belief.act(&model, &[Change::Swap(0, 1)]);
+    belief.report(&model, &[1]);
+    let module: f64 = belief.hypotheses.iter().filter(|h| h.cause.first == Fault::Module(0)).map(|h| h.weight).sum();
+    // By hand: .25·.99 / (.25·.99 + .6875·.9·.01), the swap spoiling neither place under the module hypothesis.
+    assert!((module - 0.9756).abs() < 5e-4, "{module}");
+    assert!(!belief.decided(&model));
 }

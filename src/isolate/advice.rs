@@ -1,0 +1,374 @@
+//! What follows from an isolation so far: the next trial, the explanations, the verdict.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::action::{Action, Change};
+use super::belief::{Belief, Kind, Model};
+use super::candidates::Means;
+use super::choose::{Choice, Depth, choose, choose_near, choose_whole};
+use super::fault::{Class, Mode, unit_of};
+use super::layout::Piece;
+use super::state::{Seen, State, Step};
+
+/// How far the next trial is looked ahead.
+pub const DEPTH: Depth = Depth { steps: 1, width: [4, 4, 3, 3, 3, 3], floor: 1.0 / 30.0 };
+
+/// A module is convicted at a higher posterior than other causes are named: sending a good one back is the dearer error.
+const CONVICTS: f64 = 0.997;
+
+/// The next thing to do.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Trial {
+    /// None: boot again untouched.
+    pub changes: Vec<Step>,
+    /// What this trial takes, in whole minutes.
+    pub minutes: u32,
+    /// Why this one, in at most two sentences.
+    pub why: String,
+}
+
+/// One explanation with its probability.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Explanation {
+    /// `seating`, `module`, `slot`, `channel`, `socket`, `settings`; two joined by ` and `.
+    pub what: String,
+    /// Slot, serial, channel or socket; empty when it cannot be told which.
+    pub which: String,
+    /// A decimal number as text: `0.62`.
+    pub probability: String,
+}
+
+/// What it turned out to be.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Verdict {
+    /// As an explanation's, or `none`, `rules`.
+    pub what: String,
+    pub which: String,
+    pub probability: String,
+    /// What carries it, and what it leaves open.
+    pub because: String,
+}
+
+/// The whole answer for a script.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Answer {
+    pub trial: Option<Trial>,
+    pub explanations: Vec<Explanation>,
+    pub verdict: Option<Verdict>,
+    /// What is missing for a verdict, when there is neither a verdict nor a trial.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub undecided: Option<String>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub notes: Vec<String>,
+}
+
+/// A probability as text; never rounded up to certainty.
+pub fn probability(chance: f64) -> String {
+    if chance >= 1.0 - 1e-9 {
+        return "1".to_owned();
+    }
+    let digits = if chance > 0.99 { format!("{:.4}", chance.min(0.9999)) } else { format!("{chance:.3}") };
+    digits.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// The trial, the explanations and the verdict together.
+pub fn answer(state: &State) -> Answer {
+    let verdict = verdict(state);
+    let trial = if verdict.is_some() { None } else { next_trial(state) };
+    let undecided = if verdict.is_none() && trial.is_none() { Some(missing(state)) } else { None };
+    Answer { trial, explanations: explanations(state), verdict, undecided, notes: state.notes().to_vec() }
+}
+
+/// All explanations that are likelier than one in a thousand, likeliest first.
+pub fn explanations(state: &State) -> Vec<Explanation> {
+    if nothing_seen(state) {
+        return Vec::new();
+    }
+    let all = state.belief.by_kind();
+    all.iter()
+        .filter(|(_, chance)| *chance >= 0.001)
+        .map(|(kind, chance)| {
+            let (what, which) = named(state, *kind);
+            Explanation { what, which, probability: probability(*chance) }
+        })
+        .collect()
+}
+
+fn named(state: &State, kind: Kind) -> (String, String) {
+    let parts: Vec<(&str, String)> = kind.classes().map(|class| name(state, class)).collect();
+    let join = |texts: Vec<String>| texts.join(" and ");
+    (join(parts.iter().map(|p| p.0.to_owned()).collect()), join(parts.into_iter().map(|p| p.1).collect()))
+}
+
+fn name(state: &State, class: Class) -> (&'static str, String) {
+    let layout = &state.model.layout;
+    let slots = |channels: &[u16]| {
+        let places = channels.iter().flat_map(|c| layout.places(*c));
+        places.map(|p| state.labels[usize::from(*p)].to_string()).collect::<Vec<_>>().join(" ")
+    };
+    let unit = |unit: u16| match state.model.mode {
+        Mode::Slot => state.labels[usize::from(unit)].to_string(),
+        Mode::Channel => slots(&[unit]),
+        Mode::Blind => String::new(),
+    };
+    match class {
+        Class::Seat(u) => ("seating", unit(u)),
+        Class::Module(piece) => ("module", state.serial(piece)),
+        Class::Slot(place) => ("slot", state.labels[usize::from(place)].to_string()),
+        Class::Path(channel) => ("channel", slots(&[channel])),
+        Class::Group(group) => ("socket", slots(layout.group(group))),
+        Class::Socket(socket) => ("socket", slots(layout.channels(socket))),
+        Class::Setting(u) => ("settings", unit(u)),
+    }
+}
+
+fn nothing_seen(state: &State) -> bool {
+    let quiet = |seen: &Seen| matches!(seen, Seen::Slots(labels) if labels.is_empty());
+    quiet(&state.first) && state.trials.iter().all(|t| quiet(&t.seen))
+}
+
+/// Boots at the end of the isolation that did not show this unit.
+fn clean_boots(state: &State, unit: u16) -> usize {
+    state.trials.iter().rev().take_while(|t| !state.units(&t.seen).contains(&unit)).count()
+}
+
+/// The verdict, when the evidence carries one.
+pub fn verdict(state: &State) -> Option<Verdict> {
+    let make = |what: &str, which: String, chance: f64, because: String| {
+        Some(Verdict { what: what.to_owned(), which, probability: probability(chance), because })
+    };
+    if !state.broken_rules.is_empty() {
+        return make(
+            "rules",
+            state.broken_rules.join("; "),
+            1.0,
+            "The modules fitted break a rule of the board.".to_owned(),
+        );
+    }
+    if nothing_seen(state) {
+        return make("none", String::new(), 1.0, "No boot showed anything wrong.".to_owned());
+    }
+    if state.contradicted {
+        return None;
+    }
+    let (kind, chance) = state.leading()?;
+    if chance < state.model.sure || !carried(state, kind) {
+        return None;
+    }
+    let (what, which) = named(state, kind);
+    let mut because = kind.classes().map(|class| because(state, class)).collect::<Vec<_>>().join(" ");
+    let alone = state.belief.by_kind().iter().find(|(k, _)| *k == kind).map_or(0.0, |(_, p)| *p);
+    if alone < state.model.sure {
+        because.push_str(" A second fault may hide behind it: boot again once it is mended.");
+    }
+    make(&what, which, chance, because)
+}
+
+/// Whether the evidence carries what the probability says.
+fn carried(state: &State, kind: Kind) -> bool {
+    kind.classes().all(|class| match class {
+        Class::Module(piece) => {
+            state.class_chance(class) >= CONVICTS.max(state.model.sure) && convicted(state, piece).is_some()
+        }
+        // A seating that was put right must hold once more.
+        Class::Seat(unit) => clean_boots(state, unit) >= 2,
+        _ => true,
+    })
+}
+
+/// What convicts a module, in words: its trouble followed it, or another module worked where it did not.
+fn convicted(state: &State, piece: Piece) -> Option<String> {
+    let followed = state.followed(piece);
+    if let [first, .., last] = followed.as_slice() {
+        let label = |p: u16| state.labels[usize::from(p)].clone();
+        return Some(format!("The trouble followed it from {} to {}.", label(*first), label(*last)));
+    }
+    state.replaced(piece)
+}
+
+fn because(state: &State, class: Class) -> String {
+    match class {
+        Class::Seat(unit) => format!(
+            "It went away when the module was seated anew and stayed away for {} boots.",
+            clean_boots(state, unit)
+        ),
+        Class::Module(piece) => convicted(state, piece).unwrap_or_default(),
+        Class::Slot(_) => "It stayed with the slot whatever module was in it.".to_owned(),
+        Class::Path(_) if state.model.mode == Mode::Channel => {
+            "It stayed with the channel: a slot of it, its trace or one processor contact. Leaving one slot of it empty at a \
+             time tells a slot apart; moving the processor tells its contacts apart."
+                .to_owned()
+        }
+        Class::Path(_) => "It stayed with the channel: its trace or one processor contact. Moving the processor to another \
+                           socket tells them apart."
+            .to_owned(),
+        Class::Group(_) | Class::Socket(_) => {
+            "It shows on channels that share the processor's contacts. Look at the socket's contacts before anything is \
+             replaced."
+                .to_owned()
+        }
+        Class::Setting(_) => "It went away when the settings were cleared.".to_owned(),
+    }
+}
+
+/// The next trial; none when there is nothing more to learn.
+pub fn next_trial(state: &State) -> Option<Trial> {
+    if nothing_seen(state) || state.contradicted || !state.broken_rules.is_empty() {
+        return None;
+    }
+    let (kind, chance) = state.leading()?;
+    if chance >= state.model.sure {
+        return confirming(state, kind);
+    }
+    let choice = planned(state, state.model.sure);
+    if choice.minutes.is_infinite() {
+        return None;
+    }
+    Some(trial(state, choice.action, why(state)))
+}
+
+fn planned(state: &State, sure: f64) -> Choice {
+    let mut model = state.model.clone();
+    model.sure = sure;
+    let means = Means { untouchable: [state.means.untouchable.clone(), state.worn()].concat(), ..state.means.clone() };
+    if model.mode == Mode::Blind {
+        let home: Vec<(u16, u16)> = state.home.fitted.iter().enumerate().map(|(p, m)| (p as u16, *m)).collect();
+        let home: Vec<_> = home.into_iter().filter(|(_, m)| *m != super::layout::NOWHERE).collect();
+        return choose_whole(&model, &state.belief, &home, &means, &state.costs);
+    }
+    match singles(state, &model) {
+        Some(singles) => choose(&model, &singles, &means, &state.costs, DEPTH),
+        None => choose_near(&model, &state.belief, &means, &state.costs),
+    }
+}
+
+/// The belief to look far ahead with. Pairs of faults slow that down many times over, so they are planned for, one step
+/// ahead, only when single faults do not explain what was seen or would be taken for settled; the verdict always counts them.
+fn singles(state: &State, model: &Model) -> Option<Belief> {
+    let mut singles = state.belief.clone();
+    let mass: f64 = singles.hypotheses.iter().filter(|h| h.cause.second.is_none()).map(|h| h.weight).sum();
+    singles.keep(|h| h.cause.second.is_none());
+    (mass >= 0.5 && !singles.decided(model)).then_some(singles)
+}
+
+/// The verdict is likely enough; this trial is the one its evidence still lacks.
+fn confirming(state: &State, kind: Kind) -> Option<Trial> {
+    if carried(state, kind) {
+        return None;
+    }
+    let lacking = kind.classes().find_map(|class| match class {
+        Class::Module(piece) => Some(piece),
+        _ => None,
+    });
+    let shown = kind.classes().find_map(|class| match class {
+        Class::Seat(unit) if clean_boots(state, unit) == 0 => Some(unit),
+        _ => None,
+    });
+    match lacking {
+        None if shown.is_some() => {
+            let unit = |p: &u16| unit_of(&state.model.layout, state.model.mode, *p) == shown.unwrap_or_default();
+            let places = (0..state.labels.len() as u16).filter(|p| unit(p) && state.belief.board.at(*p).is_some());
+            Some(trial(
+                state,
+                places.map(Change::Reseat).collect(),
+                "A bad seating explains all that was seen, and it still shows. Seat it anew and look at both latches."
+                    .to_owned(),
+            ))
+        }
+        None => Some(trial(
+            state,
+            Action::new(),
+            "Boot once more untouched. A seating counts as put right only when it holds.".to_owned(),
+        )),
+        Some(piece) => {
+            let serial = state.serial(piece);
+            let action = if convicted(state, piece).is_some() {
+                planned(state, CONVICTS.max(state.model.sure)).action
+            } else {
+                state.elsewhere(piece)?
+            };
+            let why = format!(
+                "Module {} is the likely cause, and it goes back only when its trouble follows it. This shows it in another place.",
+                crate::text::shown(&serial)
+            );
+            Some(trial(state, action, why))
+        }
+    }
+}
+
+fn trial(state: &State, action: Action, why: String) -> Trial {
+    let minutes = state.costs.of(&action).ceil() as u32;
+    Trial { changes: state.steps_of(&action), minutes, why }
+}
+
+fn why(state: &State) -> String {
+    let all = state.belief.by_kind();
+    let lead: Vec<String> = all
+        .iter()
+        .take(2)
+        .map(|(kind, chance)| {
+            let (what, which) = named(state, *kind);
+            format!("{what} {} at {}", crate::text::shown(&which), probability(*chance))
+        })
+        .collect();
+    format!(
+        "Most likely now: {}. Of all changes considered, this one is expected to reach a verdict in the fewest minutes.",
+        lead.join(", then ")
+    )
+}
+
+/// What would be needed for a verdict.
+fn missing(state: &State) -> String {
+    if state.contradicted {
+        return "Undecided: the reports contradict each other. Check which module is in which slot by scanning all of them, \
+                then begin again from a new boot."
+            .to_owned();
+    }
+    "Undecided: no allowed change tells the remaining explanations apart. A known-good spare or a free slot would."
+        .to_owned()
+}
+
+impl State {
+    /// Slots that have seen the insertions they are made for.
+    fn worn(&self) -> Vec<u16> {
+        let worn = |p: &u16| f64::from(self.insertions[usize::from(*p)]) >= self.stands;
+        (0..self.labels.len() as u16).filter(worn).collect()
+    }
+
+    /// Puts the module into another unit.
+    fn elsewhere(&self, piece: Piece) -> Option<Action> {
+        let from = *self.belief.board.spots.get(usize::from(piece))?;
+        if from == super::layout::NOWHERE {
+            return None;
+        }
+        let unit = |p: u16| super::fault::unit_of(&self.model.layout, self.model.mode, p);
+        let blind = self.model.mode == Mode::Blind;
+        let tried = self.followed(piece);
+        let free = |p: &u16| {
+            *p != from && (blind || unit(*p) != unit(from)) && !tried.contains(p) && !self.means.untouchable.contains(p)
+        };
+        let places: Vec<u16> = (0..self.labels.len() as u16).filter(free).collect();
+        let alike = |p: &u16| {
+            let other = self.belief.board.at(*p)?;
+            let same = self.means.alike.get(usize::from(piece)) == self.means.alike.get(usize::from(other));
+            same.then_some(Change::Swap(from, *p))
+        };
+        let swap = places.iter().find_map(alike);
+        let empty = || places.iter().find(|p| self.belief.board.at(**p).is_none()).map(|p| Change::Move(from, *p));
+        swap.or_else(empty).map(|change| vec![change])
+    }
+
+    /// Another module worked in a place where this one was reported, and this one was reported nowhere it was not.
+    fn replaced(&self, piece: Piece) -> Option<String> {
+        let place = *self.followed(piece).first()?;
+        let last = self.trials.last()?;
+        let other = self.belief.board.at(place).filter(|o| *o != piece)?;
+        let unit = super::fault::unit_of(&self.model.layout, self.model.mode, place);
+        if self.units(&last.seen).contains(&unit) || !self.known.get(usize::from(other))?.spare {
+            return None;
+        }
+        let (serial, label) = (self.serial(other), self.labels[usize::from(place)].clone());
+        Some(format!("Known-good module {} works in {label}, where it failed.", crate::text::shown(&serial)))
+    }
+}
