@@ -52,7 +52,7 @@ pub fn slip_text(slip: &Slip, look: Look) -> Drawing {
 }
 
 /// What the module is, value by value; what is not known is said so.
-pub fn identity(slip: &Slip) -> Vec<(&'static str, String)> {
+pub(in crate::report) fn identity(slip: &Slip) -> Vec<(&'static str, String)> {
     let known = |value: &Option<String>| value.clone().unwrap_or_else(|| "not known".to_owned());
     vec![
         ("serial", slip.serial.clone()),
@@ -66,7 +66,7 @@ pub fn identity(slip: &Slip) -> Vec<(&'static str, String)> {
 }
 
 /// Which record says so.
-pub fn record(slip: &Slip) -> Vec<(&'static str, String)> {
+pub(in crate::report) fn record(slip: &Slip) -> Vec<(&'static str, String)> {
     let record = &slip.record;
     vec![
         ("job", record.job.clone()),
