@@ -182,7 +182,7 @@ fn measured(story: &Story) -> Markup {
     html! {
         table {
             thead { tr {
-                th scope="col" { "item" } th scope="col" { "value" } th scope="col" { "wanted" } th scope="col" class="n" { "line" }
+                th scope="col" { "item" } th scope="col" { "value" } th scope="col" class="w40" { "wanted" } th scope="col" class="n" { "line" }
             } }
             tbody {
                 @for value in &story.measured {
@@ -205,10 +205,12 @@ fn reported(story: &Story) -> Markup {
     html! {
         @if story.reports.is_empty() { p { "No report is on record." } }
         @for report in &story.reports {
-            h3 { "Line " (report.line) ", " (moment(&report.at)) }
-            (pairs(&review::report_facts(report)))
+            div class="keep" {
+                h3 { "Line " (report.line) ", " (moment(&report.at)) }
+                (pairs(&review::report_facts(report)))
+            }
             @for finding in &report.findings {
-                div class=(class(finding.grave)) {
+                div class={ "keep " (class(finding.grave)) } {
                     @for (n, line) in finding.lines().iter().enumerate() {
                         @if n == 0 { p { strong { (said(line)) } } } @else { p { (said(line)) } }
                     }

@@ -10,41 +10,52 @@ use crate::report::words::moment;
 /// The slip as a page.
 pub fn slip_page(slip: &Slip) -> String {
     let body = html! {
-    div class="slip" { header {
-        p class="kicker" { "Slip for one memory module" }
-        h1 { "Module " (said(&slip.serial)) }
-        (practice(&slip.record))
-        div class="label" {
-            (barcode::bars(&slip.serial))
-            span class="serial" { (said(&slip.serial)) }
+        div class="slip" {
+            (head(slip))
+            main {
+                section class="verdict" aria-labelledby="conclusion" {
+                    h2 id="conclusion" hidden { "Conclusion" }
+                    p class="lead" { (said(&slip.conclusion.sentence())) }
+                    ul { @for reason in &slip.conclusion.because { li { (said(reason)) } } }
+                }
+                div class="two" {
+                    section aria-labelledby="module" {
+                        h2 id="module" { "The module" }
+                        (pairs(&identity(slip)))
+                    }
+                    section aria-labelledby="record" {
+                        h2 id="record" { "The record" }
+                        (pairs(&record(slip)))
+                    }
+                }
+                section aria-labelledby="where" {
+                    h2 id="where" { "Where it was and what was seen" }
+                    @for stay in &slip.stays { (at_slot(stay)) }
+                    @if slip.stays.is_empty() { p { "In no slot of this machine." } }
+                }
+                // Lines to write on, for the desk that takes the slip.
+                div class="fields" aria-hidden="true" {
+                    div { "date" } div { "name" } div { "signature" }
+                }
+            }
+            (closing(&slip.record))
         }
-    }
-    main {
-        section class="verdict" aria-labelledby="conclusion" {
-            h2 id="conclusion" hidden { "Conclusion" }
-            p class="lead" { (said(&slip.conclusion.sentence())) }
-            ul { @for reason in &slip.conclusion.because { li { (said(reason)) } } }
-        }
-        section aria-labelledby="module" {
-            h2 id="module" { "The module" }
-            (pairs(&identity(slip)))
-        }
-        section aria-labelledby="where" {
-            h2 id="where" { "Where it was and what was seen" }
-            @for stay in &slip.stays { (at_slot(stay)) }
-            @if slip.stays.is_empty() { p { "In no slot of this machine." } }
-        }
-        section aria-labelledby="record" {
-            h2 id="record" { "The record" }
-            (pairs(&record(slip)))
-        }
-        div class="fields" aria-hidden="true" {
-            div { "date" } div { "name" } div { "signature" }
-        }
-    }
-    (closing(&slip.record))
-    } };
+    };
     document(&format!("Module {}", slip.serial), &slip.record, &body)
+}
+
+fn head(slip: &Slip) -> Markup {
+    html! {
+        header {
+            p class="kicker" { "Slip for one memory module" }
+            h1 { "Module " (said(&slip.serial)) }
+            (practice(&slip.record))
+            div class="label" {
+                (barcode::bars(&slip.serial))
+                span class="serial" { (said(&slip.serial)) }
+            }
+        }
+    }
 }
 
 fn pairs(pairs: &[(&'static str, String)]) -> Markup {

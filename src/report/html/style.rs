@@ -47,11 +47,13 @@ td.n,th.n{text-align:right;padding-right:1rem;font-variant-numeric:tabular-nums;
 td.t,th.t{white-space:nowrap}
 tbody th{font-weight:600}
 tr{break-inside:avoid}
+thead tr,tbody:first-of-type tr:first-child{break-before:avoid}
 thead{display:table-header-group}
 ul.plain{list-style:none;padding:0;margin:0}
 ul.plain li{padding:.1rem 0}
 ul.plain li.told{padding-left:1.1rem;text-indent:-1.1rem}
 th.by,td.by{min-width:5.5rem}
+th.w40{width:40%}
 table.items{table-layout:fixed}
 .items th,.items td{padding-top:.18rem;padding-bottom:.18rem}
 .items tbody th[scope=row]{font-weight:400}
@@ -68,21 +70,25 @@ footer h2{border-top-width:1px;color:var(--soft);font-size:1rem}
 .label{display:flex;flex-wrap:wrap;gap:1rem 2.5rem;align-items:flex-end;margin:.8rem 0}
 .label .serial{font:700 1.9rem/1.1 ui-monospace,"DejaVu Sans Mono",monospace}
 svg.bars{height:22mm;background:#fff;display:block}
+.two{display:grid;grid-template-columns:1fr 1fr;gap:0 2rem}
+.two dl div{grid-template-columns:6.5rem 1fr}
 .fields{display:grid;grid-template-columns:repeat(3,1fr);gap:1.6rem 1.5rem;margin-top:1.8rem}
 .fields div{border-top:1px solid var(--ink);padding-top:.2rem;font-size:.85rem;color:var(--soft)}
-@media (max-width:40rem){dl div{grid-template-columns:1fr}.scroll{overflow-x:auto}.map{min-width:40rem}}
+@media (max-width:40rem){.two{grid-template-columns:1fr}dl div{grid-template-columns:1fr}.scroll{overflow-x:auto}.map{min-width:40rem}}
 @media print{
 html{font-size:10pt}
+html:has(.slip){font-size:9pt}
 body{max-width:none;padding:0}
 .stop,.look{background:none}
 h2,h3{break-after:avoid}
+.keep{break-inside:avoid}
 h2{margin-top:1.4rem}
 figure,.verdict,.label{break-inside:avoid}
 .items{font-size:8.5pt}
 .items tr.card{break-after:avoid}
-.slip{font-size:9pt}
 .slip h2{margin-top:.9rem}
 .slip .fields{margin-top:2.4rem}
+.slip footer{font-size:.85rem}
 }
 @page{margin:15mm 14mm 17mm;@bottom-right{content:"page " counter(page) " of " counter(pages)}}
 "#;
