@@ -8,6 +8,7 @@
 //! | [`commands`] | one file per command: reads files, calls a room, shows the result |
 //! | [`runner`] | walks a technician through the steps of a job and writes the record |
 //! | [`prompt`] | how a question reaches a person and how the answer comes back |
+//! | [`report`] | one record told for people who were not there: terminal, page, slip |
 //! | [`draw`] | pictures in a terminal: slot map, tables, bars |
 //! | [`record`] | events, journal, chain, replay: a job is a fold over its events |
 //! | [`isolate`] | hypotheses, trials, the next best trial, the verdict |
@@ -42,6 +43,7 @@ pub mod order;
 pub mod plan;
 pub mod prompt;
 pub mod record;
+pub mod report;
 pub mod runner;
 pub mod snapshot;
 pub mod source;

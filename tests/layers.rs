@@ -6,10 +6,11 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// From the top down.
-const ROOMS: [&str; 17] = [
+const ROOMS: [&str; 18] = [
     "commands",
     "runner",
     "prompt",
+    "report",
     "draw",
     "isolate",
     "record",

@@ -24,6 +24,9 @@ enum Command {
     Resume(super::resume::ResumeArgs),
     Capture(super::capture::CaptureArgs),
     Verify(super::verify::VerifyArgs),
+    Review(super::review::ReviewArgs),
+    Report(super::report::ReportArgs),
+    Rma(super::rma::RmaArgs),
     Board(super::board::BoardArgs),
     Schema(super::schema::SchemaArgs),
 }
@@ -52,6 +55,9 @@ fn dispatch(command: Command, env: &mut Env) -> Result<Exit, CommandError> {
         Command::Resume(args) => super::resume::run(env, &args),
         Command::Capture(args) => super::capture::run(env, &args),
         Command::Verify(args) => super::verify::run(env, &args),
+        Command::Review(args) => super::review::run(env, &args),
+        Command::Report(args) => super::report::run(env, &args),
+        Command::Rma(args) => super::rma::run(env, &args),
         Command::Board(args) => super::board::run(env, &args),
         Command::Schema(args) => super::schema::run(env, &args),
     }

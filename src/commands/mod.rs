@@ -11,8 +11,11 @@ mod install;
 mod job;
 mod plan;
 mod practice;
+mod report;
 mod report_file;
 mod resume;
+mod review;
+mod rma;
 pub mod schema;
 mod verify;
 

@@ -156,6 +156,28 @@ pub fn legend(states: impl IntoIterator<Item = State>, look: Look) -> Drawing {
     drawing
 }
 
+/// Where slots and sockets lie in a drawing: row and column, counted from 0 at the top left.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Places {
+    pub columns: usize,
+    pub rows: usize,
+    /// By the slot's index in board order.
+    pub slots: BTreeMap<usize, (usize, usize)>,
+    /// A free place amid the slots of each socket, where there is one, with the socket's cleaned label.
+    pub sockets: Vec<((usize, usize), String)>,
+}
+
+/// The places of a board's slots, as the technician stands; the same for every kind of drawing.
+pub fn places(board: &Board) -> Places {
+    let grid = Grid::of(board);
+    Places {
+        columns: grid.columns,
+        rows: grid.rows,
+        slots: grid.cells.iter().map(|(place, cell)| (cell.slot.index, *place)).collect(),
+        sockets: grid.sockets.into_iter().collect(),
+    }
+}
+
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Cells {
     /// `[+]F1-1`

@@ -62,3 +62,8 @@ fn is_named(report: &SlotReport, locator: &str, bank: Option<&str>) -> bool {
     let trimmed = |text: &Option<String>| text.as_deref().unwrap_or_default().trim().to_owned();
     trimmed(&report.locator) == locator.trim() && bank.is_none_or(|bank| trimmed(&report.bank) == bank.trim())
 }
+
+/// For each slot of a board in its order, the index of its line among those a machine reports.
+pub fn lines_of_slots(board: &Board, reports: &[SlotReport]) -> Vec<Option<usize>> {
+    match_slots(board, reports).report_of
+}

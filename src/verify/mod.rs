@@ -34,5 +34,6 @@ pub use compare::{Compared, Comparison, compare, compare_all};
 pub use finding::*;
 pub use identity::{parts_equal, serials_equal};
 pub use input::{Earlier, Input};
+pub use matching::lines_of_slots;
 pub use reported_plan::{ShutOffModules, plan_from_snapshot};
 pub use totals::{Explanation, Window, explain};

@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout, clippy::print_stderr)]
 
 mod capacity;
+mod code128;
 mod collected;
 mod dsp0134;
 mod esd;

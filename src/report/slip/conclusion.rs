@@ -1,0 +1,126 @@
+//! Whether a record gives reason to send a module back.
+//!
+//! Only a verdict does: it weighs what else would look the same. Without one the slip says that the evidence does not
+//! support a return, and which evidence is missing. A module is never sent back on a finding alone: seating, slot, channel
+//! and processor contacts look the same in one slot.
+
+use serde::Serialize;
+
+use super::Stay;
+use crate::report::story::{Story, Verdict, What};
+use crate::report::words::{counted, list, probability};
+use crate::verify::{FindingKind, Grave, serials_equal};
+
+/// What the record allows to conclude of a module.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Conclusion {
+    /// Whether the evidence supports sending it back.
+    pub supports_return: bool,
+    /// The verdict that concerns it, if there is one.
+    pub verdict: Option<Verdict>,
+    pub because: Vec<String>,
+}
+
+impl Conclusion {
+    /// The one sentence to read.
+    pub fn sentence(&self) -> String {
+        match (&self.verdict, self.supports_return) {
+            (Some(verdict), supports) => {
+                let sure = verdict.ppm.map_or_else(
+                    || "no probability was computed".to_owned(),
+                    |ppm| format!("probability {}", probability(ppm)),
+                );
+                let end = if supports {
+                    "The evidence supports a return."
+                } else {
+                    "The evidence does not support a return."
+                };
+                format!("Verdict: {}, {sure}. {end}", verdict.kind)
+            }
+            (None, _) => "The evidence does not support a return.".to_owned(),
+        }
+    }
+}
+
+/// What a working module never shows: it is not there, shut off, smaller than it is, or counts errors.
+const fn is_fault(kind: FindingKind) -> bool {
+    matches!(kind, FindingKind::Missing | FindingKind::ShutOff | FindingKind::ErrorsCounted | FindingKind::WrongSize)
+}
+
+pub(super) fn of(story: &Story, serial: &str, stays: &[Stay]) -> Conclusion {
+    let verdict = story
+        .verdicts
+        .iter()
+        .rev()
+        .find(|verdict| verdict.serial.as_deref().is_some_and(|own| serials_equal(own, serial)))
+        .cloned();
+    match verdict {
+        Some(verdict) => {
+            let because = verdict.why.clone();
+            // A verdict without a probability is an opinion.
+            let supports_return = verdict.kind == "module" && verdict.ppm.is_some();
+            Conclusion { supports_return, verdict: Some(verdict), because }
+        }
+        None => Conclusion { supports_return: false, verdict: None, because: missing(story, stays) },
+    }
+}
+
+/// Which evidence is missing, or what speaks for the module.
+fn missing(story: &Story, stays: &[Stay]) -> Vec<String> {
+    let mut because = Vec::new();
+    let reports = stays.iter().flat_map(|stay| &stay.seen).filter(|seen| matches!(seen.what, What::Reported { .. }));
+    let reports = reports.count();
+    let found = |wanted: fn(FindingKind) -> bool| -> Vec<(&str, u64, &'static str)> {
+        let mut all = Vec::new();
+        for stay in stays {
+            for seen in &stay.seen {
+                if let What::Found { finding } = &seen.what
+                    && finding.grave != Grave::Note
+                    && wanted(finding.kind)
+                {
+                    all.push((stay.slot.as_str(), seen.line, finding.kind.name()));
+                }
+            }
+        }
+        all
+    };
+    let faults = found(is_fault);
+    let mix_ups = found(|kind| !is_fault(kind));
+    let last_compared = story.reports.iter().rev().find_map(|report| report.compared_line);
+    if faults.is_empty() {
+        if reports == 0 {
+            because.push("The machine never reported on it: no report was taken while it was in a slot.".to_owned());
+        } else {
+            because.push(format!(
+                "No fault was found where it was: {} and nothing missing, shut off or counted.",
+                counted(reports, "report")
+            ));
+        }
+    } else {
+        let mut slots: Vec<&str> = faults.iter().map(|(slot, _, _)| *slot).collect();
+        slots.dedup();
+        let still = faults.iter().any(|(_, line, _)| Some(*line) == last_compared);
+        let kinds: Vec<String> =
+            faults.iter().map(|(slot, line, kind)| format!("{kind} at {slot} in line {line}")).collect();
+        because.push(format!("Found where it was: {}.", kinds.join("; ")));
+        because.push(match (still, slots.as_slice()) {
+            (false, _) => "The last report shows no fault where it is now. What goes away when a module is seated anew or \
+                           moved is no fault of the module by itself: this is what a seating error looks like."
+                .to_owned(),
+            (true, [only]) => format!(
+                "It was tried in one slot only. A bad module, a bad seating, a bad slot {only} and a bad channel look the \
+                 same there. Try a good module in {only}, or this one elsewhere."
+            ),
+            (true, several) => format!(
+                "The fault showed in {}. That points to the module, but no verdict weighs it against the rest.",
+                list(several)
+            ),
+        });
+    }
+    if !mix_ups.is_empty() {
+        let kinds: Vec<String> = mix_ups.iter().map(|(slot, _, kind)| format!("{kind} at {slot}")).collect();
+        because.push(format!("Also found: {}. A mix-up is no fault of a module.", kinds.join("; ")));
+    }
+    because.push("The record holds no verdict on it.".to_owned());
+    because
+}

@@ -1,0 +1,80 @@
+//! The slip in a terminal.
+
+use super::Slip;
+use crate::draw::{Drawing, Look, Tone};
+use crate::report::seen;
+use crate::report::text::Lines;
+use crate::report::words::{list, moment, offset};
+
+/// The slip as lines.
+pub fn slip_text(slip: &Slip, look: Look) -> Drawing {
+    let mut lines = Lines::new(look);
+    lines.put(0, 2, &format!("Slip for module {}", slip.serial), Tone::Strong);
+    if let Some(fault) = &slip.record.practice {
+        let text = format!("PRACTICE JOB, fault \"{fault}\": machine and module are invented.");
+        lines.put(0, 2, &text, Tone::Attention);
+    }
+    lines.gap();
+    lines.put(0, 2, &slip.conclusion.sentence(), Tone::Strong);
+    for reason in &slip.conclusion.because {
+        lines.put(0, 2, &format!("- {reason}"), Tone::Plain);
+    }
+    lines.head("The module");
+    for (name, value) in identity(slip) {
+        lines.pair(2, name, &value);
+    }
+    lines.head("Where it was and what was seen");
+    for stay in &slip.stays {
+        let now = if stay.there_now { ", there now" } else { "" };
+        let planned = if stay.planned { "planned here" } else { "not planned here" };
+        let head = format!(
+            "slot {} (socket {}, channel {}, position {}): {planned}{now}",
+            stay.slot, stay.socket, stay.channel, stay.position
+        );
+        lines.put(2, 4, &head, Tone::Strong);
+        for entry in &stay.seen {
+            let tone = if seen::is_bad(entry) { Tone::Attention } else { Tone::Plain };
+            let text = format!("{} line {}, {}: {}", moment(&entry.at), entry.line, entry.by, seen::words(entry));
+            lines.put(4, 4, &text, tone);
+        }
+        if stay.seen.is_empty() {
+            lines.put(4, 4, "nothing is on record: it was never scanned nor reported here", Tone::Plain);
+        }
+    }
+    if slip.stays.is_empty() {
+        lines.put(2, 2, "in no slot of this machine", Tone::Plain);
+    }
+    lines.head("The record");
+    for (name, value) in record(slip) {
+        lines.pair(2, name, &value);
+    }
+    lines.drawing
+}
+
+/// What the module is, value by value; what is not known is said so.
+pub(in crate::report) fn identity(slip: &Slip) -> Vec<(&'static str, String)> {
+    let known = |value: &Option<String>| value.clone().unwrap_or_else(|| "not known".to_owned());
+    vec![
+        ("serial", slip.serial.clone()),
+        ("part", known(&slip.part)),
+        ("maker", known(&slip.maker)),
+        ("what it is", known(&slip.spec)),
+        ("made", known(&slip.date)),
+        ("lot", known(&slip.lot)),
+        ("known from", list(&slip.known_from)),
+    ]
+}
+
+/// Which record says so.
+pub(in crate::report) fn record(slip: &Slip) -> Vec<(&'static str, String)> {
+    let record = &slip.record;
+    vec![
+        ("job", record.job.clone()),
+        ("machine", record.unit.clone()),
+        ("opened", format!("{} {} by {}", moment(&record.opened_at), offset(&record.opened_at), record.technician)),
+        ("stand", record.state.words().to_owned()),
+        ("lines", record.lines.to_string()),
+        ("fingerprint", record.fingerprint.clone()),
+        ("head", record.head.clone()),
+    ]
+}

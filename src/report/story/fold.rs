@@ -1,0 +1,516 @@
+//! From the lines of a record to the story.
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, FixedOffset};
+
+use super::notable::{self, Noted};
+use super::pace::Paced;
+use super::slots::Slots;
+use super::types::*;
+use crate::checklist::{Evidence, Step, StepId, Steps};
+use crate::plan::{Action, Plan};
+use crate::record::chain::Head;
+use crate::record::{Event, How, Job, Line, Role, Torn, time};
+use crate::snapshot::{SlotState, Snapshot};
+
+/// A record that was read whole, and the steps of its job.
+#[derive(Debug, Clone, Copy)]
+pub struct Input<'a> {
+    /// All lines. The raw bytes in their snapshots are not looked at and may be left out.
+    pub lines: &'a [Line],
+    /// The state behind the last of them.
+    pub job: &'a Job,
+    pub steps: &'a Steps,
+    pub head: &'a Head,
+    pub torn: Option<Torn>,
+}
+
+/// The card for entries at steps that the checklist of the record does not have.
+const NO_CARD: &str = "Not on any card";
+
+/// Tells a record.
+pub fn story(input: &Input<'_>) -> Story {
+    let mut fold = Fold::new(input);
+    for line in input.lines {
+        fold.line(line);
+    }
+    fold.told()
+}
+
+struct Fold<'a> {
+    input: &'a Input<'a>,
+    cards: Vec<CardTold>,
+    places: BTreeMap<&'a StepId, (usize, usize)>,
+    /// Steps that are on no card, by id; their items are on the card behind the last.
+    strays: BTreeMap<String, usize>,
+    slots: Slots<'a>,
+    reports: Vec<Report>,
+    notes: Vec<NoteTold>,
+    other: Vec<Other>,
+    people: Vec<String>,
+    paced: Vec<Option<Paced>>,
+    scripted: usize,
+    last_at: Option<DateTime<FixedOffset>>,
+    paused: bool,
+    /// The card the time is counted for when a line names no step.
+    current: usize,
+}
+
+impl<'a> Fold<'a> {
+    fn new(input: &'a Input<'a>) -> Self {
+        let cards = input.steps.cards.iter().map(|card| CardTold {
+            name: card.name.clone(),
+            began: None,
+            ended: None,
+            took_ms: 0,
+            items: card.steps.iter().map(|step| item(&step.id.0, &step.text, step)).collect(),
+        });
+        Self {
+            input,
+            cards: cards.collect(),
+            places: input.steps.iter().map(|(card, step, told)| (&told.id, (card, step))).collect(),
+            strays: BTreeMap::new(),
+            slots: Slots::new(&input.job.opened().plan),
+            reports: Vec::new(),
+            notes: Vec::new(),
+            other: Vec::new(),
+            people: Vec::new(),
+            paced: Vec::new(),
+            scripted: 0,
+            last_at: None,
+            paused: false,
+            current: 0,
+        }
+    }
+
+    fn line(&mut self, line: &Line) {
+        if line.by != "slotwise" && !self.people.contains(&line.by) {
+            self.people.push(line.by.clone());
+        }
+        self.time(line);
+        self.entry(line);
+        let step = step_of(&line.event).and_then(|id| self.step(id));
+        self.slots.line(line, step);
+        self.pace(line, step);
+        self.report(line);
+        match &line.event {
+            Event::Noted { step, text } => self.notes.push(NoteTold {
+                line: line.n,
+                at: time::text(&line.at),
+                by: line.by.clone(),
+                step: step.as_ref().map(|step| step.0.clone()),
+                text: text.clone(),
+            }),
+            event if !has_words(event) => self.other.push(other(line)),
+            _ => {}
+        }
+    }
+
+    fn step(&self, id: &StepId) -> Option<&'a Step> {
+        let (card, step) = self.places.get(id)?;
+        self.input.steps.cards.get(*card)?.steps.get(*step)
+    }
+
+    /// The time since the line before goes to the card of the step a line names, else to the card before: as the job counts
+    /// it, so that the cards add up to the time worked.
+    fn time(&mut self, line: &Line) {
+        if let Some(id) = step_of(&line.event) {
+            self.current = match self.places.get(id) {
+                Some((card, _)) => *card,
+                None => self.stray(id).0,
+            };
+        }
+        let gap = self.last_at.map(|last| line.at.signed_duration_since(last).to_std().unwrap_or_default());
+        let returning = matches!(line.event, Event::Resumed { .. } | Event::TailSetAside { .. });
+        if let (Some(gap), false, false) = (gap, self.paused, returning)
+            && let Some(card) = self.cards.get_mut(self.current)
+        {
+            card.took_ms = card.took_ms.saturating_add(u64::try_from(gap.as_millis()).unwrap_or(u64::MAX));
+        }
+        match line.event {
+            Event::Paused { .. } => self.paused = true,
+            Event::Resumed { .. } => self.paused = false,
+            _ => {}
+        }
+        self.last_at = Some(line.at);
+    }
+
+    /// The card and item for a step that is on no card.
+    fn stray(&mut self, id: &StepId) -> (usize, usize) {
+        let card = self.input.steps.cards.len();
+        if self.cards.len() == card {
+            let name = NO_CARD.to_owned();
+            self.cards.push(CardTold { name, began: None, ended: None, took_ms: 0, items: Vec::new() });
+        }
+        let Some(told) = self.cards.get_mut(card) else { return (card, 0) };
+        let place = *self.strays.entry(id.0.clone()).or_insert(told.items.len());
+        if place == told.items.len() {
+            let stand = ItemStand::Open;
+            let (step, text) = (id.0.clone(), String::new());
+            told.items.push(Item { step, text, slot: None, stand, entries: Vec::new() });
+        }
+        (card, place)
+    }
+
+    fn entry(&mut self, line: &Line) {
+        let Some(id) = step_of(&line.event) else { return };
+        let (card, place) = match self.places.get(id) {
+            Some(place) => *place,
+            None => self.stray(id),
+        };
+        let Some(card) = self.cards.get_mut(card) else { return };
+        let at = time::text(&line.at);
+        card.began.get_or_insert_with(|| at.clone());
+        card.ended = Some(at.clone());
+        let Some(item) = card.items.get_mut(place) else { return };
+        if let Event::Corrected { corrects, .. } = &line.event {
+            take_back(&mut item.entries, *corrects, line.n);
+        }
+        match &line.event {
+            Event::Answered { .. } => item.stand = ItemStand::Answered,
+            Event::Overridden { .. } => item.stand = ItemStand::Skipped,
+            Event::Corrected { .. } => item.stand = ItemStand::Open,
+            _ => {}
+        }
+        if let Some(did) = did(&line.event) {
+            item.entries.push(Entry { line: line.n, at, by: line.by.clone(), did });
+        }
+    }
+
+    fn pace(&mut self, line: &Line, step: Option<&Step>) {
+        match &line.event {
+            Event::Answered { step: id, how, took_ms, .. } => {
+                self.scripted += usize::from(*how == How::Scripted);
+                let by_hand = *how == How::Typed
+                    && step.is_some_and(|step| {
+                        !matches!(step.evidence, Evidence::Time { .. } | Evidence::Snapshot | Evidence::Text { .. })
+                    });
+                self.paced.push(by_hand.then(|| Paced {
+                    line: line.n,
+                    by: line.by.clone(),
+                    step: id.0.clone(),
+                    took_ms: *took_ms,
+                }));
+            }
+            Event::Paused { .. } | Event::Resumed { .. } => self.paced.push(None),
+            _ => {}
+        }
+    }
+
+    fn report(&mut self, line: &Line) {
+        match &line.event {
+            Event::SnapshotTaken { snapshot, .. } => self.reports.push(report(line, snapshot)),
+            Event::Compared { snapshot_line, findings } => {
+                if let Some(report) = self.reports.iter_mut().rev().find(|report| report.line == *snapshot_line) {
+                    report.compared_line = Some(line.n);
+                    report.findings.clone_from(findings);
+                }
+            }
+            _ => {}
+        }
+    }
+
+    fn told(self) -> Story {
+        let Input { job, steps, .. } = *self.input;
+        let opened = job.opened();
+        let open = self.reports.last().map_or(&[][..], |report| &report.findings);
+        let slots = self.slots.told(job, steps, open);
+        let rounds = rounds(self.input, &self.reports);
+        let measured = measured(job, steps);
+        let stands_out = notable::all(&Noted {
+            input: self.input,
+            cards: &self.cards,
+            reports: &self.reports,
+            other: &self.other,
+            people: &self.people,
+            paced: &self.paced,
+            scripted: self.scripted,
+        });
+        Story {
+            record: about(self.input, self.people),
+            stands_out,
+            planned: planned(&opened.plan),
+            cards: self.cards,
+            measured,
+            reports: self.reports,
+            rounds,
+            // Filled from their events; until a record has such events there is nothing to fill them from.
+            trials: Vec::new(),
+            verdicts: Vec::new(),
+            slots,
+            notes: self.notes,
+            declarations: declarations(job),
+            other: self.other,
+        }
+    }
+}
+
+/// A step's text runs over several lines on the screen of the bench; here it is one.
+fn one_line(text: &str) -> String {
+    text.lines().map(str::trim).collect::<Vec<_>>().join(" ")
+}
+
+fn item(id: &str, text: &str, step: &Step) -> Item {
+    Item {
+        step: id.to_owned(),
+        text: one_line(text),
+        slot: step.slot.as_ref().map(|slot| slot.0.clone()),
+        stand: ItemStand::Open,
+        entries: Vec::new(),
+    }
+}
+
+/// The step a line is about.
+fn step_of(event: &Event) -> Option<&StepId> {
+    match event {
+        Event::Answered { step, .. }
+        | Event::Refused { step, .. }
+        | Event::Corrected { step, .. }
+        | Event::Overridden { step, .. }
+        | Event::ProblemReported { step, .. } => Some(step),
+        Event::Noted { step, .. }
+        | Event::Paused { step, .. }
+        | Event::Resumed { step, .. }
+        | Event::SnapshotTaken { step, .. } => step.as_ref(),
+        _ => None,
+    }
+}
+
+/// Whether this room tells such an event in words of its own.
+fn has_words(event: &Event) -> bool {
+    step_of(event).is_some()
+        || matches!(
+            event,
+            Event::Opened(_)
+                | Event::Noted { .. }
+                | Event::Paused { .. }
+                | Event::Resumed { .. }
+                | Event::SnapshotTaken { .. }
+                | Event::Compared { .. }
+                | Event::RoundOpened { .. }
+                | Event::TailSetAside { .. }
+                | Event::Declared { .. }
+        )
+}
+
+fn did(event: &Event) -> Option<Did> {
+    Some(match event {
+        Event::Answered { value, how, took_ms, serial, .. } => Did::Answered {
+            value: value.clone(),
+            how: *how,
+            took_ms: *took_ms,
+            serial: serial.clone(),
+            corrected_by: None,
+        },
+        Event::Refused { value, how, why, .. } => Did::Refused { value: value.clone(), how: *how, why: why.clone() },
+        Event::Corrected { corrects, why, .. } => Did::Corrected { corrects: *corrects, why: why.clone() },
+        Event::Overridden { as_what, why, name, .. } => {
+            Did::Skipped { as_what: *as_what, why: why.clone(), name: name.clone(), corrected_by: None }
+        }
+        Event::ProblemReported { slot, text, .. } => {
+            Did::Problem { slot: slot.as_ref().map(|slot| slot.0.clone()), text: text.clone() }
+        }
+        Event::Noted { text, .. } => Did::Noted { text: text.clone() },
+        Event::Paused { why, .. } => Did::Paused { why: why.clone() },
+        Event::Resumed { away_ms, .. } => Did::Resumed { away_ms: *away_ms },
+        Event::SnapshotTaken { .. } => Did::Reported,
+        _ => return None,
+    })
+}
+
+fn take_back(entries: &mut [Entry], corrects: u64, by_line: u64) {
+    for entry in entries.iter_mut().filter(|entry| entry.line == corrects) {
+        if let Did::Answered { corrected_by, .. } | Did::Skipped { corrected_by, .. } = &mut entry.did {
+            *corrected_by = Some(by_line);
+        }
+    }
+}
+
+fn other(line: &Line) -> Other {
+    let fields = match serde_json::to_value(&line.event) {
+        Ok(serde_json::Value::Object(mut fields)) => {
+            fields.remove("event");
+            serde_json::Value::Object(fields).to_string()
+        }
+        _ => String::new(),
+    };
+    Other { line: line.n, at: time::text(&line.at), by: line.by.clone(), event: line.event.name().to_owned(), fields }
+}
+
+fn report(line: &Line, snapshot: &Snapshot) -> Report {
+    let fitted = snapshot.slots.iter().filter(|slot| slot.state == SlotState::Fitted).count();
+    Report {
+        line: line.n,
+        at: time::text(&line.at),
+        taken: time::text(&snapshot.taken),
+        host: snapshot.host.name.clone(),
+        boot_id: snapshot.host.boot_id.clone(),
+        firmware: snapshot.host.firmware.clone(),
+        fitted: u32::try_from(fitted).unwrap_or(u32::MAX),
+        firmware_mib: snapshot.totals.firmware_mib,
+        os_kib: snapshot.totals.os_kib,
+        gaps: snapshot.gaps.iter().map(|gap| format!("{}: {}", gap.what, gap.costs)).collect(),
+        compared_line: None,
+        findings: Vec::new(),
+    }
+}
+
+fn about(input: &Input<'_>, people: Vec<String>) -> About {
+    let opened = input.job.opened();
+    let unit = opened.plan.order.unit.iter().find(|unit| unit.chassis == opened.unit);
+    let countersigned = input.job.standing_declarations().any(|declared| declared.role == Role::Supervisor);
+    About {
+        job: opened.job.clone(),
+        version: opened.version.clone(),
+        technician: opened.technician.clone(),
+        people,
+        unit: opened.unit.clone(),
+        enclosure: unit.and_then(|unit| unit.enclosure.clone()),
+        bay: unit.and_then(|unit| unit.bay.clone()),
+        board: opened.board.name.clone(),
+        practice: opened.practice.as_ref().map(|practice| practice.fault.clone()),
+        opened_at: time::text(&input.job.opened_at()),
+        last_at: time::text(&input.job.last().0),
+        worked_ms: u64::try_from(input.job.worked().as_millis()).unwrap_or(u64::MAX),
+        lines: input.job.lines(),
+        head: input.head.hash.clone(),
+        fingerprint: fingerprint(&input.head.hash),
+        state: match (input.job.is_done(), countersigned, input.job.is_paused()) {
+            (true, true, _) => Stand::Countersigned,
+            (true, false, _) => Stand::Declared,
+            (false, _, true) => Stand::Paused,
+            (false, _, false) => Stand::Open,
+        },
+        torn: input.torn.map(|torn| torn.kind.words().to_owned()),
+    }
+}
+
+/// The first 80 bits of the head's hash in groups of four, to read aloud and compare by eye.
+fn fingerprint(head: &str) -> String {
+    let short: Vec<char> = head.chars().take(20).collect();
+    short.chunks(4).map(|group| group.iter().collect::<String>()).collect::<Vec<_>>().join("-")
+}
+
+fn planned(plan: &Plan) -> Planned {
+    let told = |slot: &str, action, from: Option<&crate::board::SlotLabel>, module: &crate::module::Module, lot| {
+        PlannedModule {
+            slot: slot.to_owned(),
+            action,
+            from: from.map(|from| from.0.clone()),
+            maker: module.identity.maker.clone(),
+            part: module.identity.part.clone(),
+            serial: module.identity.serial.clone(),
+            date: module.identity.date.clone(),
+            spec: module.spec.to_string(),
+            lot,
+        }
+    };
+    Planned {
+        plan: plan.name.clone(),
+        order: plan.order.name.clone(),
+        capacity: plan.capacity().to_string(),
+        mts: plan.mts.map(|mts| mts.0),
+        reasons: plan.reasons.clone(),
+        modules: plan
+            .slot
+            .iter()
+            .map(|at| {
+                let action = match at.action {
+                    Action::Keep => "keep",
+                    Action::Insert => "insert",
+                    Action::Move => "move",
+                };
+                told(at.slot.as_str(), action, at.from.as_ref(), &at.module, at.lot.clone())
+            })
+            .collect(),
+        removed: plan
+            .remove
+            .iter()
+            .map(|gone| told(gone.slot.as_str(), "remove", None, &gone.module, gone.to.clone()))
+            .collect(),
+    }
+}
+
+fn measured(job: &Job, steps: &Steps) -> Vec<Measured> {
+    let mut told = Vec::new();
+    for (card, _, step) in steps.iter() {
+        let Some(standing) = job.answer(&step.id) else { continue };
+        let crate::record::Answer::Given { value, .. } = &standing.answer else { continue };
+        let mut sources = Vec::new();
+        let (unit, wanted) = match &step.evidence {
+            Evidence::Reading { unit, lowest, highest } => {
+                sources.extend([lowest, highest].into_iter().flatten().map(|bound| bound.source.clone()));
+                let wanted = match (lowest, highest) {
+                    (Some(low), Some(high)) => Some(format!("{} to {}", low.value, high.value)),
+                    (Some(low), None) => Some(format!("at least {}", low.value)),
+                    (None, Some(high)) => Some(format!("at most {}", high.value)),
+                    (None, None) => None,
+                };
+                (unit.clone(), wanted)
+            }
+            Evidence::Count { expected } => (String::new(), Some(expected.to_string())),
+            Evidence::Tally => (String::new(), None),
+            Evidence::TallyBack { .. } => (String::new(), Some("as counted before".to_owned())),
+            _ => continue,
+        };
+        let card = steps.cards.get(card).map(|card| card.name.clone()).unwrap_or_default();
+        let (line, text) = (standing.line, one_line(&step.text));
+        told.push(Measured { line, card, text, value: value.clone(), unit, wanted, sources });
+    }
+    told
+}
+
+fn rounds(input: &Input<'_>, reports: &[Report]) -> Vec<RoundTold> {
+    let told = |round: &crate::record::Round| {
+        let slots: Vec<String> = round.slots.iter().map(|slot| slot.0.clone()).collect();
+        let next = reports.iter().find(|report| report.line > round.line && report.compared_line.is_some());
+        let outcome = match next {
+            None => "no report of the machine since".to_owned(),
+            Some(report) => {
+                let still: Vec<String> = report
+                    .findings
+                    .iter()
+                    .filter(|finding| finding.slot.as_ref().is_some_and(|slot| round.slots.contains(slot)))
+                    .map(|finding| {
+                        let slot = finding.slot.as_ref().map(|slot| slot.0.as_str()).unwrap_or_default();
+                        format!("{} at {slot}", finding.kind.name())
+                    })
+                    .collect();
+                if still.is_empty() {
+                    format!("gone: the report of line {} shows nothing at these slots", report.line)
+                } else {
+                    format!("not gone: the report of line {} still shows {}", report.line, still.join(", "))
+                }
+            }
+        };
+        RoundTold {
+            line: round.line,
+            at: input
+                .lines
+                .iter()
+                .find(|line| line.n == round.line)
+                .map(|line| time::text(&line.at))
+                .unwrap_or_default(),
+            round: round.round,
+            slots,
+            snapshot_line: round.snapshot_line,
+            outcome,
+        }
+    };
+    input.job.rounds().iter().map(told).collect()
+}
+
+fn declarations(job: &Job) -> Vec<Declared> {
+    job.declarations()
+        .iter()
+        .map(|declared| Declared {
+            line: declared.line,
+            at: time::text(&declared.at),
+            name: declared.name.clone(),
+            role: declared.role,
+            statement: declared.statement.clone(),
+            reopened_by: declared.reopened_by,
+        })
+        .collect()
+}

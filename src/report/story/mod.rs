@@ -1,0 +1,11 @@
+//! What a record says, put in the order in which a reader asks.
+
+mod fold;
+mod notable;
+mod pace;
+mod slots;
+mod types;
+
+pub use fold::{Input, story};
+pub use pace::{FASTER_THAN_HANDS_MS, RUN};
+pub use types::*;

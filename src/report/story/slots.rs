@@ -1,0 +1,197 @@
+//! What happened at each slot, and which module was where.
+
+use std::collections::BTreeMap;
+
+use super::types::*;
+use crate::board::SlotLabel;
+use crate::checklist::{Each, Evidence, ScanOf, Step, Steps};
+use crate::plan::{Action, Plan};
+use crate::record::{Answer, Event, Job, Line, time};
+use crate::snapshot::{ErrorCount, SlotReport, Snapshot};
+use crate::verify::{Finding, Grave, lines_of_slots, serials_equal};
+
+/// The slots of a job while its lines go by.
+pub(super) struct Slots<'a> {
+    plan: &'a Plan,
+    /// In board order.
+    history: Vec<Vec<Seen>>,
+    index: BTreeMap<&'a str, usize>,
+    /// The serial each slot holds, where it is known.
+    holds: BTreeMap<usize, String>,
+}
+
+impl<'a> Slots<'a> {
+    pub(super) fn new(plan: &'a Plan) -> Self {
+        let index: BTreeMap<&str, usize> = plan.board.slots().map(|at| (at.slot.label.as_str(), at.index)).collect();
+        let fitted = plan.order.fitted.iter().map(|fitted| (&fitted.slot, &fitted.module));
+        let kept = plan.slot.iter().filter(|at| at.action == Action::Keep).map(|at| (&at.slot, &at.module));
+        let holds = fitted
+            .chain(kept)
+            .filter_map(|(slot, module)| Some((*index.get(slot.as_str())?, module.identity.serial.clone()?)))
+            .collect();
+        Self { plan, history: vec![Vec::new(); index.len()], index, holds }
+    }
+
+    fn at(&self, slot: &SlotLabel) -> Option<usize> {
+        self.index.get(slot.as_str()).copied()
+    }
+
+    fn push(&mut self, slot: usize, line: &Line, what: What) {
+        if let Some(history) = self.history.get_mut(slot) {
+            history.push(Seen { line: line.n, at: time::text(&line.at), by: line.by.clone(), what });
+        }
+    }
+
+    pub(super) fn line(&mut self, line: &Line, step: Option<&Step>) {
+        let step_slot = step.and_then(|step| step.slot.as_ref()).and_then(|slot| self.at(slot));
+        match &line.event {
+            Event::Answered { value, how, serial, .. } => {
+                let is_module = step.is_some_and(|s| matches!(s.evidence, Evidence::Scan { of: ScanOf::Module, .. }));
+                let (Some(slot), Some(step), true) = (step_slot, step, is_module) else { return };
+                let serial = serial.clone().unwrap_or_else(|| value.clone());
+                let hands = self.hands(slot, step, &serial);
+                match hands {
+                    Hands::Out => self.holds.remove(&slot),
+                    Hands::In | Hands::Anew => self.holds.insert(slot, serial.clone()),
+                };
+                let what = What::Scanned { serial, value: value.clone(), how: *how, hands, corrected_by: None };
+                self.push(slot, line, what);
+            }
+            Event::Overridden { step: id, as_what, why, name } => {
+                let Some(slot) = step_slot else { return };
+                let (why, name) = (why.clone(), name.clone());
+                let what = What::Skipped { step: id.0.clone(), as_what: *as_what, why, name, corrected_by: None };
+                self.push(slot, line, what);
+            }
+            Event::Corrected { corrects, .. } => {
+                if let Some(slot) = step_slot {
+                    self.take_back(slot, *corrects, line.n);
+                }
+            }
+            Event::ProblemReported { slot, text, .. } => {
+                let named = slot.as_ref().and_then(|slot| self.at(slot));
+                if let Some(slot) = named.or(step_slot) {
+                    self.push(slot, line, What::Problem { text: text.clone() });
+                }
+            }
+            Event::SnapshotTaken { snapshot, .. } => self.reported(line, snapshot),
+            Event::Compared { findings, .. } => {
+                for finding in findings {
+                    let Some(slot) = finding.slot.as_ref().and_then(|slot| self.at(slot)) else { continue };
+                    self.push(slot, line, What::Found { finding: finding.clone() });
+                }
+            }
+            _ => {}
+        }
+    }
+
+    fn hands(&self, slot: usize, step: &Step, serial: &str) -> Hands {
+        match step.each {
+            Some(Each::Remove | Each::Lift) => Hands::Out,
+            _ if self.holds.get(&slot).is_some_and(|held| serials_equal(held, serial)) => Hands::Anew,
+            _ => Hands::In,
+        }
+    }
+
+    /// A correction takes the scan back: what the slot held before it is not known to be in it again, so nothing is said.
+    fn take_back(&mut self, slot: usize, corrects: u64, by_line: u64) {
+        let Some(history) = self.history.get_mut(slot) else { return };
+        for seen in history.iter_mut().filter(|seen| seen.line == corrects) {
+            match &mut seen.what {
+                What::Scanned { corrected_by, hands, serial, .. } => {
+                    *corrected_by = Some(by_line);
+                    match hands {
+                        Hands::In => {
+                            self.holds.remove(&slot);
+                        }
+                        Hands::Out => {
+                            self.holds.insert(slot, serial.clone());
+                        }
+                        Hands::Anew => {}
+                    }
+                }
+                What::Skipped { corrected_by, .. } => *corrected_by = Some(by_line),
+                _ => {}
+            }
+        }
+    }
+
+    fn reported(&mut self, line: &Line, snapshot: &Snapshot) {
+        let lines = lines_of_slots(&self.plan.board, &snapshot.slots);
+        for (slot, report) in lines.into_iter().enumerate() {
+            let Some(report) = report.and_then(|line| snapshot.slots.get(line)) else { continue };
+            let wanted = self.holds.contains_key(&slot);
+            if report.state == crate::snapshot::SlotState::Empty && !wanted && report.serial.is_none() {
+                continue;
+            }
+            self.push(slot, line, seen(report, &snapshot.counts));
+        }
+    }
+
+    pub(super) fn told(mut self, job: &Job, steps: &Steps, open: &[Finding]) -> Vec<SlotTold> {
+        let plan = self.plan;
+        plan.board
+            .slots()
+            .map(|at| {
+                let history = self.history.get_mut(at.index).map(std::mem::take).unwrap_or_default();
+                SlotTold {
+                    slot: at.slot.label.0.clone(),
+                    socket: at.socket.label.clone(),
+                    channel: at.channel.label.clone(),
+                    position: at.slot.position,
+                    tab: at.slot.tab.clone(),
+                    mark: mark(&at.slot.label, plan, job, steps, open, &history),
+                    serial: self.holds.get(&at.index).cloned(),
+                    history,
+                }
+            })
+            .collect()
+    }
+}
+
+fn seen(report: &SlotReport, counts: &[ErrorCount]) -> What {
+    let own: Vec<&ErrorCount> =
+        counts.iter().filter(|count| report.locator.as_deref() == Some(count.locator.as_str())).collect();
+    // Locators repeat on some boards; then a count belongs to no slot for sure, and the finding says so.
+    let sum = |of: fn(&ErrorCount) -> u64| own.iter().map(|count| of(count)).fold(0, u64::saturating_add);
+    What::Reported {
+        state: report.state,
+        size_mib: report.size_mib,
+        configured_mts: report.configured_mts,
+        maker: report.maker.clone(),
+        part: report.part.clone(),
+        serial: report.serial.clone(),
+        corrected: sum(|count| count.corrected),
+        uncorrected: sum(|count| count.uncorrected),
+        because: report.because.clone(),
+    }
+}
+
+fn mark(label: &SlotLabel, plan: &Plan, job: &Job, steps: &Steps, open: &[Finding], history: &[Seen]) -> SlotMark {
+    let here = |finding: &Finding| finding.grave != Grave::Note && finding.slot.as_ref() == Some(label);
+    let own: Vec<&Step> =
+        steps.iter().filter(|(_, _, step)| step.slot.as_ref() == Some(label)).map(|(_, _, step)| step).collect();
+    let skipped = own
+        .iter()
+        .any(|step| job.answer(&step.id).is_some_and(|standing| matches!(standing.answer, Answer::Passed { .. })));
+    let all_done = own.iter().all(|step| job.answer(&step.id).is_some());
+    let planned = plan.module_at(label.as_str());
+    let leaves = plan.remove.iter().any(|gone| gone.slot == *label)
+        || plan.slot.iter().any(|at| at.from.as_ref() == Some(label));
+    let to_do = match planned {
+        Some(at) => at.action != Action::Keep && !all_done,
+        None => leaves && !all_done,
+    };
+    let was_found =
+        history.iter().any(|seen| matches!(&seen.what, What::Found { finding } if finding.grave != Grave::Note));
+    match planned {
+        _ if open.iter().any(here) => SlotMark::Finding,
+        _ if skipped => SlotMark::Skipped,
+        _ if to_do => SlotMark::ToDo,
+        _ if was_found => SlotMark::Cured,
+        Some(at) if at.action == Action::Keep => SlotMark::Kept,
+        Some(_) => SlotMark::Done,
+        None if leaves => SlotMark::Removed,
+        None => SlotMark::Empty,
+    }
+}

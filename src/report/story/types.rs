@@ -1,0 +1,569 @@
+//! The parts of a story. All of them serialize: `--json` gives exactly this. Texts are as the record has them, uncleaned.
+
+use serde::Serialize;
+
+use crate::record::{How, Passed, Role};
+use crate::snapshot::SlotState;
+use crate::verify::{Finding, Grave};
+
+/// One record, told.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Story {
+    pub record: About,
+    /// What a supervisor must not miss, the gravest first.
+    pub stands_out: Vec<Notable>,
+    pub planned: Planned,
+    pub cards: Vec<CardTold>,
+    pub measured: Vec<Measured>,
+    pub reports: Vec<Report>,
+    /// Times the machine was opened again after findings.
+    pub rounds: Vec<RoundTold>,
+    pub trials: Vec<Trial>,
+    pub verdicts: Vec<Verdict>,
+    /// In board order.
+    pub slots: Vec<SlotTold>,
+    pub notes: Vec<NoteTold>,
+    pub declarations: Vec<Declared>,
+    /// Events this version has no words for, by name, so that none goes missing.
+    pub other: Vec<Other>,
+}
+
+/// Which record it is and where it stands.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct About {
+    pub job: String,
+    /// The version of the program that opened it.
+    pub version: String,
+    /// Who opened it.
+    pub technician: String,
+    /// Everyone who wrote a line, in order of appearance; the program itself left out.
+    pub people: Vec<String>,
+    pub unit: String,
+    pub enclosure: Option<String>,
+    pub bay: Option<String>,
+    pub board: String,
+    /// Set for a practice job: what was wrong with its machine.
+    pub practice: Option<String>,
+    /// RFC 3339.
+    pub opened_at: String,
+    /// RFC 3339.
+    pub last_at: String,
+    /// Time worked in milliseconds: absences left out.
+    pub worked_ms: u64,
+    pub lines: u64,
+    /// SHA-256 (hex) of the last line.
+    pub head: String,
+    /// The head in short, to compare by eye.
+    pub fingerprint: String,
+    pub state: Stand,
+    /// What stands behind the last whole line, never confirmed to anyone.
+    pub torn: Option<String>,
+}
+
+/// How far the job is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Stand {
+    /// Steps are open and nobody said "pause".
+    Open,
+    Paused,
+    /// The technician has declared it done.
+    Declared,
+    /// The supervisor has declared it too.
+    Countersigned,
+}
+
+/// Something to be seen first.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Notable {
+    pub kind: NotableKind,
+    pub grave: Grave,
+    /// In our words.
+    pub title: String,
+    /// What the record says about it, each value with what it is.
+    pub facts: Vec<Fact>,
+    /// The line that says so.
+    pub line: Option<u64>,
+}
+
+/// One value with its name.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Fact {
+    pub name: &'static str,
+    pub value: String,
+}
+
+/// Why something stands out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum NotableKind {
+    Tail,
+    FindingOpen,
+    NotCompared,
+    NotSigned,
+    Reopened,
+    Skipped,
+    Problem,
+    Corrected,
+    Refused,
+    Clock,
+    Fast,
+    Scripted,
+    Stopped,
+    OtherHands,
+    OpenedAgain,
+    Unknown,
+}
+
+/// The plan in short.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Planned {
+    pub plan: String,
+    pub order: String,
+    /// As text with its unit.
+    pub capacity: String,
+    /// MT/s, where the plan says.
+    pub mts: Option<u32>,
+    pub reasons: Vec<String>,
+    pub modules: Vec<PlannedModule>,
+    pub removed: Vec<PlannedModule>,
+}
+
+/// One module of the plan.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct PlannedModule {
+    pub slot: String,
+    /// `insert`, `keep`, `move`, `remove`.
+    pub action: &'static str,
+    pub from: Option<String>,
+    pub maker: Option<String>,
+    pub part: Option<String>,
+    pub serial: Option<String>,
+    pub date: Option<String>,
+    /// `32 GiB DDR4 RDIMM 2Rx4 2666 MT/s`.
+    pub spec: String,
+    pub lot: Option<String>,
+}
+
+/// One card with what happened on it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct CardTold {
+    pub name: String,
+    /// RFC 3339; `None` when nothing happened on it.
+    pub began: Option<String>,
+    pub ended: Option<String>,
+    /// Time worked on it in milliseconds.
+    pub took_ms: u64,
+    pub items: Vec<Item>,
+}
+
+/// One step with all that was entered at it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Item {
+    pub step: String,
+    pub text: String,
+    pub slot: Option<String>,
+    pub stand: ItemStand,
+    pub entries: Vec<Entry>,
+}
+
+/// Where a step stands at the end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ItemStand {
+    Answered,
+    Skipped,
+    Open,
+}
+
+/// One line of the record at a step.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Entry {
+    pub line: u64,
+    /// RFC 3339.
+    pub at: String,
+    pub by: String,
+    #[serde(flatten)]
+    pub did: Did,
+}
+
+/// What was entered at a step.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[serde(tag = "did", rename_all = "kebab-case")]
+pub enum Did {
+    Answered {
+        value: String,
+        how: How,
+        took_ms: u64,
+        serial: Option<String>,
+        /// The line that took it back.
+        corrected_by: Option<u64>,
+    },
+    Refused {
+        value: String,
+        how: How,
+        why: String,
+    },
+    Corrected {
+        corrects: u64,
+        why: String,
+    },
+    Skipped {
+        as_what: Passed,
+        why: String,
+        name: String,
+        corrected_by: Option<u64>,
+    },
+    Problem {
+        slot: Option<String>,
+        text: String,
+    },
+    Noted {
+        text: String,
+    },
+    Paused {
+        why: String,
+    },
+    Resumed {
+        away_ms: Option<u64>,
+    },
+    Reported,
+}
+
+/// A reading or a count, as it stands.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Measured {
+    pub line: u64,
+    pub card: String,
+    pub text: String,
+    pub value: String,
+    pub unit: String,
+    /// What it had to be; `None` where nothing judged it.
+    pub wanted: Option<String>,
+    /// Where each limit is from.
+    pub sources: Vec<String>,
+}
+
+/// What the machine reported at one moment, and what of it differs from the plan.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Report {
+    pub line: u64,
+    /// RFC 3339, when it came into the record.
+    pub at: String,
+    /// RFC 3339, by the clock of the machine.
+    pub taken: String,
+    pub host: Option<String>,
+    pub boot_id: Option<String>,
+    pub firmware: Option<String>,
+    /// Slots with a working module.
+    pub fitted: u32,
+    /// MiB, as the firmware sums it.
+    pub firmware_mib: Option<u64>,
+    /// KiB, as the system counts it.
+    pub os_kib: Option<u64>,
+    /// What could not be read, and what that costs.
+    pub gaps: Vec<String>,
+    /// `None` when it was never compared with the plan.
+    pub compared_line: Option<u64>,
+    pub findings: Vec<Finding>,
+}
+
+/// A time the machine was opened again.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct RoundTold {
+    pub line: u64,
+    pub at: String,
+    pub round: u64,
+    pub slots: Vec<String>,
+    /// The report that was the reason.
+    pub snapshot_line: u64,
+    /// In words: what became of the findings at these slots.
+    pub outcome: String,
+}
+
+/// One power cycle with a stated change.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Trial {
+    pub line: u64,
+    pub at: String,
+    pub by: String,
+    pub change: String,
+    pub outcome: String,
+}
+
+/// What a fault turned out to be.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Verdict {
+    pub line: u64,
+    pub at: String,
+    /// `seating`, `module`, `slot`, `channel`, `socket`, `settings`, `rules`, `undecided`.
+    pub kind: String,
+    pub slot: Option<String>,
+    pub serial: Option<String>,
+    /// Probability in parts of a million; `None` where none was computed.
+    pub ppm: Option<u32>,
+    pub why: Vec<String>,
+}
+
+/// One slot with its plan, its end and its history.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct SlotTold {
+    pub slot: String,
+    pub socket: String,
+    pub channel: String,
+    pub position: u8,
+    pub tab: Option<String>,
+    pub mark: SlotMark,
+    /// What is in it when the job ends, as plan and scans have it.
+    pub serial: Option<String>,
+    pub history: Vec<Seen>,
+}
+
+/// How a slot stands at the end of the record.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum SlotMark {
+    /// The last report differs from the plan here.
+    Finding,
+    /// A step at it was passed without its evidence.
+    Skipped,
+    /// Planned, and not all of its steps are answered.
+    ToDo,
+    /// A finding was here, and the last report shows none.
+    Cured,
+    Done,
+    Kept,
+    Removed,
+    Empty,
+}
+
+/// One thing that happened at a slot.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Seen {
+    pub line: u64,
+    pub at: String,
+    pub by: String,
+    #[serde(flatten)]
+    pub what: What,
+}
+
+/// What happened at a slot.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[serde(tag = "seen", rename_all = "kebab-case")]
+pub enum What {
+    /// A module's label was read.
+    Scanned {
+        serial: String,
+        value: String,
+        how: How,
+        hands: Hands,
+        corrected_by: Option<u64>,
+    },
+    /// The machine's report of the slot.
+    Reported {
+        state: SlotState,
+        size_mib: Option<u64>,
+        configured_mts: Option<u32>,
+        maker: Option<String>,
+        part: Option<String>,
+        serial: Option<String>,
+        corrected: u64,
+        uncorrected: u64,
+        because: Option<String>,
+    },
+    Found {
+        finding: Finding,
+    },
+    Problem {
+        text: String,
+    },
+    Skipped {
+        step: String,
+        as_what: Passed,
+        why: String,
+        name: String,
+        corrected_by: Option<u64>,
+    },
+}
+
+/// What the hands did with a module whose label was read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Hands {
+    In,
+    Out,
+    /// Taken out and put back.
+    Anew,
+}
+
+/// A note of the record.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct NoteTold {
+    pub line: u64,
+    pub at: String,
+    pub by: String,
+    pub step: Option<String>,
+    pub text: String,
+}
+
+/// A statement that the job is done.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Declared {
+    pub line: u64,
+    pub at: String,
+    pub name: String,
+    pub role: Role,
+    pub statement: String,
+    /// The correction that opened the job again after it.
+    pub reopened_by: Option<u64>,
+}
+
+/// An event this room has no words for.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Other {
+    pub line: u64,
+    pub at: String,
+    pub by: String,
+    pub event: String,
+    /// Its fields as JSON.
+    pub fields: String,
+}
+
+impl Story {
+    /// The findings of the last report.
+    pub fn open_findings(&self) -> &[Finding] {
+        self.reports.last().map_or(&[], |report| &report.findings)
+    }
+
+    /// Whether someone has to look before the machine is handed back.
+    pub fn has_open_findings(&self) -> bool {
+        self.open_findings().iter().any(|finding| finding.grave != Grave::Note)
+    }
+
+    /// The declarations that stand.
+    pub fn standing(&self) -> impl Iterator<Item = &Declared> {
+        self.declarations.iter().filter(|declared| declared.reopened_by.is_none())
+    }
+
+    /// Steps with evidence, skipped, open.
+    pub fn items(&self) -> (usize, usize, usize) {
+        let count = |stand| self.cards.iter().flat_map(|card| &card.items).filter(|item| item.stand == stand).count();
+        (count(ItemStand::Answered), count(ItemStand::Skipped), count(ItemStand::Open))
+    }
+}
+
+impl CardTold {
+    /// How many of its items stand so.
+    pub fn count(&self, stand: ItemStand) -> usize {
+        self.items.iter().filter(|item| item.stand == stand).count()
+    }
+
+    /// What a reader of the card should know, in words.
+    pub fn remarks(&self) -> String {
+        let count = |of: fn(&Did) -> bool| {
+            self.items.iter().flat_map(|item| &item.entries).filter(|entry| of(&entry.did)).count()
+        };
+        let parts = [
+            (self.count(ItemStand::Skipped), "skipped"),
+            (self.count(ItemStand::Open), "open"),
+            (count(|did| matches!(did, Did::Corrected { .. })), "corrected"),
+            (count(|did| matches!(did, Did::Refused { .. })), "refused"),
+            (count(|did| matches!(did, Did::Problem { .. })), "problem reported"),
+        ];
+        let told: Vec<String> = parts.iter().filter(|(n, _)| *n > 0).map(|(n, word)| format!("{n} {word}")).collect();
+        told.join(", ")
+    }
+}
+
+impl SlotMark {
+    /// The word beside the sign.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Finding => "finding",
+            Self::Skipped => "skipped",
+            Self::ToDo => "to do",
+            Self::Cured => "cured",
+            Self::Done => "done",
+            Self::Kept => "kept",
+            Self::Removed => "removed",
+            Self::Empty => "empty",
+        }
+    }
+
+    /// What the legend says.
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::Finding => "the last report differs from the plan",
+            Self::Skipped => "an item was passed without its evidence",
+            Self::ToDo => "planned, not done yet",
+            Self::Cured => "a finding was here and is gone",
+            Self::Done => "module put in, all items done",
+            Self::Kept => "module was there and stays",
+            Self::Removed => "module taken out",
+            Self::Empty => "no module, none planned",
+        }
+    }
+
+    /// All of them, in the order of the legend.
+    pub const ALL: [Self; 8] =
+        [Self::Finding, Self::Skipped, Self::ToDo, Self::Cured, Self::Done, Self::Kept, Self::Removed, Self::Empty];
+}
+
+impl Stand {
+    /// In words.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Open => "not signed off: steps are open",
+            Self::Paused => "not signed off: paused",
+            Self::Declared => "signed off by the technician",
+            Self::Countersigned => "signed off by technician and supervisor",
+        }
+    }
+}
+
+impl NotableKind {
+    /// The word in front of it.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Tail => "tail set aside",
+            Self::FindingOpen => "finding open",
+            Self::NotCompared => "not compared",
+            Self::NotSigned => "not signed off",
+            Self::Reopened => "reopened",
+            Self::Skipped => "skipped",
+            Self::Problem => "problem",
+            Self::Corrected => "corrected",
+            Self::Refused => "refused",
+            Self::Clock => "clock",
+            Self::Fast => "fast answers",
+            Self::Scripted => "from a file",
+            Self::Stopped => "stopped",
+            Self::OtherHands => "other hands",
+            Self::OpenedAgain => "opened again",
+            Self::Unknown => "unknown event",
+        }
+    }
+}
+
+impl Passed {
+    /// In words.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::NotDone => "not done",
+            Self::NotApplicable => "does not apply",
+            Self::CouldNot => "could not be done",
+        }
+    }
+}
+
+impl How {
+    /// In words.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Scanned => "scanned",
+            Self::Typed => "typed",
+            Self::Scripted => "from a file",
+            Self::Read => "read by the program",
+        }
+    }
+}
