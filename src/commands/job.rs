@@ -44,7 +44,8 @@ pub fn walk(
             Ok(Exit::Done)
         }
         Ended::Declared { findings } => {
-            writeln!(env.stdout, "DONE WITH {findings} FINDINGS {}", named(&path))?;
+            let findings = crate::source::counted(findings, "FINDING").to_uppercase();
+            writeln!(env.stdout, "DONE WITH {findings} {}", named(&path))?;
             Ok(Exit::Findings)
         }
     }
