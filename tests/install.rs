@@ -1,6 +1,6 @@
 //! A whole job with the real program: right answers, wrong ones, pauses, findings, and files that are not what they should be.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a check that cannot go on has failed")]
+#![allow(clippy::unwrap_used, clippy::panic, clippy::print_stderr, reason = "a check that cannot go on has failed")]
 
 mod program;
 

@@ -1,6 +1,6 @@
 //! The real process, killed at random moments: nothing that was said to be saved is lost, and the job goes on where it was.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a check that cannot go on has failed")]
+#![allow(clippy::unwrap_used, clippy::panic, clippy::print_stderr, reason = "a check that cannot go on has failed")]
 
 mod program;
 

@@ -293,8 +293,9 @@ mod tests {
             .replacen("value = \"0.9\"", "value = \"often\"", 1)
             .replacen("value = \"0.01\"", "value = \"1.5\"", 1);
         let faults = from_toml::<Rates>(&Text { file: "flat.toml", bytes: text.as_bytes() }).unwrap_err();
-        let shown = faults.to_string();
-        assert!(shown.contains("socket: the shares add up to 1.100"), "{shown}");
+        let shown: Vec<String> = faults.faults.iter().map(|fault| format!("{}: {}", fault.path, fault.what)).collect();
+        let shown = shown.join("\n");
+        assert!(shown.contains("the shares add up to 1.1"), "{shown}");
         assert!(shown.contains("seating.clears.value: \"often\" is not a decimal number"), "{shown}");
         assert!(shown.contains("seating.spoils.value: 1.5 is no probability"), "{shown}");
     }

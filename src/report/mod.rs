@@ -2,7 +2,7 @@
 //!
 //! [`Story`] is what a record says, in the order a reader asks: what stands out, what was planned, done, measured, found,
 //! tried and concluded, by whom and how long it took. [`Slip`] is what it says of one module. Both are pure folds; the
-//! terminal ([`review`]), the page and the slip are different ways to show them. Values from outside stay as the record has
+//! terminal ([`review()`]), the page and the slip are different ways to show them. Values from outside stay as the record has
 //! them and pass the cleaner on the way out, in one place per exit.
 
 pub mod code128;
