@@ -67,7 +67,7 @@ fn each_exit_code_of_the_table_is_reached() {
     } else {
         use std::os::unix::fs::PermissionsExt as _;
         let hidden = bench.file("hidden.json", "{}");
-        std::fs::set_permissions(&hidden, std::fs::Permissions::from_mode(0)).unwrap();
+        std::fs::set_permissions(&hidden, std::fs::Permissions::from_mode(0o000)).unwrap();
         bench.run(&["verify", "practice/plan.toml", "hidden.json"], b"").ends(77);
     }
 }
