@@ -144,12 +144,19 @@ impl From<RunError> for CommandError {
 impl From<std::io::Error> for CommandError {
     /// For the program's own output streams only; files go through `reading` and `writing`, which name them.
     fn from(error: std::io::Error) -> Self {
+        if error.kind() == std::io::ErrorKind::BrokenPipe {
+            // Whoever read the output has seen enough: nothing to say, nothing went wrong.
+            return Self::new(Exit::Done, "");
+        }
         Self::new(Exit::Io, "cannot write to the terminal or pipe").because(&error)
     }
 }
 
 impl fmt::Display for CommandError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.what.is_empty() {
+            return Ok(());
+        }
         writeln!(f, "slotwise: {}", self.what)?;
         for cause in &self.causes {
             writeln!(f, "  because: {cause}")?;

@@ -37,11 +37,11 @@ pub(super) fn counted(input: &Input<'_>, places: &[Place<'_>]) -> Vec<Finding> {
                 source: format!("{}, error counts", shown(&count.source)),
                 grave,
                 next: if count.uncorrected > 0 {
-                    "Do not hand the machine back. Reseat the module, test the memory (soak), and run isolate if errors come \
-                     again."
+                    "Do not hand the machine back. Reseat the module and load the memory; if errors come again, exchange it \
+                     with one that works, to see whether they go with the module or stay with the slot."
                         .to_owned()
                 } else {
-                    "Test the memory (soak) and compare the counts; if they grow, reseat the module and run isolate.".to_owned()
+                    "Load the memory and compare the counts; if they grow, reseat the module.".to_owned()
                 },
             }
         })

@@ -43,7 +43,8 @@ pub(super) fn state_finding(place: &Place<'_>, places: &[Place<'_>]) -> Option<F
             let unplanned = if planned.is_none() { " No module is planned here." } else { "" };
             let next = format!(
                 "The firmware sees this module and does not use it.{unplanned} Read the firmware's error log, reseat the module, \
-                 and clear a kept disable mark in the setup; if it stays off, run isolate."
+                 and clear a kept disable mark in the setup; if it stays off, exchange it with one that works: what goes with the \
+                 module is the module, what stays is the slot."
             );
             let mut finding = about(FindingKind::ShutOff, place, Grave::Stop, ("state", "size"), next);
             finding.reported = Some(format!("{}, shut off{}", reported_module(report), because(report)));
@@ -87,7 +88,8 @@ fn missing_next(place: &Place<'_>, places: &[Place<'_>]) -> String {
     };
     format!(
         "Reported as empty: not fully seated, shut off or dead, which cannot be told from this source.{hint} Power off, press \
-         the module in {label} until both latches close, start and capture again; if it stays empty, run isolate."
+         the module in {label} until both latches close, start and capture again. If it stays empty, exchange it with one that \
+         works: what goes with the module is the module, what stays is the slot."
     )
 }
 
@@ -225,7 +227,7 @@ pub(super) fn no_slot_known(board: &Board, reports: &[SlotReport]) -> Finding {
         source: "smbios type 17, device locator".to_owned(),
         grave: Grave::Stop,
         next: "The report names no slot of this board. Check that it is the right board; else fill in reports_as in its file \
-               (board draft reads the names from a snapshot)."
+               with the names that capture lists."
             .to_owned(),
     }
 }
