@@ -111,7 +111,8 @@ fn every_state_of_a_slot_has_a_shape_and_a_word_of_its_own() {
         let text = page(&story, &board);
         let map = text.split("<svg class=\"map\"").nth(1).unwrap().split("</svg>").next().unwrap();
         let cell = map.split("<g transform=\"translate(0 0)\">").nth(1).unwrap();
-        let shape = cell.split("22)\">").nth(1).unwrap().split("</g>").next().unwrap();
+        let shape =
+            cell.split("<g transform=").nth(1).unwrap().split_once('>').unwrap().1.split("</g>").next().unwrap();
         let form: String = Page::read(shape)
             .tags
             .iter()
@@ -159,7 +160,14 @@ fn the_map_has_each_slot_once_and_inside_the_drawing() {
             .collect();
         assert_eq!(corners.len(), board.slots().count(), "{name}");
         assert_eq!(corners.iter().collect::<BTreeSet<_>>().len(), corners.len(), "{name}: two slots in one place");
-        assert!(corners.iter().all(|(x, y)| x + 46 <= size[0] && y + 76 <= size[1]), "{name}");
+        let cell = &map.split("<rect ").nth(1).unwrap();
+        let side = |name: &str| -> usize {
+            let value = cell.split(&format!(" {name}=\"")).nth(1).unwrap().split('"').next().unwrap();
+            value.parse().unwrap()
+        };
+        let (wide, high) = (side("width"), side("height"));
+        assert!(corners.iter().all(|(x, y)| x + wide < size[0] && y + high < size[1]), "{name}");
+        assert!(size[1] <= size[0], "{name}: the map is higher than wide");
         for at in board.slots() {
             assert!(map.contains(&format!(">{}</text>", at.slot.label)), "{name}: {}", at.slot.label);
         }

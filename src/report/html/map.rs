@@ -5,37 +5,59 @@ use maud::{Markup, html};
 
 use super::clean;
 use crate::board::Board;
-use crate::draw::places;
+use crate::draw::{Places, places};
 use crate::report::story::{SlotMark, SlotTold};
 use crate::report::words::{counted, list};
 
-/// The least width and the height of one slot, in the drawing's units; letters are 11 units high.
-const CELL: usize = 46;
-const HEIGHT: usize = 76;
-const GAP: usize = 4;
+/// Letters are this many units of the drawing high; a bold one of the fonts named in the style is at most 0.7 of that wide.
 const LETTER: usize = 11;
+const GAP: usize = 4;
+
+/// How one slot is drawn: upright on boards whose slots lie in long rows, lying where they are stacked, so that a map is
+/// never much higher than a page is wide.
+#[derive(Clone, Copy)]
+struct Cell {
+    width: usize,
+    height: usize,
+    lies: bool,
+}
+
+impl Cell {
+    fn of(places: &Places, slots: &[SlotTold]) -> Self {
+        let letters = slots.iter().map(|slot| label(&slot.slot).len()).max().unwrap_or_default() * LETTER * 7 / 10;
+        let lies = 2 * places.rows > places.columns;
+        if lies {
+            Self { width: (letters + 46).max(92), height: 36, lies }
+        } else {
+            Self { width: (letters + 8).max(52), height: 76, lies }
+        }
+    }
+
+    fn corner(self, (row, column): (usize, usize)) -> (usize, usize) {
+        (column * (self.width + GAP), row * (self.height + GAP))
+    }
+}
 
 /// The map of a board.
 pub(super) fn slot_map(board: &Board, slots: &[SlotTold]) -> Markup {
     let places = places(board);
-    let longest = slots.iter().map(|slot| label(&slot.slot).len()).max().unwrap_or_default();
-    // A bold digit of the fonts named in the style is at most 0.7 of its height wide.
-    let cell = CELL.max(longest * LETTER * 7 / 10 + 8);
-    let (width, height) = (places.columns * (cell + GAP), places.rows * (HEIGHT + GAP));
-    let corner = |(row, column): (usize, usize)| (column * (cell + GAP), row * (HEIGHT + GAP));
+    let cell = Cell::of(&places, slots);
+    let (width, height) = cell.corner((places.rows, places.columns));
     html! {
         svg class="map" role="img" aria-labelledby="map-title map-desc"
-            viewBox=(format!("0 0 {width} {height}")) xmlns="http://www.w3.org/2000/svg" {
+            viewBox=(format!("0 0 {width} {height}")) width=(width * 8 / 5) preserveAspectRatio="xMinYMid"
+            xmlns="http://www.w3.org/2000/svg" {
             title id="map-title" { "Slot map of the board, as the technician stands" }
             desc id="map-desc" { (in_words(slots)) }
             @for (place, name) in &places.sockets {
-                @let (x, y) = corner(*place);
-                text x=(x + cell / 2) y=(y + HEIGHT / 2 - 6) text-anchor="middle" font-size="10" fill="#555" { "socket" }
-                text x=(x + cell / 2) y=(y + HEIGHT / 2 + 10) text-anchor="middle" font-size="14" font-weight="700" { (name) }
+                @let (x, y) = cell.corner(*place);
+                @let (x, y) = (x + cell.width / 2, y + cell.height / 2);
+                text x=(x) y=(y - 5) text-anchor="middle" font-size="9" fill="#555" { "socket" }
+                text x=(x) y=(y + 9) text-anchor="middle" font-size="13" font-weight="700" { (name) }
             }
             @for (index, place) in &places.slots {
                 @if let Some(slot) = slots.get(*index) {
-                    @let (x, y) = corner(*place);
+                    @let (x, y) = cell.corner(*place);
                     g transform=(format!("translate({x} {y})")) {
                         (slot_cell(slot, cell))
                     }
@@ -45,20 +67,35 @@ pub(super) fn slot_map(board: &Board, slots: &[SlotTold]) -> Markup {
     }
 }
 
-fn slot_cell(slot: &SlotTold, cell: usize) -> Markup {
+fn slot_cell(slot: &SlotTold, cell: Cell) -> Markup {
     let strong = matches!(slot.mark, SlotMark::Finding | SlotMark::Skipped);
     let (line, pen) = if strong { (2, "#111") } else { (1, "#888") };
+    let middle = cell.width / 2;
+    let (shape_at, anchor, label_at, word_at) = if cell.lies {
+        ((5, 4), "start", (39, 16), (39, 29))
+    } else {
+        ((middle - 14, 22), "middle", (middle, 15), (middle, 68))
+    };
     html! {
-        rect x="1" y="1" width=(cell - 2) height=(HEIGHT - 2) rx="2"
+        rect x="1" y="1" width=(cell.width - 2) height=(cell.height - 2) rx="2"
             fill=(if strong { "#fff3d6" } else { "#fff" }) stroke=(pen) stroke-width=(line) {}
-        text x=(cell / 2) y="15" text-anchor="middle" font-size=(LETTER) font-weight="700" { (label(&slot.slot)) }
-        g transform=(format!("translate({} 22)", cell / 2 - 14)) { (shape(slot.mark)) }
-        text x=(cell / 2) y="68" text-anchor="middle" font-size="10" { (slot.mark.word()) }
+        text x=(label_at.0) y=(label_at.1) text-anchor=(anchor) font-size=(LETTER) font-weight="700" {
+            (label(&slot.slot))
+        }
+        g transform=(format!("translate({} {})", shape_at.0, shape_at.1)) { (shape(slot.mark)) }
+        text x=(word_at.0) y=(word_at.1) text-anchor=(anchor) font-size="10" { (slot.mark.word()) }
     }
 }
 
+/// A slot's label; a long one is cut with two points, and stands whole in the table.
 fn label(label: &str) -> String {
-    crate::text::shown_within(label, 16).to_string()
+    const LONGEST: usize = 16;
+    let whole = clean(label).to_string();
+    // What is cleaned is ASCII, so every byte is a character.
+    match whole.get(..LONGEST - 2) {
+        Some(head) if whole.len() > LONGEST => format!("{head}.."),
+        _ => whole,
+    }
 }
 
 /// The sign of a state, 28 by 28.

@@ -93,14 +93,14 @@ fn slots(story: &Story, board: &Board) -> Markup {
         table {
             caption { "Slots that hold, held or are to hold a module. Slots not listed are empty." }
             thead { tr {
-                th scope="col" { "slot" } th scope="col" { "stand" } th scope="col" { "module" }
+                th scope="col" { "slot" } th scope="col" class="t" { "stand" } th scope="col" { "module" }
                 th scope="col" { "last report" }
             } }
             tbody {
                 @for slot in with_story() {
                     tr {
                         th scope="row" { (said(&slot.slot)) }
-                        td class=[matches!(slot.mark, SlotMark::Finding | SlotMark::Skipped).then_some("bad")] { (slot.mark.word()) }
+                        td class=(if matches!(slot.mark, SlotMark::Finding | SlotMark::Skipped) { "t bad" } else { "t" }) { (slot.mark.word()) }
                         td { @match &slot.serial { Some(serial) => (said(serial)), None => "none" } }
                         td { (said(&review::last_report(slot))) }
                     }

@@ -34,7 +34,7 @@ ol.out .word{text-transform:uppercase;letter-spacing:.04em;font-size:.85em}
 .stop,.look{background:var(--warm)}
 svg.sign{width:1.7rem;height:1.7rem;margin-left:.3rem}
 figure{margin:.5rem 0 1rem}
-figure svg.map{width:100%;height:auto;display:block}
+figure svg.map{max-width:100%;height:auto;display:block}
 figcaption{color:var(--soft);font-size:.9rem}
 ul.legend{list-style:none;display:flex;flex-wrap:wrap;gap:.35rem 1.4rem;padding:0;margin:.6rem 0}
 ul.legend li{display:flex;align-items:center;gap:.4rem;font-size:.9rem}
@@ -84,6 +84,7 @@ h2,h3{break-after:avoid}
 .keep{break-inside:avoid}
 h2{margin-top:1.4rem}
 figure,.verdict,.label{break-inside:avoid}
+figure svg.map{max-height:170mm}
 .items{font-size:8.5pt}
 .items tr.card{break-after:avoid}
 .slip h2{margin-top:.9rem}

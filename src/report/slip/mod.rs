@@ -64,9 +64,9 @@ pub fn slip(story: &Story, serial: &str) -> Option<Slip> {
         _ => None,
     });
     let known_from: Vec<&'static str> = [
-        (of_plan.is_some(), "the plan"),
-        (label.is_some(), "the label, read in this job"),
-        (report.is_some(), "the machine's report"),
+        (of_plan.is_some(), "plan"),
+        (label.is_some(), "label, read in this job"),
+        (report.is_some(), "report of the machine"),
     ]
     .into_iter()
     .filter_map(|(known, who)| known.then_some(who))

@@ -4,7 +4,7 @@ use super::Slip;
 use crate::draw::{Drawing, Look, Tone};
 use crate::report::seen;
 use crate::report::text::Lines;
-use crate::report::words::{list, moment, offset};
+use crate::report::words::{moment, offset};
 
 /// The slip as lines.
 pub fn slip_text(slip: &Slip, look: Look) -> Drawing {
@@ -61,7 +61,7 @@ pub(in crate::report) fn identity(slip: &Slip) -> Vec<(&'static str, String)> {
         ("what it is", known(&slip.spec)),
         ("made", known(&slip.date)),
         ("lot", known(&slip.lot)),
-        ("known from", list(&slip.known_from)),
+        ("known from", slip.known_from.join("; ")),
     ]
 }
 
