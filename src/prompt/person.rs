@@ -205,8 +205,13 @@ impl<I: Input, W: Write> Person<I, W> {
     }
 
     fn help(&mut self, question: &Question) -> Result<(), AskError> {
+        // On a page the lines are wrapped at words; elsewhere a screen reader or a pipe takes them whole.
+        let columns = self.page_size().map_or(usize::MAX, |(columns, _)| usize::from(columns) - 1);
         for line in lines::help(question, self.terminal()) {
-            self.line(&format!("HELP {line}"))?;
+            let line = crate::text::shown_within(&format!("HELP {line}"), 2000);
+            for row in line.wrapped(columns) {
+                self.line(row)?;
+            }
         }
         self.helped = true;
         Ok(())
