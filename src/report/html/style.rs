@@ -84,7 +84,7 @@ h2,h3{break-after:avoid}
 .keep{break-inside:avoid}
 h2{margin-top:1.4rem}
 figure,.verdict,.label{break-inside:avoid}
-figure svg.map{max-height:170mm}
+figure svg.map{max-height:120mm}
 .items{font-size:8.5pt}
 .items tr.card{break-after:avoid}
 .slip h2{margin-top:.9rem}
