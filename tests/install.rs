@@ -4,7 +4,7 @@
 
 mod program;
 
-use program::{Bench, TECHNICIAN, first_scan, joined, rest, whole};
+use program::{Bench, TECHNICIAN, first_scan, joined, line_of, rest, whole};
 use slotwise::board::SlotLabel;
 use slotwise::checklist::{ScanOf, StepId};
 use slotwise::machine::Fault;
@@ -126,7 +126,7 @@ fn one_module_does_not_stand_in_two_slots() {
 fn strap_readings_outside_the_limits_are_refused_with_their_direction() {
     let bench = Bench::new();
     let steps = bench.steps();
-    let at = steps.iter().position(|(_, _, step)| step.id.0 == "static/wrist").unwrap();
+    let at = line_of(&steps, "static/wrist");
     let lines = with_wrong(&bench, at, &["0", "abc", "0.74", "35.1", "-1", "1e3", "\u{221e}"]);
     let ran = bench.install(&lines);
     ran.ends(0);
@@ -174,7 +174,7 @@ fn notes_and_problems_are_kept_and_leave_the_step_open() {
 fn passing_a_step_takes_a_kind_a_reason_and_a_name() {
     let bench = Bench::new();
     let steps = bench.steps();
-    let at = steps.iter().position(|(_, _, step)| step.id.0 == "static/humidity").unwrap();
+    let at = line_of(&steps, "static/humidity");
     bench.machine("tree", Fault::None, 1);
     let mut lines = whole(&steps, "tree");
     let passing = ["override", "3", "x", "the meter is at the calibration house", "Kim Holt"];
