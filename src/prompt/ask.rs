@@ -174,6 +174,8 @@ pub enum Status {
     Waiting,
     /// Plain information.
     Info,
+    /// What the hands would find where there is no real bench.
+    Bench,
 }
 
 impl Status {
@@ -185,6 +187,7 @@ impl Status {
             Self::Attention => "ATTENTION",
             Self::Waiting => "WAIT",
             Self::Info => "INFO",
+            Self::Bench => "BENCH",
         }
     }
 }

@@ -136,7 +136,7 @@ impl<'a> Runner<'a> {
             let elapsed = self.journal.job().worked();
             let Some(mut asked) = question(&self.steps, at, elapsed, picture, self.machine) else { continue };
             if let Some(bench) = self.machine.bench(&step, &self.steps, self.journal.job()) {
-                self.say(Status::Info, bench)?;
+                self.say(Status::Bench, bench)?;
             }
             if self.recheck.front() == Some(&step.id) {
                 asked.text = format!("Once more, after the pause: {}", asked.text);

@@ -38,7 +38,7 @@ pub fn value(step: &Step, steps: &Steps, job: &Job, is_proud: impl FnOnce() -> b
 /// The line beside the question.
 pub fn line(step: &Step, value: &str) -> Option<String> {
     Some(match &step.evidence {
-        Evidence::Reading { unit, .. } => format!("BENCH the instrument reads {value} {unit}"),
+        Evidence::Reading { unit, .. } => format!("the instrument reads {value} {unit}"),
         Evidence::Scan { of, .. } => {
             let thing = match of {
                 ScanOf::Module => "the label of the module in your hand",
@@ -48,10 +48,10 @@ pub fn line(step: &Step, value: &str) -> Option<String> {
                 ScanOf::Bay => "the mark beside the bay",
                 ScanOf::Badge => "your badge",
             };
-            format!("BENCH {thing} reads {value}")
+            format!("{thing} reads {value}")
         }
-        Evidence::Count { .. } | Evidence::Tally | Evidence::TallyBack { .. } => format!("BENCH you count {value}"),
-        Evidence::Choice { .. } => format!("BENCH you see: {value}"),
+        Evidence::Count { .. } | Evidence::Tally | Evidence::TallyBack { .. } => format!("you count {value}"),
+        Evidence::Choice { .. } => format!("you see: {value}"),
         Evidence::Word { .. } | Evidence::Photo => return None,
         _ => return None,
     })
