@@ -93,9 +93,6 @@ fn by_the_screen(screen: &str, reported: &mut u32) -> Option<String> {
     let lines: Vec<&str> = plain.lines().map(str::trim_end).collect();
     let bench = lines.iter().rev().find_map(|line| line.split_once("BENCH ").map(|(_, said)| said.to_owned()));
     let has = |text: &str| plain.contains(text);
-    if has("type your id") || has("scan your id") {
-        return Some("practice\r".to_owned());
-    }
     if has("What now?") {
         *reported += 1;
         return Some("1\r".to_owned());

@@ -22,6 +22,11 @@ pub trait MachineReport {
         None
     }
 
+    /// What stands on the technician's badge, where there is no real one to look at.
+    fn badge(&self) -> Option<String> {
+        None
+    }
+
     /// The seconds a stated time takes here. The practice machine's clock runs faster.
     fn seconds(&self, stated: u32) -> u32 {
         stated

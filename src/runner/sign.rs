@@ -24,6 +24,9 @@ impl Runner<'_> {
         for line in self.summary() {
             self.say(Status::Info, line)?;
         }
+        if let Some(badge) = self.machine.badge() {
+            self.say(Status::Bench, badge)?;
+        }
         let asked = Question {
             name: "sign-off/id".to_owned(),
             place: None,
