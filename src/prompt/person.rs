@@ -12,7 +12,7 @@ use super::meaning::{Meaning, More, meaning, takes_one_key};
 use super::page::{self, Look};
 use crate::env::Clock;
 use crate::record::How;
-use crate::text::{shown, shown_bytes};
+use crate::text::{shown, shown_bytes, shown_within};
 
 /// The same code within this time at the next question is the same pull of the trigger.
 const DOUBLE: Duration = Duration::from_secs(2);
@@ -92,8 +92,16 @@ impl<I: Input, W: Write> Person<I, W> {
     }
 
     fn line(&mut self, text: &str) -> Result<(), AskError> {
-        self.out.write_all(text.as_bytes())?;
-        self.out.write_all(b"\n")?;
+        // A window whose width is known is served whole words; anyone else breaks lines as they like.
+        let columns = match &mut self.face {
+            Face::Lines => None,
+            Face::Page { size, .. } => size().map(|(columns, _)| usize::from(columns)),
+        };
+        let text = shown_within(text, text.len());
+        for row in columns.map_or_else(|| vec![text.as_str()], |columns| text.wrapped(columns.saturating_sub(1))) {
+            self.out.write_all(row.as_bytes())?;
+            self.out.write_all(b"\n")?;
+        }
         Ok(())
     }
 
