@@ -215,7 +215,7 @@ impl<'a> Runner<'a> {
         self.record(Event::ProblemReported { step: step.id.clone(), slot: step.slot.clone(), text })?;
         self.say(
             Status::Recorded,
-            "problem kept; this item stays open. Put it right and answer it, pause with p, or type override to pass it by name and reason"
+            "problem kept; this item stays open. Put it right and answer it, pause with p, or type :override to pass it by name and reason"
                 .to_owned(),
         )
     }
