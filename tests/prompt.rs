@@ -357,6 +357,7 @@ proptest! {
 
 fn env(input: &[u8], out: &Out) -> Env {
     Env {
+        program: "slotwise".to_owned(),
         clock: std::rc::Rc::new(StepClock { at: Cell::default(), step: Duration::from_secs(5) }),
         seed: 0,
         root: "/nowhere".into(),

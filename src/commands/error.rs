@@ -109,6 +109,12 @@ impl From<RecordError> for CommandError {
 
 impl From<AskError> for CommandError {
     fn from(error: AskError) -> Self {
+        if let AskError::Io(io) = &error
+            && io.kind() == std::io::ErrorKind::BrokenPipe
+        {
+            // Nobody reads any more; the job is paused and its record says so.
+            return Self::new(Exit::Paused, "");
+        }
         let exit = match &error {
             AskError::NoAnswer { .. } => Exit::BadData,
             AskError::End | AskError::Interrupted => Exit::Paused,
@@ -134,7 +140,11 @@ impl From<RunError> for CommandError {
         match error {
             RunError::Journal(error) => error.into(),
             RunError::Ask(error) => {
-                Self::from(error).way_out("every answer given so far is on disk: `slotwise resume` goes on from there")
+                let error = Self::from(error);
+                if error.what.is_empty() {
+                    return error;
+                }
+                error.way_out("every answer given so far is on disk: `slotwise resume` goes on from there")
             }
             RunError::Expand(_) | RunError::NoUnit => Self::new(Exit::BadData, error.to_string()),
         }
