@@ -73,6 +73,9 @@ impl CommandError {
             std::io::ErrorKind::PermissionDenied | std::io::ErrorKind::ReadOnlyFilesystem => {
                 this.way_out("choose a folder that can be written")
             }
+            std::io::ErrorKind::NotFound | std::io::ErrorKind::NotADirectory => {
+                this.way_out("its folder is not there: make it first, or name another")
+            }
             _ => this,
         }
     }
