@@ -161,13 +161,45 @@ fn back_takes_an_answer_back_by_a_new_line_that_names_it() {
 #[test]
 fn notes_and_problems_are_kept_and_leave_the_step_open() {
     let bench = Bench::new();
-    let lines = with_wrong(&bench, 0, &["note a dent in the lid", "! the lid is bent", "3", "nobody told me"]);
-    bench.install(&lines).ends(0);
+    let mut lines = with_wrong(&bench, 0, &["note a dent in the lid", "! the lid is bent", "3", "nobody told me"]);
+    // Both problems are put right in words before the step has its answer.
+    lines.splice(5..5, ["LF-HRN-0137", "straightened it", "asked the foreman"].map(str::to_owned));
+    let ran = bench.install(&lines);
+    ran.ends(0);
+    ran.says(&["is a code of this job; words are wanted here", "put right: straightened it"]);
     let job = bench.job();
+    let settled: Vec<_> = job.problems().iter().map(|problem| problem.settled.as_deref()).collect();
+    assert_eq!(settled, [Some("straightened it"), Some("asked the foreman")]);
     assert_eq!(job.notes()[0].text, "a dent in the lid");
     let problems: Vec<&str> = job.problems().iter().map(|problem| problem.text.as_str()).collect();
     assert_eq!(problems[0], "the lid is bent");
     assert!(problems[1].contains("nobody told me"), "{problems:?}");
+}
+
+#[test]
+fn what_is_seen_to_be_wrong_is_put_right_in_words_before_the_step_is_done() {
+    let bench = Bench::new();
+    let at = line_of(&bench.steps(), "fill-a-slot/f1-1/look");
+    let mut lines = with_wrong(&bench, at, &["stands proud"]);
+    lines.insert(at + 2, "pressed the high end".to_owned());
+    bench.install(&lines).ends(0);
+    let job = bench.job();
+    let problem = &job.problems()[0];
+    assert_eq!(
+        (problem.text.as_str(), problem.settled.as_deref()),
+        ("seen: stands proud", Some("pressed the high end"))
+    );
+    assert_eq!(problem.slot, Some(SlotLabel::from("F1-1")));
+}
+
+#[test]
+fn a_pause_at_a_question_beside_a_step_is_a_pause() {
+    let bench = Bench::new();
+    let lines: Vec<String> = ["1", "1", ":b", ":p", "never reached"].map(str::to_owned).to_vec();
+    bench.install(&lines).ends(3);
+    let job = bench.job();
+    assert!(job.is_paused());
+    assert_eq!((job.answers().len(), job.corrections().len()), (2, 0));
 }
 
 #[test]
@@ -181,7 +213,7 @@ fn passing_a_step_takes_a_kind_a_reason_and_a_name() {
     lines.splice(at..=at, passing.iter().map(|line| (*line).to_owned()));
     let ran = bench.install(&lines);
     ran.ends(0);
-    ran.says(&["a few words are needed", "PASSED without evidence: static/humidity by Kim Holt"]);
+    ran.says(&["at least 3 letters are needed", "PASSED without evidence: static/humidity by Kim Holt"]);
     let job = bench.job();
     let passed = job.answer(&StepId("static/humidity".into())).unwrap();
     assert!(
