@@ -9,7 +9,7 @@ use super::rounds::all_steps;
 use super::sign::Signed;
 use super::{MachineReport, RunError};
 use crate::board::SlotLabel;
-use crate::checklist::{Because, Evidence, Judged, PartRead, Step, StepId, Steps, judge};
+use crate::checklist::{Because, Each, Evidence, Judged, PartRead, Step, StepId, Steps, judge};
 use crate::env::Clock;
 use crate::prompt::{Ask, AskError, Message, Question, Reply, Status, Wants};
 use crate::record::{Answer, Event, How, Job, Journal, Passed};
@@ -317,7 +317,8 @@ impl<'a> Runner<'a> {
             ("does not apply here", Passed::NotApplicable),
             ("could not be done", Passed::CouldNot),
         ];
-        if matches!(step.evidence, Evidence::TallyBack { .. }) {
+        let counts_back = step.each == Some(Each::CoverOn) && matches!(step.evidence, Evidence::Count { .. });
+        if counts_back || matches!(step.evidence, Evidence::TallyBack { .. }) {
             self.say(
                 Status::Attention,
                 "a count that does not agree may mean a part is loose in the machine: say in the reason where it is"
