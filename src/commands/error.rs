@@ -91,6 +91,8 @@ impl From<JournalError> for CommandError {
     fn from(error: JournalError) -> Self {
         let exit = match &error {
             JournalError::BadName { .. } | JournalError::Exists { .. } => Exit::CannotCreate,
+            // A record that is made does not have to be there; one that is opened does.
+            JournalError::Io { source, .. } if source.kind() == std::io::ErrorKind::NotFound => Exit::NoInput,
             JournalError::Io { source, .. } => for_writing(source),
             JournalError::Unreadable(RecordError::Io { source, .. }) => for_reading(source),
             JournalError::Unreadable(_) | JournalError::Rule { .. } | JournalError::Unwritable { .. } => Exit::BadData,
@@ -100,7 +102,11 @@ impl From<JournalError> for CommandError {
             | JournalError::NotRecorded { .. }
             | JournalError::Stopped { .. } => Exit::Io,
         };
-        Self::new(exit, error.to_string())
+        let this = Self::new(exit, error.to_string());
+        match exit {
+            Exit::NoInput => this.way_out("check the path; relative paths start where the command was called"),
+            _ => this,
+        }
     }
 }
 
