@@ -29,7 +29,7 @@ impl FileReport {
 impl MachineReport for FileReport {
     fn wants(&self) -> Wants {
         Wants::Path {
-            what: "the file that `slotwise capture -o FILE` wrote on that machine; `here` when this is that machine"
+            what: "the snapshot (`slotwise capture -o FILE` makes it on that machine; `here` is this machine)"
                 .to_owned(),
         }
     }
@@ -53,7 +53,8 @@ impl MachineReport for FileReport {
         let bytes = files::bytes(&path).map_err(|error| ReportError {
             what: format!("{name} cannot be read ({}). Check the path and give it again", error.kind()),
         })?;
-        read_json(&bytes)
-            .map_err(|error| ReportError { what: format!("{}. Make it anew with `slotwise capture -o FILE`", error) })
+        read_json(&bytes).map_err(|error| ReportError {
+            what: format!("{name} is no snapshot: {error}. Make it anew with `slotwise capture -o FILE`"),
+        })
     }
 }

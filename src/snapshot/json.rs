@@ -25,6 +25,13 @@ impl From<serde_json::Error> for SnapshotFault {
     fn from(error: serde_json::Error) -> Self {
         // The reader quotes what it met, which may be anything.
         let what = crate::text::shown_within(&error.to_string(), 200).to_string();
+        // It also says where, which is said here in front.
+        let what = what.rsplit_once(" at line ").map_or(what.as_str(), |(what, _)| what);
+        let what = match error.classify() {
+            serde_json::error::Category::Eof => "the file is empty or cut off here".to_owned(),
+            serde_json::error::Category::Syntax => format!("not JSON ({what})"),
+            _ => what.to_owned(),
+        };
         Self::NotJson { line: error.line(), column: error.column(), what }
     }
 }
