@@ -30,7 +30,11 @@ fn spoiled(good: &str, format: &str) -> Vec<(&'static str, Vec<u8>, String)> {
             format!("{good}\nx = {}1{}\n", "[".repeat(5000), "]".repeat(5000)).into_bytes(),
             "deep.toml".to_owned(),
         ),
-        ("typo.toml", good.replace(&format!("format = \"{format}"), &format!("frmat = \"{format}")).into_bytes(), "format".to_owned()),
+        (
+            "typo.toml",
+            good.replace(&format!("format = \"{format}"), &format!("frmat = \"{format}")).into_bytes(),
+            "format".to_owned(),
+        ),
         ("newer.toml", newer.into_bytes(), format!("{format}/9")),
     ]
 }

@@ -25,7 +25,8 @@ pub const UNIT: &str = "LF-HRN-0137";
 /// Who works.
 pub const TECHNICIAN: &str = "kim";
 
-const SITE: &str = "format = \"slotwise-site/1\"\n[[limit]]\nname = \"wait-after-cords\"\nvalue = \"0\"\nunit = \"s\"\nsource = \"no cords in a test\"\n";
+/// A site without waits.
+pub const SITE: &str = "format = \"slotwise-site/1\"\n[[limit]]\nname = \"wait-after-cords\"\nvalue = \"0\"\nunit = \"s\"\nsource = \"no cords in a test\"\n";
 
 /// A folder with the practice plan, a site file without waits, and the program to run in it.
 pub struct Bench {
