@@ -64,7 +64,16 @@ struct Bystander {
 
 impl Bystander {
     fn start(bench: &Bench, args: &[&str], variables: &[(&str, &str)]) -> Self {
-        let mut command = bench.command(args);
+        Self::start_in(bench, args, variables, (80, 24))
+    }
+
+    /// In a window of so many columns and rows, which it has before the program starts.
+    fn start_in(bench: &Bench, args: &[&str], variables: &[(&str, &str)], (columns, rows): (u16, u16)) -> Self {
+        let program = bench.command(args);
+        let mut command = std::process::Command::new("/bin/sh");
+        command.args(["-c", &format!("/usr/bin/stty cols {columns} rows {rows} && exec \"$0\" \"$@\"")]);
+        command.arg(program.get_program()).args(program.get_args());
+        command.current_dir(bench.path(".")).env_clear();
         command.env("TERM", "xterm-256color").env("LANG", "C.UTF-8");
         for (name, value) in variables {
             command.env(name, value);
@@ -83,14 +92,15 @@ impl Bystander {
                 self.seen = text.clone();
                 Some(text)
             }
-            Err(_) => None,
+            Err(rexpect::error::Error::EOF { .. }) => None,
+            Err(error) => panic!("no prompt came: {error}; last:\n{}", strip(&self.seen)),
         }
     }
 }
 
 /// What a newcomer types, going by the screen alone. `None` when it says that time passes by itself.
 fn by_the_screen(screen: &str, reported: &mut u32) -> Option<String> {
-    let plain: String = strip(screen);
+    let plain = unbroken(&strip(screen));
     let lines: Vec<&str> = plain.lines().map(str::trim_end).collect();
     let bench = lines.iter().rev().find_map(|line| line.split_once("BENCH ").map(|(_, said)| said.to_owned()));
     let has = |text: &str| plain.contains(text);
@@ -99,7 +109,7 @@ fn by_the_screen(screen: &str, reported: &mut u32) -> Option<String> {
         return Some("1\r".to_owned());
     }
     if let Some(word) =
-        lines.iter().find_map(|line| line.trim().strip_prefix("type ").and_then(|rest| rest.split_once(" and Enter")))
+        lines.iter().find_map(|line| wanted(line).strip_prefix("type ").and_then(|rest| rest.split_once(" and Enter")))
     {
         let word = word.0;
         if !word.starts_with("the ") && !word.starts_with("your ") && !word.starts_with("in your") {
@@ -119,7 +129,7 @@ fn by_the_screen(screen: &str, reported: &mut u32) -> Option<String> {
         if let Some((_, seen)) = said.rsplit_once("you see: ") {
             // By the number in front of what is seen.
             let number = lines.iter().find_map(|line| {
-                let (number, words) = line.trim().split_once(" = ")?;
+                let (number, words) = wanted(line).split_once(" = ")?;
                 (words == seen).then(|| number.to_owned())
             });
             return Some(format!("{}\r", number.unwrap_or_else(|| panic!("{seen:?} is not on offer in\n{plain}"))));
@@ -132,6 +142,59 @@ fn by_the_screen(screen: &str, reported: &mut u32) -> Option<String> {
         return None;
     }
     panic!("nothing on this screen says what to do:\n{plain}");
+}
+
+/// A line without the word that begins it where there are no pages.
+fn wanted(line: &str) -> &str {
+    line.strip_prefix("WANT ").unwrap_or(line).trim()
+}
+
+/// Where a narrow window broke lines, the words belong to the line before: one that begins with none of the words lines
+/// begin with.
+fn unbroken(screen: &str) -> String {
+    const BEGIN: [&str; 14] = [
+        "card ",
+        "CARD ",
+        "CAUTION ",
+        "WARNING ",
+        "DO ",
+        "SLOT ",
+        "WANT ",
+        "KEYS ",
+        "BENCH ",
+        "INFO ",
+        "SAVED",
+        "REFUSED ",
+        "ATTENTION ",
+        "WAIT ",
+    ];
+    if !screen.contains("CARD ") {
+        return screen.to_owned();
+    }
+    let mut out = String::new();
+    for line in screen.lines().map(str::trim_end) {
+        let begins = BEGIN.iter().any(|word| line.starts_with(word));
+        out.push_str(if begins || out.is_empty() { "\n" } else { " " });
+        out.push_str(line);
+    }
+    out
+}
+
+/// The page as it stands in a window: what was drawn since it was last cleared, row by row as the window breaks it.
+fn rows(screen: &str, columns: usize) -> Vec<String> {
+    let drawn = screen.rsplit_once("\x1b[2J").map_or(screen, |(_, page)| page);
+    // The session hands out one character a byte.
+    let bytes: Vec<u8> = strip(drawn).chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect();
+    let text = String::from_utf8(bytes).unwrap();
+    let broken = |line: &str| -> Vec<String> {
+        let letters: Vec<char> = line.trim_end_matches('\r').chars().collect();
+        if letters.is_empty() {
+            vec![String::new()]
+        } else {
+            letters.chunks(columns).map(|row| row.iter().collect()).collect()
+        }
+    };
+    text.lines().flat_map(broken).collect()
 }
 
 /// The screen without escape sequences.
@@ -152,13 +215,13 @@ fn strip(screen: &str) -> String {
     out
 }
 
-#[test]
-fn a_newcomer_gets_through_at_a_terminal_with_only_what_the_screen_says() {
-    let bench = Bench::new();
-    let mut terminal = Bystander::start(&bench, &["practice", "--seed", "5"], &[]);
+/// Plays the job in a window by what it shows; every screen goes to `look`.
+fn play(bench: &Bench, variables: &[(&str, &str)], size: (u16, u16), mut look: impl FnMut(&str)) {
+    let mut terminal = Bystander::start_in(bench, &["practice", "--seed", "5"], variables, size);
     let mut reported = 0;
     let mut answers = 0;
     while let Some(screen) = terminal.screen() {
+        look(&screen);
         // Whatever comes before a question is shown is dropped; a person is slower than this.
         std::thread::sleep(Duration::from_millis(30));
         if let Some(answer) = by_the_screen(&screen, &mut reported) {
@@ -179,6 +242,43 @@ fn a_newcomer_gets_through_at_a_terminal_with_only_what_the_screen_says() {
     );
     assert_eq!(reported, 1, "the report differed once");
     assert!(bench.job().is_done());
+}
+
+#[test]
+fn a_newcomer_gets_through_at_a_terminal_with_only_what_the_screen_says() {
+    let bench = Bench::new();
+    let mut maps = 0;
+    play(&bench, &[], (80, 24), |screen| {
+        let rows = rows(screen, 80);
+        let page = rows.join("\n");
+        // One row more is the input line.
+        assert!(rows.len() < 24, "{} rows do not fit:\n{page}", rows.len());
+        assert!(rows.iter().all(|row| row.chars().count() < 80), "too wide:\n{page}");
+        if page.contains(" SLOT ") {
+            maps += 1;
+            assert!(page.contains("HERE") && !page.contains("taller window"), "no map:\n{page}");
+        }
+        let placed = rows.iter().filter(|row| row.starts_with("card ")).count();
+        assert!(placed == 1 || page.contains("Sign-off") || page.contains("What now?"), "place and time:\n{page}");
+    });
+    assert!(maps > 40, "{maps} pages with a slot");
+}
+
+#[test]
+fn forty_columns_without_colour_or_unicode_are_enough_for_the_whole_job() {
+    let bench = Bench::new();
+    let mut screens = 0;
+    play(&bench, &[("NO_COLOR", "1"), ("LANG", "C")], (40, 24), |screen| {
+        screens += 1;
+        let plain = |c: char| matches!(c, ' '..='~' | '\r' | '\n' | '\x08');
+        // Once, at the start, a paste is told to come bare.
+        let screen = screen.replace("\x1b[?2004l", "");
+        assert!(screen.chars().all(plain), "{screen:?}");
+        for line in screen.lines().map(str::trim_end) {
+            assert!(line.len() < 40, "{line:?} in:\n{screen}");
+        }
+    });
+    assert!(screens > 100, "{screens}");
 }
 
 #[test]
@@ -225,7 +325,7 @@ fn ctrl_c_pauses_and_resume_goes_on_at_the_same_item() {
 }
 
 #[test]
-fn forty_columns_and_serial_consoles_get_lines() {
+fn what_is_played_without_a_terminal_is_lines() {
     let bench = Bench::new();
     let mut child = bench.command(&["practice", "--seed", "5", "--auto"]).env("COLUMNS", "40").spawn().unwrap();
     drop(child.stdin.take());
