@@ -9,23 +9,48 @@ use std::process::Stdio;
 use program::{Bench, TECHNICIAN, whole};
 use slotwise::machine::Fault;
 
-const COMMANDS: [&str; 7] = ["practice", "install", "resume", "capture", "verify", "board", "schema"];
+/// Commands that README tells of.
+const KNOWN: [&str; 11] =
+    ["plan", "practice", "install", "resume", "capture", "verify", "review", "report", "rma", "board", "schema"];
+
+/// The commands that a help page lists.
+fn listed(help: &str) -> Vec<String> {
+    let after = help.lines().skip_while(|line| *line != "Commands:").skip(1);
+    after
+        .take_while(|line| !line.is_empty())
+        .filter(|line| line.starts_with("  ") && !line.starts_with("   "))
+        .filter_map(|line| line.split_whitespace().next())
+        .filter(|command| *command != "help")
+        .map(str::to_owned)
+        .collect()
+}
+
+/// The help of a command and of all below it; how many there are.
+fn explains_itself(bench: &Bench, path: &[&str]) -> usize {
+    let mut args = path.to_vec();
+    args.push("--help");
+    let help = bench.run(&args, b"");
+    assert_eq!((help.code, help.stderr.as_str()), (0, ""), "{path:?}");
+    assert!(help.stdout.lines().all(|line| line.chars().count() <= 100), "{path:?}:\n{}", help.stdout);
+    assert!(help.stdout.contains(&["Usage: slotwise", &path.join(" ")].join(" ").trim_end().to_owned()), "{path:?}");
+    assert!(help.stdout.chars().next().is_some_and(char::is_uppercase), "{path:?} says nothing of itself");
+    let below = listed(&help.stdout);
+    1 + below.iter().map(|command| explains_itself(bench, &[path, &[command]].concat())).sum::<usize>()
+}
 
 #[test]
 fn every_command_explains_itself_on_stdout_within_a_hundred_columns() {
     let bench = Bench::new();
-    let whole = bench.run(&["--help"], b"");
-    whole.ends(0);
-    assert_eq!(whole.stderr, "");
-    for command in COMMANDS {
-        assert!(whole.stdout.contains(&format!("  {command} ")), "{command} is not in the list:\n{}", whole.stdout);
-        let help = bench.run(&[command, "--help"], b"");
-        help.ends(0);
-        assert!(help.stdout.lines().all(|line| line.chars().count() <= 100), "{command}");
-        assert!(help.stdout.contains("Usage: slotwise"), "{command}");
+    let all = listed(&bench.run(&["--help"], b"").stdout);
+    for known in KNOWN {
+        assert!(all.iter().any(|command| command == known), "{known} is not in {all:?}");
     }
+    let explained = explains_itself(&bench, &[]);
+    assert!(explained > all.len() + 2, "{explained} pages: those of nested commands are missing");
     let version = bench.run(&["--version"], b"");
     assert_eq!(version.stdout, format!("slotwise {}\n", env!("CARGO_PKG_VERSION")));
+    // Help makes nothing.
+    assert!(!bench.path("records").exists());
 }
 
 #[test]
@@ -63,14 +88,29 @@ fn each_exit_code_of_the_table_is_reached() {
     bench.run(&["capture", "--root", "nowhere"], b"").ends(66);
     bench.run(&["capture", "--root", "good", "-o", "no/such/folder.json"], b"").ends(73);
     bench.run(&["capture", "--root", "good", "-o", "/dev/full"], b"").ends(74);
+    no_permission(&bench);
+}
+
+/// 77 by a file that only someone else may read. Root may read everything, so root asks as nobody.
+fn no_permission(bench: &Bench) {
+    use std::os::unix::fs::PermissionsExt as _;
+    use std::os::unix::process::CommandExt as _;
+    const NOBODY: u32 = 65_534;
+    let hidden = bench.file("hidden.json", "{}");
+    let mode = |mode| std::fs::Permissions::from_mode(mode);
+    std::fs::set_permissions(&hidden, mode(0o000)).unwrap();
+    std::fs::set_permissions(bench.path("."), mode(0o755)).unwrap();
+    let mut command = bench.command(&["verify", "practice/plan.toml", "hidden.json"]);
     if rustix::process::geteuid().is_root() {
-        eprintln!("SKIPPED exit code 77 in each_exit_code_of_the_table_is_reached: root may read everything");
-    } else {
-        use std::os::unix::fs::PermissionsExt as _;
-        let hidden = bench.file("hidden.json", "{}");
-        std::fs::set_permissions(&hidden, std::fs::Permissions::from_mode(0o000)).unwrap();
-        bench.run(&["verify", "practice/plan.toml", "hidden.json"], b"").ends(77);
+        command.uid(NOBODY).gid(NOBODY);
     }
+    let Ok(output) = command.output() else {
+        eprintln!("SKIPPED exit code 77: the program cannot be run as nobody from here");
+        return;
+    };
+    let stderr = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(output.status.code(), Some(77), "{stderr}");
+    assert!(stderr.contains("hidden.json") && stderr.contains("way out"), "{stderr}");
 }
 
 #[test]
@@ -141,6 +181,29 @@ fn a_reader_that_leaves_early_is_no_trouble() {
     let ran = child.wait_with_output().unwrap();
     let stderr = String::from_utf8(ran.stderr).unwrap();
     assert_eq!((ran.status.code(), stderr.as_str()), (Some(0), ""));
+}
+
+#[test]
+fn a_job_whose_screen_goes_away_is_paused_and_loses_nothing() {
+    let bench = Bench::new();
+    bench.machine("tree", Fault::None, 1);
+    let lines = whole(&bench.steps(), "tree");
+    let mut child = bench.command(&Bench::install_args()).spawn().unwrap();
+    let mut stdin = child.stdin.take().unwrap();
+    let mut stderr = child.stderr.take().unwrap();
+    let mut seen = [0; 200];
+    std::io::Read::read_exact(&mut stderr, &mut seen).unwrap();
+    drop(stderr);
+    drop(child.stdout.take());
+    // It may be gone before all is written.
+    let _ = std::io::Write::write_all(&mut stdin, program::joined(&lines).as_bytes());
+    drop(stdin);
+    let status = child.wait().unwrap();
+    assert_eq!(status.code(), Some(3));
+    let job = bench.job();
+    assert!(!job.is_done());
+    bench.resume(&program::rest(&job, "tree")).ends(0);
+    assert!(bench.job().is_done());
 }
 
 #[test]
