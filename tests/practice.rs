@@ -282,6 +282,33 @@ fn forty_columns_without_colour_or_unicode_are_enough_for_the_whole_job() {
 }
 
 #[test]
+fn the_bench_stays_in_view_when_its_question_is_put_once_more() {
+    let bench = Bench::new();
+    let mut terminal = Bystander::start(&bench, &["practice", "--seed", "5"], &[]);
+    for _ in 0..2 {
+        terminal.screen().unwrap();
+        std::thread::sleep(Duration::from_millis(60));
+        terminal.session.send("1").unwrap();
+        terminal.session.flush().unwrap();
+    }
+    assert!(terminal.screen().unwrap().contains("BENCH the tag on the enclosure reads LF-EST-0009"));
+    // Later than the Enter of habit behind a key that needs none.
+    std::thread::sleep(Duration::from_millis(1500));
+    terminal.session.send("\r").unwrap();
+    terminal.session.flush().unwrap();
+    let again = strip(&terminal.screen().unwrap());
+    assert!(again.contains("REFUSED Enter alone is no answer"), "{again}");
+    assert!(again.contains("BENCH the tag on the enclosure reads LF-EST-0009"), "{again}");
+    std::thread::sleep(Duration::from_millis(60));
+    terminal.session.send("LF-EST-0009\r").unwrap();
+    terminal.session.flush().unwrap();
+    let next = strip(&terminal.screen().unwrap());
+    assert!(next.contains("SAVED") && !next.contains("BENCH the tag on the enclosure"), "{next}");
+    terminal.session.send_control('c').unwrap();
+    let _ = terminal.session.exp_eof();
+}
+
+#[test]
 fn ctrl_c_pauses_and_resume_goes_on_at_the_same_item() {
     let bench = Bench::new();
     let mut terminal = Bystander::start(&bench, &["practice", "--seed", "5"], &[("NO_COLOR", "1"), ("LANG", "C")]);

@@ -128,7 +128,8 @@ impl<I: Input, W: Write> Person<I, W> {
                 self.line(&format!("KEYS {keys}"))?;
             }
         }
-        self.said.clear();
+        // What the bench shows belongs to the question, and stays on its page when it is drawn once more.
+        self.said.retain(|message| message.status == Status::Bench);
         self.out.flush()?;
         Ok(())
     }
@@ -415,12 +416,15 @@ impl<I: Input, W: Write> Ask for Person<I, W> {
         self.show(question)?;
         self.drain()?;
         if let Wants::Time { at_least } = question.wants {
-            return self.wait(question, at_least);
+            let reply = self.wait(question, at_least)?;
+            self.said.retain(|message| message.status != Status::Bench);
+            return Ok(reply);
         }
         let asked = self.clock.steady();
         loop {
             let entry = self.entry(ends(question))?;
             if let Some(reply) = self.take(question, entry, asked)? {
+                self.said.retain(|message| message.status != Status::Bench);
                 return Ok(reply);
             }
             if !std::mem::take(&mut self.helped) && self.page_size().is_some() {
