@@ -45,7 +45,7 @@ fn wants(step: &Step, machine: &dyn MachineReport) -> Wants {
             Wants::Count { what: "how many".to_owned() }
         }
         Evidence::Choice { options, .. } => Wants::Choice { options: options.clone() },
-        Evidence::Text { optional } => Wants::Line { what: "in your words".to_owned(), optional: *optional },
+        Evidence::Text { optional } => Wants::Line { what: "it in your words".to_owned(), optional: *optional },
         Evidence::Time { seconds } => {
             Wants::Time { at_least: Duration::from_secs(u64::from(machine.seconds(*seconds))) }
         }

@@ -436,7 +436,7 @@ pub(super) fn side_question(step: &Step, suffix: &str, text: String) -> Question
         caution: None,
         warns: false,
         text,
-        wants: Wants::Line { what: "in your words".to_owned(), optional: false },
+        wants: Wants::Line { what: "it in your words".to_owned(), optional: false },
         help: None,
         critical: false,
         picture: Vec::new(),
