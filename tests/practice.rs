@@ -309,6 +309,36 @@ fn the_bench_stays_in_view_when_its_question_is_put_once_more() {
 }
 
 #[test]
+fn with_many_findings_the_page_that_asks_what_now_names_every_slot() {
+    let bench = Bench::new();
+    let plan = bench.plan();
+    let mut machine = slotwise::machine::Machine::as_planned(&plan, 7);
+    let gone = ["F1-1", "F3-1", "R2-1", "R4-1"];
+    for slot in gone {
+        machine.remove(&slot.into()).unwrap();
+    }
+    let slotwise::machine::Boot::Up(tree) = machine.report() else { panic!("the machine is dark") };
+    tree.write_to(&bench.path("tree")).unwrap();
+    let lines = program::whole(&bench.steps(), "tree");
+    let report = lines.iter().position(|line| line == "tree").unwrap();
+    bench.install(&lines[..report]).ends(3);
+    let record = bench.record();
+    let mut terminal = Bystander::start(&bench, &["resume", record.to_str().unwrap()], &[]);
+    assert!(terminal.screen().unwrap().contains("path of"));
+    std::thread::sleep(Duration::from_millis(60));
+    terminal.session.send("tree\r").unwrap();
+    terminal.session.flush().unwrap();
+    let rows = rows(&terminal.screen().unwrap(), 80);
+    let page = rows.join("\n");
+    assert!(page.contains("What now?"), "{page}");
+    assert!(page.contains("missing at F1-1, F3-1, R2-1, R4-1"), "{page}");
+    assert!(rows.len() < 24, "{} rows do not fit:\n{page}", rows.len());
+    terminal.session.send_control('c').unwrap();
+    let _ = terminal.session.exp_eof();
+    assert!(matches!(terminal.session.process().wait().unwrap(), WaitStatus::Exited(_, 3)));
+}
+
+#[test]
 fn ctrl_c_pauses_and_resume_goes_on_at_the_same_item() {
     let bench = Bench::new();
     let mut terminal = Bystander::start(&bench, &["practice", "--seed", "5"], &[("NO_COLOR", "1"), ("LANG", "C")]);

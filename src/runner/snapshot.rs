@@ -8,6 +8,7 @@ use crate::board::SlotLabel;
 use crate::checklist::Step;
 use crate::prompt::{Status, Wants};
 use crate::record::{Event, How};
+use crate::text::shown_within;
 use crate::verify::{Finding, Grave};
 
 /// What the technician does about findings.
@@ -88,6 +89,7 @@ impl Runner<'_> {
         let mut asked =
             side_question(step, "findings", format!("The report differs from the plan{already}. What now?"));
         asked.slot = None;
+        asked.picture = headlines(findings);
         asked.wants = Wants::Choice { options: options.iter().map(|(words, _)| (*words).to_owned()).collect() };
         loop {
             match self.hear(&asked, Some(step))? {
@@ -102,6 +104,29 @@ impl Runner<'_> {
         }
     }
 }
+
+/// All findings in a few rows, kind by kind: a page keeps only the last of what was said in view, and the question is about
+/// all of them.
+fn headlines(findings: &[Finding]) -> Vec<String> {
+    let mut kinds: Vec<(&str, Vec<String>)> = Vec::new();
+    for finding in findings {
+        let name = finding.kind.name();
+        let slot = finding.slot.as_ref().map(ToString::to_string);
+        match kinds.iter_mut().find(|(kind, _)| *kind == name) {
+            Some((_, slots)) => slots.extend(slot),
+            None => kinds.push((name, slot.into_iter().collect())),
+        }
+    }
+    let head = crate::source::counted(findings.len(), "finding");
+    let rows = kinds.iter().flat_map(|(kind, slots)| {
+        let row = if slots.is_empty() { format!("  {kind}") } else { format!("  {kind} at {}", slots.join(", ")) };
+        shown_within(&row, ROW * 12).wrapped(ROW).into_iter().map(str::to_owned).collect::<Vec<_>>()
+    });
+    std::iter::once(head).chain(rows).collect()
+}
+
+/// Columns of a row above a question; less than the narrowest page.
+const ROW: usize = 58;
 
 /// The slots that hands can do something about, each once, in the order of the findings.
 fn slots_of(findings: &[Finding]) -> Vec<SlotLabel> {
