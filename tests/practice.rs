@@ -339,6 +339,42 @@ fn with_many_findings_the_page_that_asks_what_now_names_every_slot() {
 }
 
 #[test]
+fn the_sign_off_shows_all_that_was_passed_without_evidence() {
+    let bench = Bench::new();
+    let steps = bench.steps();
+    bench.machine("tree", slotwise::machine::Fault::None, 1);
+    let passed = [
+        "static/humidity",
+        "fill-a-slot/f1-1/look",
+        "fill-a-slot/f2-1/look",
+        "fill-a-slot/r1-1/look",
+        "fill-a-slot/r2-1/look",
+    ];
+    let mut lines = Vec::new();
+    for (_, _, step) in steps.iter() {
+        let Some(line) = program::right(step, "tree") else { continue };
+        if passed.contains(&step.id.0.as_str()) {
+            lines.extend([":override", "3", "the lamp is broken", "Kim Holt"].map(str::to_owned));
+        } else {
+            lines.push(line);
+        }
+    }
+    bench.install(&lines).ends(3);
+    assert_eq!(bench.job().overrides().len(), passed.len());
+    let record = bench.record();
+    let mut terminal = Bystander::start(&bench, &["resume", record.to_str().unwrap()], &[]);
+    let rows = rows(&terminal.screen().unwrap(), 80);
+    let page = rows.join("\n");
+    assert!(page.contains("Sign-off."), "{page}");
+    for id in passed {
+        assert!(page.contains(&format!("PASSED without evidence: {id}")), "{id} is not on the page:\n{page}");
+    }
+    assert!(rows.len() < 24, "{} rows do not fit:\n{page}", rows.len());
+    terminal.session.send_control('c').unwrap();
+    let _ = terminal.session.exp_eof();
+}
+
+#[test]
 fn ctrl_c_pauses_and_resume_goes_on_at_the_same_item() {
     let bench = Bench::new();
     let mut terminal = Bystander::start(&bench, &["practice", "--seed", "5"], &[("NO_COLOR", "1"), ("LANG", "C")]);

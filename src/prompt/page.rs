@@ -9,7 +9,7 @@ use crate::text::{Shown, shown};
 /// Smaller windows get lines instead of pages.
 pub(super) const LEAST: (u16, u16) = (60, 16);
 
-/// Messages kept in view on the next page.
+/// Messages kept in view on the next page, however little room there is; more where there is room.
 const MESSAGES: usize = 4;
 
 /// What a terminal can show.
@@ -35,12 +35,17 @@ impl Look {
 /// The whole page, ready to be written; the cursor ends on the input line's first column.
 pub(super) fn page(question: &Question, said: &[Message], look: Look, size: (u16, u16)) -> String {
     let (columns, rows) = (usize::from(size.0), usize::from(size.1));
-    // Air between the parts where there is room for it, the picture included; one row is for the input, one is spare.
-    let airy = below_picture(question, said, look, columns, true);
-    let below = if airy.len() + question.picture.len() + 2 <= rows {
-        airy
-    } else {
-        below_picture(question, said, look, columns, false)
+    // As many messages as there is room for, and air between the parts where there is room for it, the picture included;
+    // one row is for the input, one is spare.
+    let fits = |below: &Vec<String>| below.len() + question.picture.len() + 2 <= rows;
+    let mut kept = said.len();
+    let below = loop {
+        let below = Some(below_picture(question, said, kept, look, columns, true)).filter(fits);
+        let below = below.unwrap_or_else(|| below_picture(question, said, kept, look, columns, false));
+        if kept <= MESSAGES || fits(&below) {
+            break below;
+        }
+        kept -= 1;
     };
     let room = rows.saturating_sub(below.len() + 2);
     let mut out = String::from(CLEAR);
@@ -60,15 +65,25 @@ pub(super) fn page(question: &Question, said: &[Message], look: Look, size: (u16
     out
 }
 
-/// Everything below the picture, one row each; `airy` sets the parts apart.
-fn below_picture(question: &Question, said: &[Message], look: Look, columns: usize, airy: bool) -> Vec<String> {
+/// Everything below the picture, one row each: the last `kept` messages first; `airy` sets the parts apart.
+fn below_picture(
+    question: &Question,
+    said: &[Message],
+    kept: usize,
+    look: Look,
+    columns: usize,
+    airy: bool,
+) -> Vec<String> {
     let mut rows = Vec::new();
     let gap = |rows: &mut Vec<String>| {
         if airy && rows.last().is_some_and(|row| !row.is_empty()) {
             rows.push(String::new());
         }
     };
-    let recent = said.get(said.len().saturating_sub(MESSAGES)..).unwrap_or_default();
+    let (before, recent) = said.split_at(said.len().saturating_sub(kept));
+    if !before.is_empty() {
+        rows.push(fit(&format!("(and {} more before these)", before.len()), columns));
+    }
     for message in recent {
         for text in lines::message(message) {
             let sgr = if matches!(message.status, Status::Refused | Status::Attention) { REVERSED } else { BOLD };
