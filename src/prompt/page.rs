@@ -10,7 +10,7 @@ use crate::text::{Shown, shown};
 pub(super) const LEAST: (u16, u16) = (60, 16);
 
 /// Messages kept in view on the next page, however little room there is; more where there is room.
-const MESSAGES: usize = 4;
+const MESSAGES: usize = 2;
 
 /// What a terminal can show.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -18,12 +18,7 @@ pub fn question(
     let step = card.steps.get(at.1)?;
     Some(Question {
         name: step.id.0.clone(),
-        place: Some(Place {
-            card: (at.0 + 1, steps.cards.len()),
-            card_name: card.name.clone(),
-            item: (at.1 + 1, card.steps.len()),
-            elapsed,
-        }),
+        place: place(steps, at, elapsed),
         slot: step.shown_slot().map(ToString::to_string),
         caution: step.caution.clone(),
         warns: step.warns,
@@ -32,6 +27,17 @@ pub fn question(
         help: step.help.clone(),
         critical: step.critical,
         picture,
+    })
+}
+
+/// Where the step at `at` is.
+pub fn place(steps: &Steps, at: (usize, usize), elapsed: Duration) -> Option<Place> {
+    let card = steps.cards.get(at.0)?;
+    Some(Place {
+        card: (at.0 + 1, steps.cards.len()),
+        card_name: card.name.clone(),
+        item: (at.1 + 1, card.steps.len()),
+        elapsed,
     })
 }
 

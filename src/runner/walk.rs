@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 use std::time::Duration;
 
 use super::picture::Pictures;
-use super::question::question;
+use super::question::{place, question};
 use super::rounds::all_steps;
 use super::sign::Signed;
 use super::{MachineReport, RunError};
@@ -178,7 +178,12 @@ impl<'a> Runner<'a> {
 
     /// Puts one question; notes, problems and pauses are dealt with here, for every question alike.
     pub(super) fn hear(&mut self, asked: &Question, step: Option<&Step>) -> Result<Heard, RunError> {
-        match self.ask.ask(asked) {
+        // A question beside a step is at the step's place: place and time stay in view.
+        let beside = step.filter(|_| asked.place.is_none()).and_then(|step| {
+            let elapsed = self.journal.job().worked();
+            Some(Question { place: place(&self.steps, self.steps.find(&step.id)?, elapsed), ..asked.clone() })
+        });
+        match self.ask.ask(beside.as_ref().unwrap_or(asked)) {
             Ok(Reply::Value { text, how, took }) => Ok(Heard::Value { text, how, took }),
             Ok(Reply::Back) => Ok(Heard::Back),
             Ok(Reply::Override) => Ok(Heard::Override),
@@ -325,8 +330,9 @@ impl<'a> Runner<'a> {
                     .to_owned(),
             )?;
         }
-        let mut asked =
-            side_question(step, "pass", "This item is passed without its evidence. Which is it?".to_owned());
+        let item = step.text.lines().next().unwrap_or_default();
+        let text = format!("To be passed without its evidence: {item}\nWhich is it? :b drops the override.");
+        let mut asked = side_question(step, "pass", text);
         asked.wants = Wants::Choice { options: KINDS.iter().map(|(words, _)| (*words).to_owned()).collect() };
         let as_what = loop {
             match self.hear(&asked, Some(step))? {
@@ -345,7 +351,8 @@ impl<'a> Runner<'a> {
             "Why? In your words; it stands at the top of the report. :b drops the override.".to_owned(),
         );
         let Some(why) = self.reason(&asked, step)? else { return Ok(self.unless_paused()) };
-        let asked = side_question(step, "name", "Who answers for this? Type the name in full.".to_owned());
+        let mut asked = side_question(step, "name", "Who answers for this?".to_owned());
+        asked.wants = Wants::Line { what: "the name in full".to_owned(), optional: false };
         let Some(name) = self.reason(&asked, step)? else { return Ok(self.unless_paused()) };
         self.record(Event::Overridden { step: step.id.clone(), as_what, why, name })?;
         if self.recheck.front() == Some(&step.id) {
