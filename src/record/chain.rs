@@ -5,6 +5,8 @@
 
 use std::io;
 
+use base64::Engine as _;
+use base64::engine::general_purpose::{STANDARD, STANDARD_NO_PAD};
 use serde::Serialize;
 use serde_json::ser::{CompactFormatter, Formatter};
 use sha2::{Digest, Sha256};
@@ -26,6 +28,21 @@ pub fn hash(line: &[u8]) -> String {
         text.push(char::from(HEX[usize::from(byte & 15)]));
     }
     text
+}
+
+/// The first 80 bits of a head's hash in groups of four, to read aloud and compare by eye.
+pub fn fingerprint(hash: &str) -> String {
+    let short: Vec<char> = hash.chars().take(20).collect();
+    short.chunks(4).map(|group| group.iter().collect::<String>()).collect::<Vec<_>>().join("-")
+}
+
+/// The fingerprint of a public key as `ssh-keygen -l` shows it: SHA-256 of the key, in base64 without padding (RFC 4648).
+/// `None` when `key` is not a type and base64.
+pub fn key_fingerprint(key: &str) -> Option<String> {
+    let (kind, base64) = key.split_once(' ')?;
+    let blob = STANDARD.decode(base64).ok()?;
+    let named = blob.get(4..4 + kind.len())?;
+    (named == kind.as_bytes()).then(|| format!("SHA256:{}", STANDARD_NO_PAD.encode(Sha256::digest(&blob))))
 }
 
 /// Where the chain stands: what the next line must say.

@@ -11,6 +11,7 @@ mod journal;
 mod name;
 pub mod read;
 mod scan;
+pub mod sign;
 mod strict;
 pub mod time;
 

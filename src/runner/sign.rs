@@ -55,7 +55,13 @@ impl Runner<'_> {
             }
         }
         let name = self.technician().to_owned();
-        self.record(Event::Declared { name, role: Role::Technician, statement: STATEMENT.to_owned() })?;
+        self.record(Event::Declared {
+            name,
+            role: Role::Technician,
+            statement: STATEMENT.to_owned(),
+            reason: None,
+            key: None,
+        })?;
         let findings = self.journal.job().comparison().map_or(0, |comparison| comparison.findings.len());
         self.say(Status::Recorded, "signed off; the record is closed".to_owned())?;
         Ok(Signed::Declared { findings })

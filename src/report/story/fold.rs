@@ -375,7 +375,7 @@ fn about(input: &Input<'_>, people: Vec<String>) -> About {
         worked_ms: u64::try_from(input.job.worked().as_millis()).unwrap_or(u64::MAX),
         lines: input.job.lines(),
         head: input.head.hash.clone(),
-        fingerprint: fingerprint(&input.head.hash),
+        fingerprint: crate::record::chain::fingerprint(&input.head.hash),
         state: match (input.job.is_done(), countersigned, input.job.is_paused()) {
             (true, true, _) => Stand::Countersigned,
             (true, false, _) => Stand::Declared,
@@ -384,12 +384,6 @@ fn about(input: &Input<'_>, people: Vec<String>) -> About {
         },
         torn: input.torn.map(|torn| torn.kind.words().to_owned()),
     }
-}
-
-/// The first 80 bits of the head's hash in groups of four, to read aloud and compare by eye.
-fn fingerprint(head: &str) -> String {
-    let short: Vec<char> = head.chars().take(20).collect();
-    short.chunks(4).map(|group| group.iter().collect::<String>()).collect::<Vec<_>>().join("-")
 }
 
 fn planned(plan: &Plan) -> Planned {
