@@ -61,7 +61,7 @@ fn pictures(env: &Env) -> Pictures {
 }
 
 /// A path as a shell takes it.
-fn quoted(path: &Path) -> String {
+pub(super) fn quoted(path: &Path) -> String {
     let text = named(path);
     let plain = text.bytes().all(|b| b.is_ascii_alphanumeric() || b"/._-".contains(&b));
     if plain { text } else { format!("'{}'", text.replace('\'', "'\\''")) }

@@ -6,7 +6,7 @@ use crate::prompt::{Question, Status, Wants};
 use crate::record::{Event, Role};
 
 /// What a technician states with a sign-off. It is in the record with each one, so that its meaning needs no other file.
-const STATEMENT: &str = "I did the work in this record. What it says I confirmed, I saw; what I passed, it names.";
+pub const STATEMENT: &str = "I did the work in this record. What it says I confirmed, I saw; what I passed, it names.";
 
 /// How a sign-off ended.
 pub(super) enum Signed {

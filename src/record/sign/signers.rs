@@ -102,13 +102,7 @@ impl Signers {
     ///
     /// # Errors
     /// Why not.
-    pub fn allow(
-        &self,
-        key: &SignerKey,
-        principal: &str,
-        namespace: &str,
-        at: i64,
-    ) -> Result<Allowed, NotAllowed> {
+    pub fn allow(&self, key: &SignerKey, principal: &str, namespace: &str, at: i64) -> Result<Allowed, NotAllowed> {
         let mut closest = NotAllowed::NoSuchPerson;
         for line in self.lines.iter().filter(|line| fits_list(principal, &line.principals)) {
             match line.allow(key, principal, namespace, at) {
@@ -126,8 +120,7 @@ impl SignerLine {
             if key.authority_blob().as_deref() != Some(&self.key.plain_blob()[..]) {
                 return Err(NotAllowed::OtherKey);
             }
-            certificate_fits(key, principal, at)
-                .map_err(|why| NotAllowed::Certificate { line: self.line, why })?;
+            certificate_fits(key, principal, at).map_err(|why| NotAllowed::Certificate { line: self.line, why })?;
         } else if key.blob() != self.key.blob() {
             return Err(NotAllowed::OtherKey);
         }
@@ -165,15 +158,8 @@ fn line(n: usize, text: &str, zone: Zone<'_>) -> Result<SignerLine, &'static str
     if rest.is_empty() {
         return Err("there is no key behind the names");
     }
-    let plain = |key| SignerLine {
-        line: n,
-        principals,
-        key,
-        authority: false,
-        namespaces: None,
-        after: None,
-        before: None,
-    };
+    let plain =
+        |key| SignerLine { line: n, principals, key, authority: false, namespaces: None, after: None, before: None };
     if let Ok((key, _)) = SignerKey::from_text(rest) {
         return Ok(plain(key));
     }

@@ -41,7 +41,9 @@ impl Hash {
 pub enum BadSignature {
     #[error("not a signature of OpenSSH's format")]
     NotOne,
-    #[error("the signature is not in the one form it has: there is something before, in or behind it that is not of it")]
+    #[error(
+        "the signature is not in the one form it has: there is something before, in or behind it that is not of it"
+    )]
     OtherForm,
     #[error("the signature is of version {0} of the format, this program knows 1")]
     Version(u32),
@@ -168,10 +170,18 @@ impl Sshsig {
     /// # Errors
     /// What does not hold.
     pub fn check_for(&self, namespace: &str, message: &[u8]) -> Result<(), BadSignature> {
+        self.check_hash(namespace, &self.hash.of(message))
+    }
+
+    /// As [`Sshsig::check_for`], for a message of which the hash is known, by this signature's [`Hash`].
+    ///
+    /// # Errors
+    /// What does not hold.
+    pub fn check_hash(&self, namespace: &str, message_hash: &[u8]) -> Result<(), BadSignature> {
         if self.namespace != namespace {
             return Err(BadSignature::OtherNamespace(self.namespace.clone()));
         }
-        let signed = Self::to_be_signed(namespace, self.hash, &self.hash.of(message));
+        let signed = Self::to_be_signed(namespace, self.hash, message_hash);
         if self.key.has_signed(&signed, &self.signature) { Ok(()) } else { Err(BadSignature::DoesNotFit) }
     }
 }
