@@ -14,7 +14,7 @@ use chrono::{DateTime, FixedOffset, Local, NaiveDateTime, TimeZone as _};
 pub use check::audit;
 pub use report::{Grave, Report, SignatureTold, State, Trouble, Verdict};
 pub use show::recipe;
-pub use walk::{audit_files, records_in};
+pub use walk::{RecordFile, audit_files, records_in};
 
 use super::files::{self, named};
 use super::review::print_json;
@@ -75,7 +75,7 @@ pub fn run(env: &mut Env, args: &AuditArgs) -> Result<Exit, CommandError> {
     let mut files = Vec::new();
     for path in &args.records {
         let located = files::located(env, path);
-        let found = records_in(&located).map_err(|error| CommandError::reading(path, &error))?;
+        let found = records_in(&located, path).map_err(|error| CommandError::reading(path, &error))?;
         if found.is_empty() {
             return Err(CommandError::new(Exit::NoInput, format!("no record (*.jsonl) in {}", named(path))));
         }

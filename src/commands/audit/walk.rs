@@ -9,14 +9,21 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use super::{Against, Report, audit, unread};
 use crate::record::{LARGEST_FILE, RecordError};
 
+/// A record's file, and how it is named to people.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RecordFile {
+    pub path: PathBuf,
+    pub name: PathBuf,
+}
+
 /// The records at a path: itself, or in a folder all `*.jsonl` below it, in order of their names. Links are not followed
 /// within a folder.
 ///
 /// # Errors
 /// A path that is not there, a folder that cannot be read.
-pub fn records_in(path: &Path) -> io::Result<Vec<PathBuf>> {
+pub fn records_in(path: &Path, name: &Path) -> io::Result<Vec<RecordFile>> {
     if !fs::metadata(path)?.is_dir() {
-        return Ok(vec![path.to_owned()]);
+        return Ok(vec![RecordFile { path: path.to_owned(), name: name.to_owned() }]);
     }
     let mut found = Vec::new();
     let mut folders = vec![path.to_owned()];
@@ -33,11 +40,15 @@ pub fn records_in(path: &Path) -> io::Result<Vec<PathBuf>> {
         }
     }
     found.sort();
-    Ok(found)
+    let named = |found: PathBuf| {
+        let name = found.strip_prefix(path).map_or_else(|_| found.clone(), |inner| name.join(inner));
+        RecordFile { path: found, name }
+    };
+    Ok(found.into_iter().map(named).collect())
 }
 
 /// Audits all files, as many at once as there are processors; `progress` is told how many are done.
-pub fn audit_files(files: &[PathBuf], against: &Against, progress: &(dyn Fn(usize) + Sync)) -> Vec<Report> {
+pub fn audit_files(files: &[RecordFile], against: &Against, progress: &(dyn Fn(usize) + Sync)) -> Vec<Report> {
     let next = AtomicUsize::new(0);
     let done = AtomicUsize::new(0);
     let reports: Mutex<Vec<(usize, Report)>> = Mutex::new(Vec::with_capacity(files.len()));
@@ -64,11 +75,11 @@ pub fn audit_files(files: &[PathBuf], against: &Against, progress: &(dyn Fn(usiz
     reports.into_iter().map(|(_, report)| report).collect()
 }
 
-fn one(file: &Path, against: &Against, bytes: &mut Vec<u8>) -> Report {
+fn one(file: &RecordFile, against: &Against, bytes: &mut Vec<u8>) -> Report {
     bytes.clear();
-    match read(file, bytes) {
-        Ok(()) => audit(file, bytes, against),
-        Err(error) => unread(file, error),
+    match read(&file.path, bytes) {
+        Ok(()) => audit(&file.name, bytes, against),
+        Err(error) => unread(&file.name, error),
     }
 }
 

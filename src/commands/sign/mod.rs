@@ -13,7 +13,7 @@ use super::files::{self, named};
 use super::review::print_json;
 use super::{CommandError, Exit};
 use crate::env::Env;
-use crate::record::chain::{self, fingerprint};
+use crate::record::chain::{self, Head, fingerprint};
 use crate::record::sign::SignerKey;
 use crate::record::{Event, Job, Journal, Line, Role, time};
 use crate::runner::{STATEMENT, all_steps};
@@ -118,6 +118,7 @@ pub fn run(env: &mut Env, args: &SignArgs) -> Result<Exit, CommandError> {
     refuse_open_items(journal.job(), &args.record)?;
     let role = Role::from(args.role);
     let name = signer(journal.job(), args)?;
+    refuse_early(&journal, &name, role, args, at)?;
     let found = with::find(env, &args.by)?;
     let key = found.as_ref().map(|(_, key)| key.fingerprint());
     let statement = if role == Role::Technician { STATEMENT } else { COUNTERSIGNED };
@@ -175,7 +176,6 @@ fn seal(
             event: signing.declared.clone(),
             prev: journal.head().hash.clone(),
         };
-        // Before anyone is asked for a passphrase or a touch.
         journal.job().check(&line).map_err(|fault| refused(&path, &fault))?;
         message.extend(chain::encode(&line).map_err(|wrong| refused(&path, &wrong))?);
         message.push(b'\n');
@@ -190,6 +190,27 @@ fn seal(
     let signed = Event::Signed { declared, key: key.text(), signature: signature.to_base64() };
     journal.append(signing.name, at, signed)?;
     Ok((declared, at))
+}
+
+/// What cannot be signed is said before anyone is asked for a passphrase or a touch.
+fn refuse_early(
+    journal: &Journal,
+    name: &str,
+    role: Role,
+    args: &SignArgs,
+    at: chrono::DateTime<chrono::FixedOffset>,
+) -> Result<(), CommandError> {
+    let event = Event::Declared {
+        name: name.to_owned(),
+        role,
+        statement: String::new(),
+        reason: args.reason.clone(),
+        // Which key is not known yet.
+        key: (!args.by.typed).then(String::new),
+    };
+    let Head { lines, hash } = journal.head().clone();
+    let line = Line { n: lines + 1, at, by: name.to_owned(), event, prev: hash };
+    journal.job().check(&line).map_err(|fault| refused(journal.path(), &fault))
 }
 
 /// The line and time of the same declaration by the same person and key at the record's end, whose signature a crash kept
