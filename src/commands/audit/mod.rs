@@ -9,7 +9,7 @@ mod walk;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use chrono::{DateTime, FixedOffset, Local, NaiveDateTime, TimeZone as _};
+use chrono::{DateTime, Datelike as _, FixedOffset, Local, NaiveDate, NaiveDateTime, TimeZone as _};
 
 pub use check::audit;
 pub use report::{Grave, Report, SignatureTold, State, Trouble, Verdict};
@@ -129,9 +129,15 @@ fn against(env: &mut Env, args: &AuditArgs) -> Result<Against, CommandError> {
     Ok(against)
 }
 
-/// A local time of this machine. Where the clock is set back and an hour comes twice, the first of the two.
+/// A local time of this machine, read as OpenSSH reads it: by the zone's standard time, in summer too (`ssh-keygen` judges
+/// it in the tests). The standard offset is taken as the lesser of January's and July's.
 fn local_seconds(at: NaiveDateTime) -> Option<i64> {
-    Local.from_local_datetime(&at).earliest().map(|at| at.timestamp())
+    let offset = |month| {
+        let day = NaiveDate::from_ymd_opt(at.year(), month, 1)?.and_hms_opt(12, 0, 0)?;
+        Some(Local.offset_from_utc_datetime(&day).local_minus_utc())
+    };
+    let standard = offset(1)?.min(offset(7)?);
+    Some(at.and_utc().timestamp() - i64::from(standard))
 }
 
 /// How far it is, on stderr: a bar on a terminal, one line elsewhere.

@@ -3,11 +3,10 @@
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use signature::Verifier as _;
-use ssh_key::certificate::CertType;
 use ssh_key::public::KeyData;
-use ssh_key::{Certificate, PublicKey, Signature};
+use ssh_key::{PublicKey, Signature};
 
-use super::Wire;
+use super::{Certificate, Wire, certificate};
 use crate::record::chain::key_fingerprint;
 
 /// Why something is no key.
@@ -37,21 +36,11 @@ impl SignerKey {
     pub fn from_blob(blob: &[u8]) -> Result<Self, BadKey> {
         let kind = Wire(blob).string().map_err(|_| BadKey::NotAKey)?;
         let kind = std::str::from_utf8(kind).map_err(|_| BadKey::NotAKey)?;
-        if kind.contains("-cert-v") {
-            let certificate = Certificate::from_bytes(blob).map_err(|_| BadKey::NotAKey)?;
-            // As OpenSSH does when it reads one. That the authority is one to be trusted is the signers file's to say.
-            certificate.verify_signature().map_err(|_| BadKey::Forged)?;
-            let plain = certificate.public_key().clone();
+        if certificate::is_one(kind) {
+            let (certificate, plain) = certificate::read(blob)?;
             return Ok(Self { blob: blob.to_owned(), plain, certificate: Some(Box::new(certificate)) });
         }
-        let plain = PublicKey::from_bytes(blob).map_err(|_| BadKey::NotAKey)?.key_data().clone();
-        if plain.is_other() || plain.is_dsa() {
-            return Err(BadKey::Unknown);
-        }
-        // The library reads past some forms of numbers that OpenSSH refuses; one key has one form here.
-        if PublicKey::from(plain.clone()).to_bytes().ok().as_deref() != Some(blob) {
-            return Err(BadKey::NotAKey);
-        }
+        let plain = plain(blob)?;
         Ok(Self { blob: blob.to_owned(), plain, certificate: None })
     }
 
@@ -104,16 +93,6 @@ impl SignerKey {
         self.certificate.as_deref()
     }
 
-    /// The bytes of the key of the authority that made the certificate.
-    pub fn authority_blob(&self) -> Option<Vec<u8>> {
-        self.certificate().map(|certificate| bytes_of(certificate.signature_key()))
-    }
-
-    /// Whether the certificate is for a person, not for a machine.
-    pub fn is_for_a_person(&self) -> bool {
-        self.certificate().is_none_or(|certificate| certificate.cert_type() == CertType::User)
-    }
-
     /// Whether it is RSA, for which an agent must be told which hash to use.
     pub fn is_rsa(&self) -> bool {
         self.plain.is_rsa()
@@ -121,10 +100,29 @@ impl SignerKey {
 
     /// Whether `signature` (SSH wire format) over `bytes` is of this key.
     pub(super) fn has_signed(&self, bytes: &[u8], signature: &[u8]) -> bool {
-        Signature::try_from(signature).is_ok_and(|signature| self.plain.verify(bytes, &signature).is_ok())
+        fits(&self.plain, bytes, signature)
     }
 }
 
-fn bytes_of(key: &KeyData) -> Vec<u8> {
+/// A key that is no certificate, from its bytes.
+pub(super) fn plain(blob: &[u8]) -> Result<KeyData, BadKey> {
+    let key = PublicKey::from_bytes(blob).map_err(|_| BadKey::NotAKey)?.key_data().clone();
+    if key.is_other() || key.is_dsa() {
+        return Err(BadKey::Unknown);
+    }
+    // The library reads past some forms of numbers that OpenSSH refuses; one key has one form here.
+    if bytes_of(&key) != blob {
+        return Err(BadKey::NotAKey);
+    }
+    Ok(key)
+}
+
+/// Whether a signature in SSH wire format is of this key over these bytes.
+pub(super) fn fits(key: &KeyData, bytes: &[u8], signature: &[u8]) -> bool {
+    Signature::try_from(signature).is_ok_and(|signature| key.verify(bytes, &signature).is_ok())
+}
+
+/// A key's bytes.
+pub(super) fn bytes_of(key: &KeyData) -> Vec<u8> {
     PublicKey::from(key.clone()).to_bytes().unwrap_or_default()
 }

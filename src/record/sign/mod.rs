@@ -3,6 +3,7 @@
 //! A signature covers all bytes of the record up to and including the `declared` line, newline included, so that
 //! `head -n N RECORD | ssh-keygen -Y verify …` checks it without this program.
 
+mod certificate;
 mod key;
 mod pattern;
 mod revoked;
@@ -10,6 +11,7 @@ mod signers;
 mod sshsig;
 mod wire;
 
+pub use certificate::Certificate;
 pub use key::{BadKey, SignerKey};
 pub use revoked::{BadRevocations, Revoked};
 pub use signers::{Allowed, NotAllowed, SignerFault, Signers};

@@ -6,7 +6,7 @@ use std::ops::RangeInclusive;
 
 use sha2::{Digest, Sha256};
 
-use super::{Short, SignerKey, Wire};
+use super::{Certificate, Short, SignerKey, Wire};
 
 const MAGIC: &[u8] = b"SSHKRL\n\0";
 
@@ -104,8 +104,8 @@ impl Revoked {
     pub fn has(&self, key: &SignerKey) -> bool {
         let plain = |blob: &Vec<u8>| self.keys.contains(blob) || self.sha256.contains(&Sha256::digest(blob)[..]);
         plain(&key.plain_blob())
-            || key.authority_blob().is_some_and(|authority| {
-                plain(&authority) || self.certificates.iter().any(|some| some.has(key, &authority))
+            || key.certificate().is_some_and(|certificate| {
+                plain(&certificate.authority) || self.certificates.iter().any(|some| some.has(certificate))
             })
     }
 }
@@ -137,13 +137,12 @@ impl Certificates {
         Ok(some)
     }
 
-    fn has(&self, key: &SignerKey, authority: &[u8]) -> bool {
-        let Some(certificate) = key.certificate() else { return false };
-        if !self.authority.is_empty() && self.authority != authority {
+    fn has(&self, certificate: &Certificate) -> bool {
+        if !self.authority.is_empty() && self.authority != certificate.authority {
             return false;
         }
-        let serial = certificate.serial();
-        self.ids.contains(certificate.key_id().as_bytes())
+        let serial = certificate.serial;
+        self.ids.contains(&certificate.id)
             // Zero is what a certificate without a serial has.
             || (serial != 0
                 && (self.serials.iter().any(|range| range.contains(&serial))

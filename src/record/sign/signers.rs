@@ -117,7 +117,7 @@ impl Signers {
 impl SignerLine {
     fn allow(&self, key: &SignerKey, principal: &str, namespace: &str, at: i64) -> Result<(), NotAllowed> {
         if self.authority {
-            if key.authority_blob().as_deref() != Some(&self.key.plain_blob()[..]) {
+            if key.certificate().is_none_or(|certificate| certificate.authority != self.key.plain_blob()) {
                 return Err(NotAllowed::OtherKey);
             }
             certificate_fits(key, principal, at).map_err(|why| NotAllowed::Certificate { line: self.line, why })?;
@@ -140,13 +140,13 @@ impl SignerLine {
 fn certificate_fits(key: &SignerKey, principal: &str, at: i64) -> Result<(), &'static str> {
     let Some(certificate) = key.certificate() else { return Err("the signature comes without a certificate") };
     let at = u64::try_from(at).unwrap_or(0);
-    if !key.is_for_a_person() {
+    if !certificate.is_for_a_person {
         Err("it is a machine's certificate")
-    } else if at < certificate.valid_after() {
+    } else if at < certificate.valid_after {
         Err("it was not valid yet")
-    } else if at >= certificate.valid_before() {
+    } else if at >= certificate.valid_before {
         Err("it was no longer valid")
-    } else if !certificate.valid_principals().iter().any(|name| name == principal) {
+    } else if !certificate.principals.iter().any(|name| name == principal.as_bytes()) {
         Err("it does not name this person")
     } else {
         Ok(())
