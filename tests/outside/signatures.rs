@@ -251,6 +251,34 @@ fn what_is_signed_here_is_good_to_ssh_keygen_by_the_lines_audit_prints() {
     assert!(!shop.command("sh", &["-c", line]).output().unwrap().status.success());
 }
 
+/// The commands of docs/record.md, followed to the letter.
+#[test]
+fn the_page_on_records_says_how_to_check_one() {
+    let Some(shop) = Shop::open("the commands of docs/record.md") else { return };
+    let page = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/record.md")).unwrap();
+    let part = page.split("## Checking without this program").nth(1).unwrap();
+    let mut blocks = part.split("```sh\n").skip(1).map(|block| block.split("```").next().unwrap());
+    let (signature, chain) = (blocks.next().unwrap(), blocks.next().unwrap());
+    shop.record("RECORD");
+    shop.key("kim", &["-t", "ed25519"], "");
+    let signed = shop.slotwise(&["sign", "RECORD", "--role", "technician", "--name", "kim", "--key", "kim"], &[]);
+    assert!(signed.status.success(), "{}", String::from_utf8_lossy(&signed.stderr));
+    shop.file("SIGNERS", format!("kim {}", shop.text("kim.pub")));
+    let (report, _) = shop.audited("RECORD", "SIGNERS");
+    let told = &report.signatures[0];
+    let at = slotwise::record::time::parse(&told.at).unwrap().naive_utc().format("%Y%m%d%H%M%SZ").to_string();
+    let signature =
+        signature.replace("144", &(told.declared + 1).to_string()).replace("143", &told.declared.to_string());
+    let said = shop.run("sh", &["-c", &signature.replace("20261125124512Z", &at)]);
+    let said = String::from_utf8(said.stdout).unwrap();
+    assert!(said.contains("Good \"slotwise-record\" signature for kim"), "{said}");
+    let said = String::from_utf8(shop.run("sh", &["-c", chain]).stdout).unwrap();
+    assert_eq!(said.trim(), format!("whole, fingerprint {}", report.fingerprint.replace('-', "")));
+    shop.file("RECORD", shop.text("RECORD").replacen("latches closed", "latches opened", 1));
+    let output = shop.command("sh", &["-c", chain]).output().unwrap();
+    assert!(String::from_utf8_lossy(&output.stdout).starts_with("broken at: {\"n\":2"), "{output:?}");
+}
+
 /// A wrong passphrase, or none and nobody to ask, signs nothing.
 #[test]
 fn a_key_that_does_not_open_leaves_the_record_as_it_was() {
