@@ -40,7 +40,7 @@ fn usual(folder: &Path) -> Vec<u8> {
     let mut journal = sealed::done(folder);
     let mut snapshot: slotwise::snapshot::Snapshot =
         serde_json::from_str(include_str!("../tests/record/snapshot.json")).unwrap();
-    let raw: Vec<u8> = (0..7_500_u32).map(|n| (n * n >> 3) as u8).collect();
+    let raw: Vec<u8> = (0..7_500_u32).map(|n| ((n * n) >> 3) as u8).collect();
     snapshot.sources.push(slotwise::snapshot::Source::of("smbios", "/sys/firmware/dmi/tables/DMI", &raw));
     journal.append("ada", sealed::at(5), Event::SnapshotTaken { step: None, snapshot: Box::new(snapshot) }).unwrap();
     let mut n = 0;

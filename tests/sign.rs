@@ -113,7 +113,7 @@ fn what_is_amended_is_signed_again() {
 fn an_open_job_is_not_signed() {
     let bench = bench(Fault::None);
     let lines = whole(&bench.steps(), "tree");
-    bench.install(&lines[..5].to_vec()).ends(3);
+    bench.install(&lines[..5]).ends(3);
     let before = fs::read(bench.record()).unwrap();
     let ran = slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--typed"]);
     ran.ends(65);

@@ -1,7 +1,7 @@
 //! With what is signed: a private key from a file, or one that an agent holds.
 
 use std::os::unix::net::UnixStream;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use ssh_key::PrivateKey;
 
@@ -87,7 +87,7 @@ fn of(private: &PrivateKey) -> Result<SignerKey, CommandError> {
     SignerKey::from_blob(&blob).map_err(|error| bad(&error))
 }
 
-fn certificate(env: &Env, file: &PathBuf, private: &PrivateKey) -> Result<SignerKey, CommandError> {
+fn certificate(env: &Env, file: &Path, private: &PrivateKey) -> Result<SignerKey, CommandError> {
     let bytes = files::bytes(&files::located(env, file)).map_err(|error| CommandError::reading(file, &error))?;
     let (key, _) = SignerKey::from_text(&String::from_utf8_lossy(&bytes)).map_err(|error| {
         CommandError::new(Exit::BadData, format!("{} is no certificate", named(file))).because(&error)
