@@ -118,7 +118,9 @@ pub fn decode(bytes: &[u8], head: &Head) -> Result<Line, Wrong> {
 fn written(bytes: &[u8], head: &Head) -> Option<Line> {
     let line: Line = serde_json::from_slice(bytes).ok()?;
     let opens = matches!(&line.event, Event::Opened(opened) if opened.format == RECORD_FORMAT);
-    if (head.lines == 0) != opens || has_long_number(bytes) {
+    // `prev` stands last, and that of the first line is nothing but digits.
+    let before_prev = bytes.len().saturating_sub(line.prev.len() + 2);
+    if (head.lines == 0) != opens || has_long_number(bytes.get(..before_prev)?) {
         return None;
     }
     let mut same = Same { wanted: bytes };
