@@ -50,6 +50,8 @@ pub struct Terminal {
 /// Everything a run takes from outside.
 pub struct Env {
     pub clock: std::rc::Rc<dyn Clock>,
+    /// How the program was called, so that a command it suggests can be typed as it stands.
+    pub program: String,
     /// Seeds everything random.
     pub seed: u64,
     /// The folder under which the machine's `/proc` and `/sys` are read.

@@ -17,6 +17,7 @@ fn main() -> ExitCode {
         .filter(|(columns, rows)| *columns > 0 && *rows > 0);
     let mut env = Env {
         clock: std::rc::Rc::new(SystemClock::default()),
+        program: std::env::args().next().unwrap_or_else(|| "slotwise".to_owned()),
         seed: fastrand::u64(..),
         root: PathBuf::from("/"),
         folder: std::env::current_dir().unwrap_or_else(|_| PathBuf::from(".")),

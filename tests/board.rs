@@ -34,6 +34,7 @@ fn run(
 ) -> (Result<Exit, CommandError>, String) {
     let out = Kept::default();
     let mut env = Env {
+        program: "slotwise".to_owned(),
         clock: Rc::new(SystemClock::default()),
         seed: 1,
         root: PathBuf::from("/"),

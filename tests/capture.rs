@@ -251,6 +251,7 @@ impl Clock for Fixed {
 fn capture_command(root: &Path, output: Option<&Path>, json: bool) -> (Result<Exit, String>, String) {
     let stdout = Stream::default();
     let mut env = Env {
+        program: "slotwise".to_owned(),
         clock: std::rc::Rc::new(Fixed),
         seed: 0,
         root: PathBuf::from("/nowhere"),

@@ -99,18 +99,20 @@ fn every_job_ends_with_closing_power_and_report_and_needs_the_fasteners_before_p
     let at = |id: &str| steps.iter().position(|(_, _, step)| step.id.0 == id).unwrap_or_else(|| panic!("{id}"));
     let path = [
         "order-in-hand/chassis",
-        "static/wrist",
+        "before-the-hands-go-in/weight",
         "power-off/lights",
         "power-off/wait",
+        "static/wrist",
         "cover-off/1.air-duct/loose",
         "cover-off/2.riser/captive",
+        "under-the-covers/heat",
         "fill-a-slot/p1-a1/slot",
         "before-covers-go-back/seated",
         "cover-on/2.riser/captive",
         "cover-on/1.air-duct/loose",
         "close-up/tools",
         "power-on/power",
-        "power-on/report",
+        "report/report",
         "sign-off/note",
     ];
     assert!(path.windows(2).all(|pair| at(pair[0]) < at(pair[1])));

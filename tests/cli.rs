@@ -55,6 +55,7 @@ fn each_exit_code_of_the_table_is_reached() {
     bad.ends(1);
     assert!(bad.stdout.contains("missing at F1-1"), "{}", bad.stdout);
     bench.run(&["verify"], b"").ends(2);
+    bench.run(&["verify", "practice/plan.toml", "good.json", "--unit", "LF-HRN-9999"], b"").ends(2);
     bench.install(&[]).ends(3);
     bench.run(&["verify", "good.json", "good.json"], b"").ends(65);
     bench.run(&["verify", "practice/plan.toml", "practice/plan.toml"], b"").ends(65);
@@ -89,6 +90,47 @@ fn verify_reads_a_record_and_gives_stable_json() {
     }
     assert_eq!((finding["kind"].as_str(), finding["slot"].as_str()), (Some("missing"), Some("R2-1")));
     assert!(json["compared"]["slots"].as_u64().unwrap() > 0);
+}
+
+#[test]
+fn the_report_of_another_machine_is_no_evidence_for_a_plan() {
+    let bench = Bench::new();
+    let tree = bench.machine("tree", Fault::None, 1);
+    bench.run(&["capture", "--root", "tree", "-o", "good.json"], b"").ends(0);
+    let order = std::fs::read_to_string(bench.path("practice/order.toml")).unwrap();
+    bench.file("practice/order.toml", order.replace(program::UNIT, "LF-HRN-0999"));
+    let ran = bench.run(&["verify", "practice/plan.toml", "good.json"], b"");
+    ran.ends(1);
+    assert!(ran.stdout.contains("other-machine") && ran.stdout.contains("LF-HRN-0999"), "{}", ran.stdout);
+    // With several units, nobody can tell which one is meant unless it is said.
+    let other = "\n[[unit]]\nchassis = \"LF-HRN-0137\"\nenclosure = \"LF-EST-0009\"\nbay = \"N4\"\n";
+    let two = order.replace(program::UNIT, "LF-HRN-0999") + other;
+    bench.file("practice/order.toml", two);
+    let ran = bench.run(&["verify", "practice/plan.toml", "good.json"], b"");
+    ran.ends(0);
+    assert!(ran.stdout.contains("whose report this is"), "{}", ran.stdout);
+    bench.run(&["verify", "practice/plan.toml", "good.json", "--unit", program::UNIT], b"").ends(0);
+    bench.run(&["verify", "practice/plan.toml", "good.json", "--unit", "LF-HRN-0999"], b"").ends(1);
+    assert!(tree.is_dir());
+}
+
+#[test]
+fn a_plan_without_an_order_asks_for_the_real_tag() {
+    let bench = Bench::new();
+    bench.file(
+        "stock.csv",
+        "part,kind,gib,ranks,width,mts,count,pack,price,currency\nOM4R32-2R4-2666,RDIMM,32,2,4,2666,8,1,90,EUR\n",
+    );
+    let args =
+        ["plan", "--board", "boards/heron.toml", "--stock", "stock.csv", "--capacity", "256GiB", "-o", "made.toml"];
+    let ran = bench.run(&args, b"");
+    ran.ends(0);
+    assert!(ran.stdout.contains("install asks for the real one"), "{}", ran.stdout);
+    let ran = bench.run(&["install", "made.toml", "--technician", TECHNICIAN, "--plain"], b"LF-HRN-0555\n");
+    ran.ends(3);
+    ran.says(&["Scan the tag of the machine you will work on"]);
+    assert_eq!(bench.job().opened().unit, "LF-HRN-0555");
+    assert!(!bench.job().opened().plan.order.stand_ins);
 }
 
 #[test]

@@ -4,7 +4,7 @@
 
 mod program;
 
-use program::{Bench, TECHNICIAN, first_scan, joined, rest, whole};
+use program::{Bench, TECHNICIAN, first_scan, joined, line_of, rest, whole};
 use slotwise::board::SlotLabel;
 use slotwise::checklist::{ScanOf, StepId};
 use slotwise::machine::Fault;
@@ -126,7 +126,7 @@ fn one_module_does_not_stand_in_two_slots() {
 fn strap_readings_outside_the_limits_are_refused_with_their_direction() {
     let bench = Bench::new();
     let steps = bench.steps();
-    let at = steps.iter().position(|(_, _, step)| step.id.0 == "static/wrist").unwrap();
+    let at = line_of(&steps, "static/wrist");
     let lines = with_wrong(&bench, at, &["0", "abc", "0.74", "35.1", "-1", "1e3", "\u{221e}"]);
     let ran = bench.install(&lines);
     ran.ends(0);
@@ -161,9 +161,15 @@ fn back_takes_an_answer_back_by_a_new_line_that_names_it() {
 #[test]
 fn notes_and_problems_are_kept_and_leave_the_step_open() {
     let bench = Bench::new();
-    let lines = with_wrong(&bench, 0, &["note a dent in the lid", "! the lid is bent", "3", "nobody told me"]);
-    bench.install(&lines).ends(0);
+    let mut lines = with_wrong(&bench, 0, &["note a dent in the lid", "! the lid is bent", "3", "nobody told me"]);
+    // Both problems are put right in words before the step has its answer.
+    lines.splice(5..5, ["LF-HRN-0137", "straightened it", "asked the foreman"].map(str::to_owned));
+    let ran = bench.install(&lines);
+    ran.ends(0);
+    ran.says(&["is a code of this job; words are wanted here", "put right: straightened it"]);
     let job = bench.job();
+    let settled: Vec<_> = job.problems().iter().map(|problem| problem.settled.as_deref()).collect();
+    assert_eq!(settled, [Some("straightened it"), Some("asked the foreman")]);
     assert_eq!(job.notes()[0].text, "a dent in the lid");
     let problems: Vec<&str> = job.problems().iter().map(|problem| problem.text.as_str()).collect();
     assert_eq!(problems[0], "the lid is bent");
@@ -171,17 +177,43 @@ fn notes_and_problems_are_kept_and_leave_the_step_open() {
 }
 
 #[test]
+fn what_is_seen_to_be_wrong_is_put_right_in_words_before_the_step_is_done() {
+    let bench = Bench::new();
+    let at = line_of(&bench.steps(), "fill-a-slot/f1-1/look");
+    let mut lines = with_wrong(&bench, at, &["stands proud"]);
+    lines.insert(at + 2, "pressed the high end".to_owned());
+    bench.install(&lines).ends(0);
+    let job = bench.job();
+    let problem = &job.problems()[0];
+    assert_eq!(
+        (problem.text.as_str(), problem.settled.as_deref()),
+        ("seen: stands proud", Some("pressed the high end"))
+    );
+    assert_eq!(problem.slot, Some(SlotLabel::from("F1-1")));
+}
+
+#[test]
+fn a_pause_at_a_question_beside_a_step_is_a_pause() {
+    let bench = Bench::new();
+    let lines: Vec<String> = ["1", "1", ":b", ":p", "never reached"].map(str::to_owned).to_vec();
+    bench.install(&lines).ends(3);
+    let job = bench.job();
+    assert!(job.is_paused());
+    assert_eq!((job.answers().len(), job.corrections().len()), (2, 0));
+}
+
+#[test]
 fn passing_a_step_takes_a_kind_a_reason_and_a_name() {
     let bench = Bench::new();
     let steps = bench.steps();
-    let at = steps.iter().position(|(_, _, step)| step.id.0 == "static/humidity").unwrap();
+    let at = line_of(&steps, "static/humidity");
     bench.machine("tree", Fault::None, 1);
     let mut lines = whole(&steps, "tree");
     let passing = ["override", "3", "x", "the meter is at the calibration house", "Kim Holt"];
     lines.splice(at..=at, passing.iter().map(|line| (*line).to_owned()));
     let ran = bench.install(&lines);
     ran.ends(0);
-    ran.says(&["a few words are needed", "PASSED without evidence: static/humidity by Kim Holt"]);
+    ran.says(&["at least 3 letters are needed", "PASSED without evidence: static/humidity by Kim Holt"]);
     let job = bench.job();
     let passed = job.answer(&StepId("static/humidity".into())).unwrap();
     assert!(

@@ -123,7 +123,7 @@ fn a_question_is_one_line_an_event_and_the_picture_is_left_out() {
          DO Press the module down.\n\
          SLOT P1-D3\n\
          WANT scan the slot label\n\
-         KEYS :? help  :b back  :n note  :! problem  :p pause\n\
+         KEYS :? help  :b back  :n note  :! problem  :p pause, then Enter\n\
          READ P1-D3\n\
          SAVED slot P1-D3\n"
     );
@@ -357,6 +357,7 @@ proptest! {
 
 fn env(input: &[u8], out: &Out) -> Env {
     Env {
+        program: "slotwise".to_owned(),
         clock: std::rc::Rc::new(StepClock { at: Cell::default(), step: Duration::from_secs(5) }),
         seed: 0,
         root: "/nowhere".into(),

@@ -50,6 +50,7 @@ fn scene() {
     let Ok(scene) = std::env::var(SCENE) else { return };
     let size = tcgetwinsize(std::io::stderr()).map(|size| (size.ws_col, size.ws_row)).ok();
     let mut env = Env {
+        program: "slotwise".to_owned(),
         clock: std::rc::Rc::new(SystemClock::default()),
         seed: 0,
         root: "/".into(),

@@ -60,7 +60,7 @@ impl Item<'_> {
 pub(crate) fn limit_words(limit: &Limit) -> String {
     match &limit.value {
         Some(value) => format!("{value} {}", limit.unit),
-        None => format!("a number of {} not set by this site", limit.unit),
+        None => "not set by this site".to_owned(),
     }
 }
 

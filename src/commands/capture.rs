@@ -12,7 +12,7 @@ use crate::snapshot::{Capture, write_json};
 /// Reads what a machine reports about its memory: every slot, the totals, the errors counted
 ///
 /// Reads the firmware's table, /proc and /sys of this machine, or of a copy of them. The firmware's table can be read
-/// by root only; without it no slot is known, and the exit code is 77. What could not be read is listed with what that
+/// by root only; without it no slot is known, and the exit code is 77, or 66 where the machine has no such table. What could not be read is listed with what that
 /// costs and how to get it.
 #[derive(Debug, Clone, Default, clap::Args)]
 pub struct CaptureArgs {
@@ -57,9 +57,7 @@ pub fn run(env: &mut Env, args: &CaptureArgs) -> Result<Exit, CommandError> {
         Exit::Done
     } else if taken.table_refused {
         Exit::NoPermission
-    } else if taken.snapshot.sources.is_empty() {
-        Exit::NoInput
     } else {
-        Exit::Done
+        Exit::NoInput
     })
 }

@@ -73,6 +73,9 @@ impl CommandError {
             std::io::ErrorKind::PermissionDenied | std::io::ErrorKind::ReadOnlyFilesystem => {
                 this.way_out("choose a folder that can be written")
             }
+            std::io::ErrorKind::NotFound | std::io::ErrorKind::NotADirectory => {
+                this.way_out("its folder is not there: make it first, or name another")
+            }
             _ => this,
         }
     }
@@ -109,6 +112,12 @@ impl From<RecordError> for CommandError {
 
 impl From<AskError> for CommandError {
     fn from(error: AskError) -> Self {
+        if let AskError::Io(io) = &error
+            && io.kind() == std::io::ErrorKind::BrokenPipe
+        {
+            // Nobody reads any more; the job is paused and its record says so.
+            return Self::new(Exit::Paused, "");
+        }
         let exit = match &error {
             AskError::NoAnswer { .. } => Exit::BadData,
             AskError::End | AskError::Interrupted => Exit::Paused,
@@ -134,7 +143,11 @@ impl From<RunError> for CommandError {
         match error {
             RunError::Journal(error) => error.into(),
             RunError::Ask(error) => {
-                Self::from(error).way_out("every answer given so far is on disk: `slotwise resume` goes on from there")
+                let error = Self::from(error);
+                if error.what.is_empty() {
+                    return error;
+                }
+                error.way_out("every answer given so far is on disk: `slotwise resume` goes on from there")
             }
             RunError::Expand(_) | RunError::NoUnit => Self::new(Exit::BadData, error.to_string()),
         }

@@ -64,7 +64,7 @@ impl Asking {
 
 /// Opens a job and walks it.
 pub fn run(env: &mut Env, args: &InstallArgs) -> Result<Exit, CommandError> {
-    let plan = files::read_plan(env, &args.plan)?;
+    let mut plan = files::read_plan(env, &args.plan)?;
     let checklist = files::read_checklist(env, args.checklist.as_deref(), args.site.as_deref())?;
     let records = files::located(env, &args.records);
     let mut ask = args.asking.choose(env)?;
@@ -72,6 +72,9 @@ pub fn run(env: &mut Env, args: &InstallArgs) -> Result<Exit, CommandError> {
     let Some(technician) = technician(args.technician.as_deref(), ask.as_mut())? else {
         return Ok(not_begun(env)?);
     };
+    if plan.order.stand_ins {
+        plan.order = plan.order.for_tag(&unit);
+    }
     let now = env.clock.now();
     let opened = Opened {
         format: RECORD_FORMAT.to_owned(),
@@ -127,6 +130,20 @@ fn not_begun(env: &mut Env) -> std::io::Result<Exit> {
 fn unit(plan: &Plan, given: Option<&str>, ask: &mut dyn Ask) -> Result<Option<String>, CommandError> {
     let units = &plan.order.unit;
     let known = |tag: &str| units.iter().any(|unit| unit.chassis == tag);
+    if plan.order.stand_ins {
+        return match given {
+            Some(tag) => real_tag(tag).map(Some).map_err(|why| CommandError::new(Exit::Usage, why)),
+            None => answered(
+                ask,
+                &opening_question(
+                    "unit",
+                    "The plan was made without an order. Scan the tag of the machine you will work on.".to_owned(),
+                    Wants::Scan { what: "the chassis tag".to_owned() },
+                ),
+                real_tag,
+            ),
+        };
+    }
     if let Some(tag) = given {
         if !known(tag) {
             let tags: Vec<String> = units.iter().map(|unit| crate::text::shown(&unit.chassis).to_string()).collect();
@@ -146,6 +163,16 @@ fn unit(plan: &Plan, given: Option<&str>, ask: &mut dyn Ask) -> Result<Option<St
     answered(ask, &asked, |tag| {
         if known(tag.trim()) { Ok(tag.trim().to_owned()) } else { Err("that is no unit of this order".to_owned()) }
     })
+}
+
+/// A tag that nothing can be compared with; it becomes the one the job holds on to.
+fn real_tag(tag: &str) -> Result<String, String> {
+    let tag = tag.trim();
+    if (2..=80).contains(&tag.len()) && tag.bytes().all(|b| b.is_ascii_graphic() || b == b' ') {
+        Ok(tag.to_owned())
+    } else {
+        Err("a tag has 2 to 80 letters, digits and signs".to_owned())
+    }
 }
 
 fn technician(given: Option<&str>, ask: &mut dyn Ask) -> Result<Option<String>, CommandError> {

@@ -1,6 +1,6 @@
 //! What every command that walks a job has in common.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use super::files::named;
 use super::{CommandError, Exit};
@@ -35,17 +35,19 @@ pub fn walk(
     }
     match ended? {
         Ended::Paused => {
+            let path = near(env, &path);
             writeln!(env.stdout, "PAUSED {}", named(&path))?;
-            writeln!(env.stdout, "go on with: slotwise resume {}", quoted(&path))?;
+            writeln!(env.stdout, "A module still in your hand goes back into its bag. Go on with:")?;
+            writeln!(env.stdout, "  {} resume {}", quoted(Path::new(&env.program)), quoted(&path))?;
             Ok(Exit::Paused)
         }
         Ended::Declared { findings: 0 } => {
-            writeln!(env.stdout, "DONE {}", named(&path))?;
+            writeln!(env.stdout, "DONE {}", named(&near(env, &path)))?;
             Ok(Exit::Done)
         }
         Ended::Declared { findings } => {
             let findings = crate::source::counted(findings, "FINDING").to_uppercase();
-            writeln!(env.stdout, "DONE WITH {findings} {}", named(&path))?;
+            writeln!(env.stdout, "DONE WITH {findings} {}", named(&near(env, &path)))?;
             Ok(Exit::Findings)
         }
     }
@@ -58,6 +60,11 @@ fn pictures(env: &Env) -> Pictures {
         look: Look { width: width.min(100), unicode: env.unicode() },
         colour: env.colour(env.terminal.stderr_is_terminal),
     }
+}
+
+/// A path from the folder the command was called in, where it lies below it.
+fn near(env: &Env, path: &Path) -> PathBuf {
+    path.strip_prefix(&env.folder).unwrap_or(path).to_owned()
 }
 
 /// A path as a shell takes it.

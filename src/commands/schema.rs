@@ -4,10 +4,11 @@ use serde_json::Value;
 
 use super::{CommandError, Exit};
 use crate::board::{BOARD_FORMAT, Board};
-use crate::checklist::{CHECKLIST_FORMAT, Checklist};
+use crate::checklist::{CHECKLIST_FORMAT, Checklist, SITE_FORMAT, Site};
 use crate::env::Env;
 use crate::order::{ORDER_FORMAT, Order};
 use crate::plan;
+use crate::prompt::answers::{ANSWERS_FORMAT, AnswersFile};
 use crate::record::Line;
 use crate::snapshot::{SNAPSHOT_FORMAT, Snapshot};
 use crate::source::schema_of;
@@ -32,6 +33,10 @@ pub enum Name {
     Plan,
     /// Cards of steps
     Checklist,
+    /// A site's own limits
+    Site,
+    /// A scripted technician
+    Answers,
     /// What a machine reports about its memory
     Snapshot,
     /// One line of a job's record
@@ -54,6 +59,8 @@ fn schema(name: Name) -> Value {
         Name::Order => schema_of::<Order>(ORDER_FORMAT),
         Name::Plan => plan::schema(),
         Name::Checklist => schema_of::<Checklist>(CHECKLIST_FORMAT),
+        Name::Site => schema_of::<Site>(SITE_FORMAT),
+        Name::Answers => schema_of::<AnswersFile>(ANSWERS_FORMAT),
         Name::Snapshot => schema_of::<Snapshot>(SNAPSHOT_FORMAT),
         // A record's line is a flattened event; what it may hold besides is the reader's to say.
         Name::Record => schemars::schema_for!(Line).to_value(),

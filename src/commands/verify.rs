@@ -12,7 +12,7 @@ use crate::record::read;
 use crate::runner::{all_steps, comparison};
 use crate::snapshot::{self, Snapshot, ascii_json, read_json};
 use crate::source::counted;
-use crate::text::shown_within;
+use crate::text::{shown, shown_within};
 use crate::verify::{Comparison, Finding, Grave, Input, compare_all};
 
 /// Compares what a machine reports with its plan, slot by slot, and lists what to do
@@ -26,6 +26,9 @@ pub struct VerifyArgs {
     pub against: PathBuf,
     /// The snapshot that `slotwise capture -o FILE` wrote on the machine
     pub snapshot: PathBuf,
+    /// Chassis tag of the machine the report must be of [default: the plan's only unit]
+    #[arg(long, value_name = "TAG")]
+    pub unit: Option<String>,
     /// Print findings and what was compared as JSON
     #[arg(long)]
     pub json: bool,
@@ -42,7 +45,22 @@ pub fn run(env: &mut Env, args: &VerifyArgs) -> Result<Exit, CommandError> {
         })?;
         comparison(&told.job, &steps, &snapshot)
     } else {
-        compare_all(&Input::new(&files::read_plan(env, &args.against)?, &snapshot))
+        let plan = files::read_plan(env, &args.against)?;
+        if let Some(tag) = &args.unit
+            && !plan.order.stand_ins
+            && plan.order.unit.iter().all(|unit| unit.chassis != *tag)
+        {
+            return Err(CommandError::new(Exit::Usage, format!("the order has no unit {}", shown(tag)))
+                .way_out("give the tag as the order has it, or leave --unit out"));
+        }
+        let chassis = args.unit.as_deref().or(plan.order.only_tag());
+        let mut compared = compare_all(&Input { chassis, ..Input::new(&plan, &snapshot) });
+        if chassis.is_none() {
+            compared.notes.push(
+                "the plan names no single machine, so nothing shows whose report this is; give --unit TAG".to_owned(),
+            );
+        }
+        compared
     };
     if args.json {
         let json = serde_json::to_string_pretty(&Shown::from(&compared))

@@ -24,12 +24,34 @@ pub struct Order {
     /// The order's own number or name.
     pub name: String,
     pub unit: Vec<Unit>,
+    /// The tags are stand-ins: the plan was made without an order. The real tag is asked for when the work begins.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub stand_ins: bool,
     /// Target capacity of each unit in GiB.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub gib: Option<Size>,
     /// What is fitted already, per slot, in every unit.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub fitted: Vec<Fitted>,
+}
+
+impl Order {
+    /// The tag a report can be held against: of the only unit, when it is a real one.
+    pub fn only_tag(&self) -> Option<&str> {
+        match self.unit.as_slice() {
+            [only] if !self.stand_ins => Some(&only.chassis),
+            _ => None,
+        }
+    }
+
+    /// The same order for the one machine with this tag, in place of stand-ins. Its enclosure and bay are not known.
+    #[must_use]
+    pub fn for_tag(mut self, tag: &str) -> Self {
+        let processor = self.unit.first().map(|unit| unit.processor.clone()).unwrap_or_default();
+        self.unit = vec![Unit { chassis: tag.to_owned(), enclosure: None, bay: None, processor }];
+        self.stand_ins = false;
+        self
+    }
 }
 
 /// One machine or node.

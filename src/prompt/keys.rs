@@ -43,8 +43,8 @@ pub(super) struct Ends {
     pub tab: bool,
     /// Quiet after fast characters ends it (a scanner without a suffix).
     pub quiet: bool,
-    /// One key followed by quiet is all of it, if it is one of these.
-    pub keys: &'static [u8],
+    /// One key followed by quiet is all of it; a colon begins a command all the same.
+    pub one_key: bool,
 }
 
 /// What was entered.
@@ -161,10 +161,10 @@ impl<I: Input> Reader<I> {
     fn wait(&self, bytes: &[u8], ends: Ends, pace: &Pace) -> Option<Duration> {
         match bytes {
             [] => None,
-            [key] if ends.keys.contains(&key.to_ascii_lowercase()) => Some(KEY_QUIET),
+            [key] if ends.one_key && key.is_ascii_graphic() && *key != b':' => Some(KEY_QUIET),
             [EOT | SUB | FS] | [ESC, b'[' | b'O', b'A' | b'B'] => Some(KEY_QUIET),
             // Began with a single key but went on: whatever sent it has to fall quiet before it is refused whole.
-            [key, ..] if ends.keys.contains(&key.to_ascii_lowercase()) && pace.fast() => Some(SCAN_QUIET),
+            [key, ..] if ends.one_key && *key != b':' && pace.fast() => Some(SCAN_QUIET),
             _ if ends.quiet && bytes.len() >= SCAN_LENGTH && pace.fast() => Some(SCAN_QUIET),
             _ => None,
         }
@@ -215,7 +215,7 @@ impl Pace {
         let many = bytes.len() > 1;
         let scanned = terminal && bytes.len() >= SCAN_LENGTH && self.fast();
         // A hand that types a word is slower than a scanner; only what came at once is taken for one.
-        let burst = terminal && !ends.keys.is_empty() && many && (scanned || self.slowest < KEY_QUIET / 2);
+        let burst = terminal && ends.one_key && many && (scanned || self.slowest < KEY_QUIET / 2);
         let how = if scanned { How::Scanned } else { How::Typed };
         Entry::Text { bytes, how, burst, unclosed: unclosed && terminal && many }
     }
@@ -302,8 +302,8 @@ pub(super) mod tests {
         }
     }
 
-    const SCAN: Ends = Ends { tab: true, quiet: true, keys: &[] };
-    const KEY: Ends = Ends { tab: true, quiet: false, keys: b"13bn!p?" };
+    const SCAN: Ends = Ends { tab: true, quiet: true, one_key: false };
+    const KEY: Ends = Ends { tab: true, quiet: false, one_key: true };
 
     fn read(keys: &[(u64, u64, &[u8])], ends: Ends) -> Vec<Entry> {
         let clock = Rc::new(HandClock::default());
@@ -372,8 +372,11 @@ pub(super) mod tests {
     }
 
     #[test]
-    fn a_word_typed_at_a_key_prompt_waits_for_enter() {
-        assert_eq!(read(&[(900, 180, b"override\r")], KEY), [text(b"override", How::Typed)]);
+    fn at_a_key_prompt_a_colon_begins_a_word_and_any_other_key_is_all_of_it() {
+        assert_eq!(read(&[(900, 180, b":override\r")], KEY), [text(b":override", How::Typed)]);
+        // A wrong key is told at once and takes no later key with it.
+        let one = |key: &[u8]| Entry::Text { bytes: key.to_vec(), how: How::Typed, burst: false, unclosed: false };
+        assert_eq!(read(&[(900, 180, b"2"), (900, 180, b"3")], KEY), [one(b"2"), one(b"3")]);
     }
 
     #[test]

@@ -60,12 +60,12 @@ pub(super) fn wants(question: &Question) -> Vec<String> {
     }
 }
 
-/// The keys in one line.
-pub(super) fn keys(question: &Question) -> &'static str {
-    if takes_keys(&question.wants) {
-        "? help  b back  n note  ! problem  p pause"
-    } else {
-        ":? help  :b back  :n note  :! problem  :p pause"
+/// The keys in one line; where a key alone is not enough, that Enter follows.
+pub(super) fn keys(question: &Question, terminal: bool) -> &'static str {
+    match (takes_keys(&question.wants), terminal && takes_one_key(question)) {
+        (true, true) => "? help  b back  n note  ! problem  p pause",
+        (true, false) => "? help  b back  n note  ! problem  p pause, then Enter",
+        (false, _) => ":? help  :b back  :n note  :! problem  :p pause, then Enter",
     }
 }
 
@@ -74,18 +74,21 @@ pub(super) fn help(question: &Question, terminal: bool) -> Vec<String> {
     let mut lines: Vec<String> = question.help.iter().flat_map(|text| cleaned(text)).map(|t| t.to_string()).collect();
     lines.extend(wants(question));
     if takes_keys(&question.wants) {
-        let enter = if terminal && takes_one_key(question) { "" } else { ", then Enter" };
+        let one_key = terminal && takes_one_key(question);
+        let enter = if one_key { "" } else { ", then Enter" };
         lines.push(format!("b = back one item, n = note, ! = report a problem, p = pause, ? = this help{enter}"));
-        lines.push(
-            "in words: back, note TEXT, problem TEXT, pause, help, override; each also with a colon in front".into(),
-        );
+        lines.push(if one_key {
+            "in words, with a colon first and Enter behind: :back, :note TEXT, :problem TEXT, :pause, :override".into()
+        } else {
+            "in words: back, note TEXT, problem TEXT, pause, help, override; each also with a colon in front".into()
+        });
     } else {
         lines.push("whatever is scanned or typed here is taken as the answer; a command begins with a colon".into());
         lines.push(":b = back one item, :n TEXT = note, :! TEXT = report a problem, :p = pause, :? = this help".into());
         lines.push("in words: :back, :note TEXT, :problem TEXT, :pause, :help, :override".into());
         lines.push("a value that itself begins with a colon is given with two".into());
     }
-    lines.push("override passes a step without its evidence; it asks for the reason and your name".into());
+    lines.push(":override passes a step without its evidence; it asks for the reason and your name".into());
     if terminal {
         lines.push("Ctrl-C pauses; everything answered so far is on disk".into());
     }

@@ -103,7 +103,7 @@ fn below_picture(question: &Question, said: &[Message], look: Look, columns: usi
         rows.extend(wrapped(&shown_long(&text), columns).iter().map(|row| look.with(BOLD, row)));
     }
     gap(&mut rows);
-    rows.push(fit(lines::keys(question), columns));
+    rows.push(fit(lines::keys(question, true), columns));
     rows
 }
 

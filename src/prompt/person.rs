@@ -114,7 +114,7 @@ impl<I: Input, W: Write> Person<I, W> {
             for line in lines::question(question) {
                 self.line(&line)?;
             }
-            let keys = lines::keys(question);
+            let keys = lines::keys(question, self.terminal());
             if self.keys_told != Some(keys) {
                 self.keys_told = Some(keys);
                 self.line(&format!("KEYS {keys}"))?;
@@ -179,7 +179,7 @@ impl<I: Input, W: Write> Person<I, W> {
     /// One further line of text; `None` when it was left empty or taken back.
     fn more(&mut self, more: &More) -> Result<Option<Reply>, AskError> {
         self.line(&format!("WANT {}", more.wants()))?;
-        let text = match self.entry(Ends { tab: false, quiet: false, keys: &[] })? {
+        let text = match self.entry(Ends { tab: false, quiet: false, one_key: false })? {
             Entry::Text { bytes, .. } => bytes,
             Entry::Interrupt => return Ok(Some(Reply::Pause)),
             Entry::End => return Err(AskError::End),
@@ -287,7 +287,7 @@ impl<I: Input, W: Write> Person<I, W> {
         self.reader.drain()?;
         self.line(&format!("WANT 1 takes {}, 3 goes back", shown(option)))?;
         let took = self.clock.steady().saturating_sub(asked);
-        match self.entry(Ends { tab: true, quiet: false, keys: b"13" })? {
+        match self.entry(Ends { tab: true, quiet: false, one_key: true })? {
             Entry::Text { bytes, burst: false, .. } if bytes == b"1" => {
                 Ok(Some(Reply::Value { text: option.clone(), how: How::Typed, took }))
             }
@@ -359,15 +359,10 @@ const MIN_STEP: Duration = Duration::from_millis(50);
 
 /// How an entry to this question ends.
 fn ends(question: &Question) -> Ends {
-    let keys: &'static [u8] = match question.wants {
-        _ if !takes_one_key(question) => b"",
-        Wants::Confirm { .. } => b"13bnp!?",
-        _ => b"bnp!?",
-    };
     Ends {
         tab: !matches!(question.wants, Wants::Line { .. } | Wants::Path { .. }),
         quiet: matches!(question.wants, Wants::Scan { .. }),
-        keys,
+        one_key: takes_one_key(question),
     }
 }
 

@@ -95,6 +95,13 @@ pub enum Event {
         slot: Option<SlotLabel>,
         text: String,
     },
+    /// What put a reported problem right, said before its step is answered.
+    ProblemSettled {
+        step: StepId,
+        /// The line that reported it.
+        problem: u64,
+        how: String,
+    },
     Paused {
         step: Option<StepId>,
         why: String,

@@ -95,6 +95,8 @@ pub(super) fn stopped(file: &Path, stop: Stop) -> RecordError {
         Stop::TooLarge => RecordError::TooLarge { file },
         Stop::Empty => RecordError::Empty { file },
         Stop::NeverOpened(kind) => RecordError::NeverOpened { file, why: kind.words() },
+        // A first line that is no JSON from its first character on was never written by a job.
+        Stop::Damaged { line: 1, wrong: Wrong::NotJson { column: 0 | 1, .. } } => damaged(&file, 1, Wrong::NotARecord),
         Stop::Damaged { line, wrong } => RecordError::Damaged { file, line, wrong },
     }
 }

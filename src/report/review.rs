@@ -419,9 +419,10 @@ pub(super) fn entry_words(entry: &Entry) -> String {
         Did::Skipped { as_what, why, name, corrected_by } => {
             format!("SKIPPED, {}: {why} ({name}){}", as_what.words(), back(corrected_by))
         }
-        Did::Problem { slot, text } => {
+        Did::Problem { slot, text, put_right } => {
             let slot = slot.as_ref().map_or_else(String::new, |slot| format!(" at {slot}"));
-            format!("PROBLEM{slot}: {text}")
+            let right = put_right.as_ref().map_or_else(String::new, |how| format!(" - put right: {how}"));
+            format!("PROBLEM{slot}: {text}{right}")
         }
         Did::Noted { text } => format!("NOTE: {text}"),
         Did::Paused { why } => format!("paused: {why}"),

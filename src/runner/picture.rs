@@ -26,7 +26,9 @@ impl Pictures {
             |slot: crate::board::SlotRef<'_>| Mark::from(states.get(slot.index).copied().unwrap_or(State::Empty));
         let mut drawing = slot_map(&job.opened().board, &mark, self.look);
         drawing.append(legend(states.iter().copied(), self.look));
-        drawing.shown(self.colour)
+        let mut lines = drawing.shown(self.colour);
+        lines.push("seen as you stand before the machine; the lowest row is its front".to_owned());
+        lines
     }
 }
 

@@ -44,7 +44,12 @@ impl Runner<'_> {
                     "that is not the id this job was opened with; the technician of the job signs off".to_owned(),
                 )?,
                 Heard::Again => {}
-                Heard::Back => self.back(None)?,
+                Heard::Back => {
+                    self.back(None)?;
+                    if self.journal.job().is_paused() {
+                        return Ok(Signed::Paused);
+                    }
+                }
                 Heard::Override => {
                     self.say(Status::Refused, "a sign-off cannot be passed; pause instead".to_owned())?;
                 }
@@ -80,7 +85,11 @@ impl Runner<'_> {
             }
         }
         for problem in job.problems() {
-            lines.push(format!("PROBLEM reported at {}: {}", problem.step.0, problem.text));
+            let right = problem
+                .settled
+                .as_ref()
+                .map_or_else(|| "nothing says that it was put right".to_owned(), |how| format!("put right: {how}"));
+            lines.push(format!("PROBLEM at {}: {}; {right}", problem.step.0, problem.text));
         }
         if job.refused_in_all() > 0 {
             let refused = crate::source::counted(job.refused_in_all() as usize, "answer");

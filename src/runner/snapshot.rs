@@ -35,14 +35,16 @@ impl Runner<'_> {
         let line = self.record(Event::SnapshotTaken { step: Some(step.id.clone()), snapshot: Box::new(snapshot) })?;
         self.record(Event::Compared { snapshot_line: line, findings: findings.clone() })?;
         if findings.is_empty() {
-            self.settle(step, format!("line {line}, no findings"), how, took)?;
-            return self.say(Status::Recorded, "the machine reports what the plan says, slot by slot".to_owned());
+            if self.settle(step, format!("line {line}, no findings"), how, took)? {
+                self.say(Status::Recorded, "the machine reports what the plan says, slot by slot".to_owned())?;
+            }
+            return Ok(());
         }
         for text in findings.iter().flat_map(Finding::lines) {
             self.say(Status::Attention, text)?;
         }
         if findings.iter().all(|finding| finding.grave == Grave::Note) {
-            return self.settle(step, format!("line {line}, {} to know", findings.len()), how, took);
+            return self.settle(step, format!("line {line}, {} to know", findings.len()), how, took).map(|_| ());
         }
         match self.decide(step, &findings)? {
             Some(Next::Round) => {
@@ -60,9 +62,13 @@ impl Runner<'_> {
         }
     }
 
-    fn settle(&mut self, step: &Step, value: String, how: How, took: Duration) -> Result<(), RunError> {
+    /// Whether the step has its answer now.
+    fn settle(&mut self, step: &Step, value: String, how: How, took: Duration) -> Result<bool, RunError> {
+        if !self.put_right(step)? {
+            return Ok(false);
+        }
         self.record(Event::Answered { step: step.id.clone(), value, how, took_ms: millis(took), serial: None })?;
-        Ok(())
+        Ok(true)
     }
 
     fn settle_by_override(&mut self, step: &Step) -> Result<(), RunError> {

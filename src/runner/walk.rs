@@ -9,7 +9,7 @@ use super::rounds::all_steps;
 use super::sign::Signed;
 use super::{MachineReport, RunError};
 use crate::board::SlotLabel;
-use crate::checklist::{Evidence, Judged, PartRead, Step, StepId, Steps, judge};
+use crate::checklist::{Because, Evidence, Judged, PartRead, Step, StepId, Steps, judge};
 use crate::env::Clock;
 use crate::prompt::{Ask, AskError, Message, Question, Reply, Status, Wants};
 use crate::record::{Answer, Event, How, Job, Journal, Passed};
@@ -113,7 +113,10 @@ impl<'a> Runner<'a> {
         let total: usize = self.steps.cards.iter().map(|card| card.steps.len()).sum();
         self.say(Status::Info, format!("back at this job: {answered} of {total} items have their answer"))?;
         if !self.recheck.is_empty() {
-            self.say(Status::Info, "the open item is checked again first, because there was a pause".to_owned())?;
+            self.say(
+                Status::Info,
+                "because there was a pause, what was scanned for this item is scanned once more".to_owned(),
+            )?;
         }
         Ok(())
     }
@@ -124,6 +127,10 @@ impl<'a> Runner<'a> {
     /// When the record takes nothing more, or an answers file runs dry. The job can be resumed.
     pub fn walk(&mut self) -> Result<Ended, RunError> {
         loop {
+            // Paused at a question beside a step.
+            if self.journal.job().is_paused() {
+                return Ok(Ended::Paused);
+            }
             let Some(at) = self.next_step() else {
                 match self.sign_off()? {
                     Signed::Declared { findings } => return Ok(Ended::Declared { findings }),
@@ -208,7 +215,7 @@ impl<'a> Runner<'a> {
         self.record(Event::ProblemReported { step: step.id.clone(), slot: step.slot.clone(), text })?;
         self.say(
             Status::Recorded,
-            "problem kept; this item stays open. Put it right and answer it, pause, or pass it by name and reason"
+            "problem kept; this item stays open. Put it right and answer it, pause with p, or type :override to pass it by name and reason"
                 .to_owned(),
         )
     }
@@ -228,6 +235,9 @@ impl<'a> Runner<'a> {
         match judged {
             Judged::Accept { value, serial, .. } => {
                 self.part_read = None;
+                if !self.put_right(step)? {
+                    return Ok(());
+                }
                 self.record(Event::Answered { step: step.id.clone(), value, how, took_ms: millis(took), serial })?;
                 if self.recheck.front() == Some(&step.id) {
                     self.recheck.pop_front();
@@ -238,11 +248,40 @@ impl<'a> Runner<'a> {
                 self.part_read = Some(part);
                 self.say(Status::Info, now)
             }
-            Judged::Refuse { why, .. } => {
+            Judged::Refuse { why, because } => {
                 self.record(Event::Refused { step: step.id.clone(), value: text.to_owned(), how, why: why.clone() })?;
-                self.say(Status::Refused, why)
+                self.say(Status::Refused, why)?;
+                if because == Because::NotGood {
+                    // What is seen is not as it should be: a problem like one reported with a key of its own.
+                    let (id, slot) = (step.id.clone(), step.slot.clone());
+                    self.record(Event::ProblemReported { step: id, slot, text: format!("seen: {}", text.trim()) })?;
+                }
+                Ok(())
             }
         }
+    }
+
+    /// Asks, for every open problem of a step, what put it right. Whether all are settled; if not, the step stays open.
+    pub(super) fn put_right(&mut self, step: &Step) -> Result<bool, RunError> {
+        let open: Vec<(u64, String)> = self
+            .journal
+            .job()
+            .problems()
+            .iter()
+            .filter(|problem| problem.step == step.id && problem.settled.is_none())
+            .map(|problem| (problem.line, problem.text.clone()))
+            .collect();
+        for (problem, text) in open {
+            let text = format!("Reported here: {text}\nWhat put it right? :b leaves the item open.");
+            let Some(how) = self.reason(&side_question(step, "put-right", text), step)? else {
+                if !self.journal.job().is_paused() {
+                    self.say(Status::Info, "nothing changed; the item is still open".to_owned())?;
+                }
+                return Ok(false);
+            };
+            self.record(Event::ProblemSettled { step: step.id.clone(), problem, how })?;
+        }
+        Ok(true)
     }
 
     /// Back: the answer before no longer stands, by a new event that names it and says why.
@@ -255,9 +294,17 @@ impl<'a> Runner<'a> {
         else {
             return self.say(Status::Refused, "this is the first item; there is nothing before it".to_owned());
         };
-        let asked =
-            side_question(&step, "back", format!("Back to: {} - why does its answer no longer hold?", step.text));
-        let Some(why) = self.reason(&asked, &step)? else { return Ok(()) };
+        let asked = side_question(
+            &step,
+            "back",
+            format!("Back to: {}\nWHY does its answer no longer hold? :b leaves it as it was.", step.text),
+        );
+        let Some(why) = self.reason(&asked, &step)? else {
+            if !self.journal.job().is_paused() {
+                self.say(Status::Info, "nothing changed; the earlier answer stands".to_owned())?;
+            }
+            return Ok(());
+        };
         self.record(Event::Corrected { step: step.id.clone(), corrects: line, why })?;
         self.recheck.clear();
         self.say(Status::Recorded, "the earlier answer is taken back; it stays readable in the record".to_owned())
@@ -291,7 +338,11 @@ impl<'a> Runner<'a> {
                 Heard::Paused => return Ok(None),
             }
         };
-        let asked = side_question(step, "reason", "Why? In your words; it stands at the top of the report.".to_owned());
+        let asked = side_question(
+            step,
+            "reason",
+            "Why? In your words; it stands at the top of the report. :b drops the override.".to_owned(),
+        );
         let Some(why) = self.reason(&asked, step)? else { return Ok(self.unless_paused()) };
         let asked = side_question(step, "name", "Who answers for this? Type the name in full.".to_owned());
         let Some(name) = self.reason(&asked, step)? else { return Ok(self.unless_paused()) };
@@ -307,21 +358,37 @@ impl<'a> Runner<'a> {
         (!self.journal.job().is_paused()).then_some(())
     }
 
-    /// A line of at least a few letters; `None` when the technician went back or paused.
+    /// A line in the person's own words; `None` when the technician went back or paused. A scan is no reason: a tag, a slot or
+    /// a serial of this job is refused.
     fn reason(&mut self, asked: &Question, step: &Step) -> Result<Option<String>, RunError> {
-        const SHORTEST: usize = 3;
+        const LETTERS: usize = 3;
         loop {
             match self.hear(asked, Some(step))? {
-                Heard::Value { text, .. }
-                    if text.trim().chars().filter(|c| c.is_alphanumeric()).count() >= SHORTEST =>
-                {
-                    return Ok(Some(text.trim().to_owned()));
+                Heard::Value { text, .. } => {
+                    let text = text.trim();
+                    if text.chars().filter(|c| c.is_alphabetic()).count() < LETTERS {
+                        self.say(Status::Refused, format!("at least {LETTERS} letters are needed here"))?;
+                    } else if self.names_something(text) {
+                        let what = crate::text::shown(text);
+                        self.say(Status::Refused, format!("{what} is a code of this job; words are wanted here"))?;
+                    } else {
+                        return Ok(Some(text.to_owned()));
+                    }
                 }
-                Heard::Value { .. } => self.say(Status::Refused, "a few words are needed here".to_owned())?,
                 Heard::Again => {}
                 Heard::Back | Heard::Override | Heard::Paused => return Ok(None),
             }
         }
+    }
+
+    /// Whether a text is a tag, slot, serial or part number of this job, as a scanner would read it.
+    fn names_something(&self, text: &str) -> bool {
+        let opened = self.journal.job().opened();
+        let units = opened.plan.order.unit.iter();
+        let tags = units.flat_map(|unit| [Some(&unit.chassis), unit.enclosure.as_ref()]).flatten();
+        let identities = opened.plan.slot.iter().map(|planned| &planned.module.identity);
+        let codes = identities.flat_map(|identity| [identity.serial.as_ref(), identity.part.as_ref()]).flatten();
+        tags.chain(codes).any(|code| code == text) || opened.board.slot(text).is_some()
     }
 
     /// One event onto the disk, under the technician's name.

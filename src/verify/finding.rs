@@ -24,6 +24,8 @@ pub enum FindingKind {
     UnknownSlot,
     UnreadableIdentity,
     StaleSnapshot,
+    /// The report is of another machine than the one the job is on.
+    OtherMachine,
 }
 
 /// How grave a finding is.
@@ -74,6 +76,7 @@ impl FindingKind {
             Self::UnknownSlot => "unknown-slot",
             Self::UnreadableIdentity => "unreadable-identity",
             Self::StaleSnapshot => "stale-snapshot",
+            Self::OtherMachine => "other-machine",
         }
     }
 }

@@ -48,6 +48,7 @@ pub fn plan_from_snapshot(snapshot: &Snapshot, shut_off: ShutOffModules) -> Plan
         slot: planned.collect(),
         remove: Vec::new(),
         order: Order {
+            stand_ins: false,
             format: ORDER_FORMAT.to_owned(),
             name: "as reported".to_owned(),
             unit: vec![Unit {

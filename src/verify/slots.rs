@@ -88,7 +88,7 @@ fn missing_next(place: &Place<'_>, places: &[Place<'_>]) -> String {
     };
     format!(
         "Reported as empty: not fully seated, shut off or dead, which cannot be told from this source.{hint} Power off, press \
-         the module in {label} until both latches close, start and capture again. If it stays empty, exchange it with one that \
+         the module in {label} until every latch closes, start and capture again. If it stays empty, exchange it with one that \
          works: what goes with the module is the module, what stays is the slot."
     )
 }

@@ -10,9 +10,9 @@ pub(super) fn find(input: &Input<'_>, notes: &mut Vec<String>) -> Option<Finding
     other_machine(input, notes).or_else(|| same_boot(input)).or_else(|| too_old(input))
 }
 
-fn finding(planned: String, reported: String, source: &str, next: &str) -> Finding {
+fn finding(kind: FindingKind, planned: String, reported: String, source: &str, next: &str) -> Finding {
     Finding {
-        kind: FindingKind::StaleSnapshot,
+        kind,
         slot: None,
         module: None,
         planned: Some(planned),
@@ -37,6 +37,7 @@ fn other_machine(input: &Input<'_>, notes: &mut Vec<String>) -> Option<Finding> 
             _ if confirmed => {}
             Some(tag) => {
                 return Some(finding(
+                    FindingKind::OtherMachine,
                     format!("chassis {}", shown(expected)),
                     format!("chassis {}", shown(&tag)),
                     "smbios type 3, asset tag",
@@ -52,6 +53,7 @@ fn other_machine(input: &Input<'_>, notes: &mut Vec<String>) -> Option<Finding> 
     let uuid = known(&host.uuid)?;
     let before = input.earlier.iter().filter_map(|earlier| known(&earlier.uuid)).find(|before| *before != uuid)?;
     Some(finding(
+        FindingKind::OtherMachine,
         format!("machine {}", shown(&before)),
         format!("machine {}", shown(&uuid)),
         "smbios type 1, UUID",
@@ -63,6 +65,7 @@ fn same_boot(input: &Input<'_>) -> Option<Finding> {
     let boot = input.snapshot.host.boot_id.as_deref()?.trim();
     input.earlier.iter().any(|earlier| earlier.boot_id.as_deref().map(str::trim) == Some(boot)).then(|| {
         finding(
+            FindingKind::StaleSnapshot,
             "a boot after the work".to_owned(),
             format!("boot {}, the same as before the work", shown(boot)),
             "proc/sys/kernel/random/boot_id",
@@ -76,6 +79,7 @@ fn too_old(input: &Input<'_>) -> Option<Finding> {
     let taken = input.snapshot.taken;
     (taken < on).then(|| {
         finding(
+            FindingKind::StaleSnapshot,
             format!("taken after power-on at {}", on.to_rfc3339()),
             format!("taken at {}", taken.to_rfc3339()),
             "snapshot, taken",

@@ -217,6 +217,15 @@ pub fn rest(job: &Job, report: &str) -> Vec<String> {
     lines
 }
 
+/// The place of a step's line among those of [`whole`].
+pub fn line_of(steps: &Steps, id: &str) -> usize {
+    steps
+        .iter()
+        .filter(|(_, _, step)| !matches!(step.evidence, Evidence::Time { .. }))
+        .position(|(_, _, step)| step.id.0 == id)
+        .unwrap()
+}
+
 /// The first step of `steps` that asks for this scan, and its place among the lines of [`whole`].
 pub fn first_scan(steps: &Steps, of: ScanOf) -> usize {
     let asked = |step: &Step| !matches!(step.evidence, Evidence::Time { .. });

@@ -154,6 +154,7 @@ pub fn plan(board: Board, gib: u64, per_channel: u8) -> Plan {
         slot,
         remove: Vec::new(),
         order: Order {
+            stand_ins: false,
             format: ORDER_FORMAT.to_owned(),
             name: "LF-ORDER-1".to_owned(),
             unit: vec![Unit { chassis: "LF-0042".to_owned(), enclosure: None, bay: None, processor: Vec::new() }],

@@ -24,6 +24,7 @@ pub fn order(env: &Env, args: &PlanArgs, board: &Board) -> Result<Order, Command
     let mut order = match &args.order {
         Some(path) => files::read::<Order>(env, path)?,
         None => Order {
+            stand_ins: false,
             format: ORDER_FORMAT.to_owned(),
             name: "from the command line".to_owned(),
             unit: Vec::new(),
@@ -48,6 +49,7 @@ pub fn order(env: &Env, args: &PlanArgs, board: &Board) -> Result<Order, Command
             let enclosure = (n as usize).checked_div(bays.len()).map(|at| format!("ENCLOSURE-{}", at + 1));
             Unit { chassis: format!("UNIT-{}", n + 1), enclosure, bay, processor: Vec::new() }
         };
+        order.stand_ins = true;
         order.unit = (0..args.units.unwrap_or(1)).map(unit).collect();
     }
     Ok(order)

@@ -175,6 +175,15 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
         for line in show::text(&answer, look, colour) {
             writeln!(env.stdout, "{line}")?;
         }
+        if order.stand_ins {
+            writeln!(
+                env.stdout,
+                "no order was given: the plan carries stand-ins for the tags, and install asks for the real one"
+            )?;
+        }
+        if let (Some(path), Some(_)) = (&args.output, answer.outcome.plans.first()) {
+            writeln!(env.stdout, "written to {}", files::named(path))?;
+        }
     }
     env.stdout.flush()?;
     Ok(if answer.outcome.plans.is_empty() { Exit::Findings } else { Exit::Done })

@@ -10,6 +10,7 @@ use super::machine::{NextAnswer, PracticeMachine};
 use crate::env::Env;
 use crate::prompt::plain::Plain;
 use crate::prompt::{Ask, AskError, Message, Question, Reply, Wants};
+use crate::record::How;
 
 /// A module label that is nowhere on the tray, scanned once to show what a wrong scan does.
 const STRAY: &str = "7A41FFFF";
@@ -28,10 +29,10 @@ pub struct Auto {
 const MOST_TRIES: u32 = 3;
 
 impl Auto {
-    /// Shows everything on `env.stderr`; takes each answer from the practice machine's bench.
+    /// Shows everything on `env.stdout`, since the job played is what was asked for; takes each answer from the practice machine's bench.
     pub fn new(env: &mut Env, machine: &PracticeMachine) -> Self {
-        let out = Out(Rc::new(RefCell::new(std::mem::replace(&mut env.stderr, Box::new(io::sink())))));
-        env.stderr = Box::new(out.clone());
+        let out = Out(Rc::new(RefCell::new(std::mem::replace(&mut env.stdout, Box::new(io::sink())))));
+        env.stdout = Box::new(out.clone());
         let queue = Rc::new(RefCell::new(VecDeque::new()));
         let played = Played { queue: Rc::clone(&queue), out: out.clone(), shown: Vec::new() };
         let lines = Plain::new(played, out, Rc::clone(&env.clock)).with_sleep(|_| {});
@@ -95,7 +96,11 @@ impl Ask for Auto {
             queue.extend(answer.into_bytes());
             queue.push_back(b'\n');
         }
-        self.lines.ask(question)
+        match self.lines.ask(question)? {
+            // Nobody typed it, and the record says so.
+            Reply::Value { text, took, .. } => Ok(Reply::Value { text, how: How::Scripted, took }),
+            other => Ok(other),
+        }
     }
 
     fn say(&mut self, message: &Message) -> Result<(), AskError> {

@@ -12,7 +12,8 @@ const TOOLS: &str = "2";
 /// `is_proud` says whether the module at the step's slot is not fully latched; a step named `stood` asks for that.
 pub fn value(step: &Step, steps: &Steps, job: &Job, is_proud: impl FnOnce() -> bool) -> Option<String> {
     match &step.evidence {
-        Evidence::Confirm { .. } | Evidence::Text { .. } | Evidence::Time { .. } | Evidence::Snapshot => None,
+        Evidence::Confirm { state } => Some(state.clone()),
+        Evidence::Text { .. } | Evidence::Time { .. } | Evidence::Snapshot => None,
         Evidence::Word { word, .. } => Some(word.clone()),
         Evidence::Reading { lowest, highest, .. } => Some(match (lowest, highest) {
             // A strap as it comes out of the drawer: its 1 MOhm resistor and the wearer.
@@ -51,7 +52,7 @@ pub fn line(step: &Step, value: &str) -> Option<String> {
             format!("BENCH {thing} reads {value}")
         }
         Evidence::Count { .. } | Evidence::Tally | Evidence::TallyBack { .. } => format!("BENCH you count {value}"),
-        Evidence::Choice { .. } => format!("BENCH you see: {value}"),
+        Evidence::Confirm { .. } | Evidence::Choice { .. } => format!("BENCH you see: {value}"),
         Evidence::Word { .. } | Evidence::Photo => return None,
         _ => return None,
     })

@@ -128,7 +128,14 @@ impl Job {
                 self.corrections.push(Correction { line: n, step, corrects, why });
             }
             Event::Noted { step, text } => self.notes.push(Remark { line: n, step, text }),
-            Event::ProblemReported { step, slot, text } => self.problems.push(Problem { line: n, step, slot, text }),
+            Event::ProblemReported { step, slot, text } => {
+                self.problems.push(Problem { line: n, step, slot, text, settled: None });
+            }
+            Event::ProblemSettled { problem, how, .. } => {
+                if let Some(open) = self.problems.iter_mut().find(|reported| reported.line == problem) {
+                    open.settled = Some(how);
+                }
+            }
             Event::Paused { step, why } => {
                 self.paused = true;
                 self.pauses.push(Pause { paused: Some(n), step, why: Some(why), ..Pause::default() });

@@ -77,6 +77,8 @@ pub struct Problem {
     pub step: StepId,
     pub slot: Option<SlotLabel>,
     pub text: String,
+    /// What put it right, once that was said.
+    pub settled: Option<String>,
 }
 
 /// A time away from the job.

@@ -22,6 +22,8 @@ pub enum RuleFault {
     NothingToCorrect { step: StepId, corrects: u64 },
     #[error("line {snapshot_line} is not a snapshot, so nothing can be compared with it")]
     NoSuchSnapshot { snapshot_line: u64 },
+    #[error("line {problem} reports no open problem at step `{}`, so nothing can be settled", shown(&step.0))]
+    NoSuchProblem { step: StepId, problem: u64 },
     #[error("line {snapshot_line} is not the latest snapshot, so the machine cannot be opened again for it")]
     NotTheLatestSnapshot { snapshot_line: u64 },
     #[error("round {found} cannot come next: round {expected} is due")]
@@ -78,6 +80,7 @@ impl Event {
             Self::Overridden { .. } => "overridden",
             Self::Noted { .. } => "noted",
             Self::ProblemReported { .. } => "problem-reported",
+            Self::ProblemSettled { .. } => "problem-settled",
             Self::Paused { .. } => "paused",
             Self::Resumed { .. } => "resumed",
             Self::SnapshotTaken { .. } => "snapshot-taken",
@@ -143,6 +146,13 @@ impl Job {
                 said(why)
             }
             Event::Overridden { why, .. } => said(why),
+            Event::ProblemSettled { step, problem, how } => {
+                let open = |reported: &super::Problem| reported.line == *problem && reported.step == *step;
+                match self.problems().iter().find(|reported| open(reported)) {
+                    Some(reported) if reported.settled.is_none() => said(how),
+                    _ => Err(RuleFault::NoSuchProblem { step: step.clone(), problem: *problem }),
+                }
+            }
             Event::Compared { snapshot_line, .. } if !self.snapshot_lines.contains(snapshot_line) => {
                 Err(RuleFault::NoSuchSnapshot { snapshot_line: *snapshot_line })
             }

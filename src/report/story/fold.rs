@@ -167,6 +167,13 @@ impl<'a> Fold<'a> {
         if let Event::Corrected { corrects, .. } = &line.event {
             take_back(&mut item.entries, *corrects, line.n);
         }
+        if let Event::ProblemSettled { problem, how, .. } = &line.event {
+            for entry in item.entries.iter_mut().filter(|entry| entry.line == *problem) {
+                if let Did::Problem { put_right, .. } = &mut entry.did {
+                    *put_right = Some(how.clone());
+                }
+            }
+        }
         match &line.event {
             Event::Answered { .. } => item.stand = ItemStand::Answered,
             Event::Overridden { .. } => item.stand = ItemStand::Skipped,
@@ -268,7 +275,8 @@ fn step_of(event: &Event) -> Option<&StepId> {
         | Event::Refused { step, .. }
         | Event::Corrected { step, .. }
         | Event::Overridden { step, .. }
-        | Event::ProblemReported { step, .. } => Some(step),
+        | Event::ProblemReported { step, .. }
+        | Event::ProblemSettled { step, .. } => Some(step),
         Event::Noted { step, .. }
         | Event::Paused { step, .. }
         | Event::Resumed { step, .. }
@@ -309,7 +317,8 @@ fn did(event: &Event) -> Option<Did> {
             Did::Skipped { as_what: *as_what, why: why.clone(), name: name.clone(), corrected_by: None }
         }
         Event::ProblemReported { slot, text, .. } => {
-            Did::Problem { slot: slot.as_ref().map(|slot| slot.0.clone()), text: text.clone() }
+            let slot = slot.as_ref().map(|slot| slot.0.clone());
+            Did::Problem { slot, text: text.clone(), put_right: None }
         }
         Event::Noted { text, .. } => Did::Noted { text: text.clone() },
         Event::Paused { why, .. } => Did::Paused { why: why.clone() },

@@ -141,14 +141,19 @@ fn items(noted: &Noted<'_>, found: &mut Vec<Notable>) {
                     format!("An item was passed without its evidence: {}", as_what.words()),
                     vec![fact("why", why.clone()), fact("name", name.clone()), by],
                 ),
-                Did::Problem { slot, text } => {
+                Did::Problem { slot, text, put_right } => {
                     let mut facts = vec![fact("said", text.clone()), by];
+                    facts.extend(put_right.as_ref().map(|how| fact("put right", how.clone())));
                     facts.extend(
                         slot.as_ref()
                             .filter(|slot| item.slot.as_ref() != Some(slot))
                             .map(|slot| fact("at", slot.clone())),
                     );
-                    (NotableKind::Problem, Grave::Look, "A problem was reported".to_owned(), facts)
+                    let (grave, title) = match put_right {
+                        Some(_) => (Grave::Note, "A problem was reported and put right"),
+                        None => (Grave::Look, "A problem was reported; nothing says that it was put right"),
+                    };
+                    (NotableKind::Problem, grave, title.to_owned(), facts)
                 }
                 Did::Corrected { corrects, why } => {
                     let mut facts = vec![fact("was", taken_back(item, *corrects))];

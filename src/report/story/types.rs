@@ -217,6 +217,8 @@ pub enum Did {
     Problem {
         slot: Option<String>,
         text: String,
+        /// What put it right, where that was said.
+        put_right: Option<String>,
     },
     Noted {
         text: String,
