@@ -279,6 +279,31 @@ fn the_page_on_records_says_how_to_check_one() {
     assert!(String::from_utf8_lossy(&output.stdout).starts_with("broken at: {\"n\":2"), "{output:?}");
 }
 
+/// The commands of logs-example/README.md, followed to the letter.
+#[test]
+fn the_examples_are_checked_as_their_page_says() {
+    let Some(shop) = Shop::open("the commands of logs-example/README.md") else { return };
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("logs-example");
+    for name in ["README.md", "signers", "seating.jsonl", "slot.jsonl"] {
+        shop.file(name, fs::read(folder.join(name)).unwrap());
+    }
+    let page = shop.text("README.md");
+    let blocks: Vec<&str> = page.split("```sh\n").skip(1).map(|block| block.split("```").next().unwrap()).collect();
+    let script = blocks.last().unwrap().replace("/tmp/", "./");
+    let said = String::from_utf8(shop.run("sh", &["-c", &script]).stdout).unwrap();
+    assert_eq!(said.matches("Good \"slotwise-record\" signature").count(), 2, "{said}");
+    let mut changed = fs::read(shop.path("slot.jsonl")).unwrap();
+    changed[2_000] ^= 1;
+    shop.file("slot.jsonl", changed);
+    let output = shop.command("sh", &["-c", &script]).output().unwrap();
+    assert!(!String::from_utf8_lossy(&output.stdout).contains("Good"), "{output:?}");
+    // What the chain's two lines show is the same.
+    let chain = blocks[0].lines().map(|line| shop.run("sh", &["-c", line]).stdout);
+    let shown: Vec<String> = chain.map(|text| String::from_utf8(text).unwrap()).collect();
+    let hash = shown[1].split(' ').next().unwrap();
+    assert_eq!(shown[0].trim(), format!("\"prev\":\"{hash}\""));
+}
+
 /// A wrong passphrase, or none and nobody to ask, signs nothing.
 #[test]
 fn a_key_that_does_not_open_leaves_the_record_as_it_was() {

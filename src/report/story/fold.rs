@@ -299,6 +299,8 @@ fn has_words(event: &Event) -> bool {
                 | Event::RoundOpened { .. }
                 | Event::TailSetAside { .. }
                 | Event::Declared { .. }
+                | Event::Signed { .. }
+                | Event::Amended { .. }
         )
 }
 
@@ -513,7 +515,11 @@ fn declarations(job: &Job) -> Vec<Declared> {
             name: declared.name.clone(),
             role: declared.role,
             statement: declared.statement.clone(),
+            reason: declared.reason.clone(),
+            key: declared.key.clone(),
+            signed: declared.signed,
             reopened_by: declared.reopened_by,
+            replaced_by: declared.replaced_by,
         })
         .collect()
 }
