@@ -27,6 +27,9 @@ enum Command {
     Review(super::review::ReviewArgs),
     Report(super::report::ReportArgs),
     Rma(super::rma::RmaArgs),
+    Sign(super::sign::SignArgs),
+    Audit(super::audit::AuditArgs),
+    Amend(super::amend::AmendArgs),
     Board(super::board::BoardArgs),
     Schema(super::schema::SchemaArgs),
 }
@@ -58,6 +61,9 @@ fn dispatch(command: Command, env: &mut Env) -> Result<Exit, CommandError> {
         Command::Review(args) => super::review::run(env, &args),
         Command::Report(args) => super::report::run(env, &args),
         Command::Rma(args) => super::rma::run(env, &args),
+        Command::Sign(args) => super::sign::run(env, &args),
+        Command::Audit(args) => super::audit::run(env, &args),
+        Command::Amend(args) => super::amend::run(env, &args),
         Command::Board(args) => super::board::run(env, &args),
         Command::Schema(args) => super::schema::run(env, &args),
     }

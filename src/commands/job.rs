@@ -68,7 +68,7 @@ fn near(env: &Env, path: &Path) -> PathBuf {
 }
 
 /// A path as a shell takes it.
-fn quoted(path: &Path) -> String {
+pub(super) fn quoted(path: &Path) -> String {
     let text = named(path);
     let plain = text.bytes().all(|b| b.is_ascii_alphanumeric() || b"/._-".contains(&b));
     if plain { text } else { format!("'{}'", text.replace('\'', "'\\''")) }

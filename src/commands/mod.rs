@@ -1,6 +1,8 @@
 //! One file per command: it reads files, calls a room below, and shows the result.
 
+mod amend;
 pub mod atomic;
+pub mod audit;
 pub mod board;
 pub mod capture;
 mod cli;
@@ -17,6 +19,7 @@ mod resume;
 mod review;
 mod rma;
 pub mod schema;
+mod sign;
 mod verify;
 
 pub use cli::run;

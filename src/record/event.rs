@@ -135,11 +135,40 @@ pub enum Event {
         bytes: u64,
         why: String,
     },
-    /// The technician states that the job is done.
+    /// The technician states that the job is done, or the supervisor that the record was looked through.
     Declared {
         name: String,
         role: Role,
         statement: String,
+        /// Why a supervisor takes the job although findings are open.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        reason: Option<String>,
+        /// The key whose signature the next line holds (`SHA256:…` as `ssh-keygen -l` shows it); without one the statement
+        /// rests on a typed name. It stands here so that a signature that was cut off, or exchanged, is missed.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        key: Option<String>,
+    },
+    /// The signature that seals the line before, and with it all bytes of the record up to the end of that line. It
+    /// repeats that line's `at` and `by`: nothing in this line is free, so that its every bit is checked.
+    Signed {
+        /// The line it seals.
+        declared: u64,
+        /// The public key, or the certificate, as `authorized_keys` writes it: type and base64.
+        key: String,
+        /// The signature (PROTOCOL.sshsig) in base64, without the armour's frame and line breaks.
+        signature: String,
+    },
+    /// After a sign-off something in the record turns out to be otherwise. The line it amends stays; whoever signed before
+    /// signs again.
+    Amended {
+        /// The line that is amended.
+        amends: u64,
+        /// What the line says now.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        was: Option<String>,
+        /// What is true instead.
+        now: String,
+        why: String,
     },
 }
 

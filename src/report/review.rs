@@ -372,16 +372,25 @@ pub(super) fn declared_words(declared: &Declared) -> String {
         Role::Technician => "technician",
         Role::Supervisor => "supervisor",
     };
-    let stands = declared
-        .reopened_by
-        .map_or_else(String::new, |line| format!(" No longer stands: opened again by line {line}."));
-    format!(
-        "{} line {}: {} as {role} states: \"{}\"{stands}",
+    let mut text = format!(
+        "{} line {}: {} as {role} states: \"{}\"",
         moment(&declared.at),
         declared.line,
         declared.name,
         declared.statement
-    )
+    );
+    text.extend(declared.reason.as_ref().map(|reason| format!(" Reason: \"{reason}\".")));
+    text += &match (&declared.key, declared.signed) {
+        (None, _) => " By typed name only, which is weaker.".to_owned(),
+        (Some(key), Some(line)) => format!(" Signed in line {line} with key {key}; `slotwise audit` checks it."),
+        (Some(key), None) => format!(" The signature with key {key} is missing."),
+    };
+    if let Some(line) = declared.reopened_by {
+        text += &format!(" No longer stands: opened again by line {line}.");
+    } else if let Some(line) = declared.replaced_by {
+        text += &format!(" Line {line} took its place.");
+    }
+    text
 }
 
 fn items(lines: &mut Lines, story: &Story) {

@@ -19,4 +19,5 @@ pub use error::RunError;
 pub use picture::Pictures;
 pub use report::{MachineReport, ReportError};
 pub use rounds::all_steps;
+pub use sign::STATEMENT;
 pub use walk::{Ended, Runner, doubtful};

@@ -6,7 +6,7 @@ use crate::prompt::{Question, Status, Wants};
 use crate::record::{Event, Role};
 
 /// What a technician states with a sign-off. It is in the record with each one, so that its meaning needs no other file.
-const STATEMENT: &str = "I did the work in this record. What it says I confirmed, I saw; what I passed, it names.";
+pub const STATEMENT: &str = "I did the work in this record. What it says I confirmed, I saw; what I passed, it names.";
 
 /// How a sign-off ended.
 pub(super) enum Signed {
@@ -63,7 +63,13 @@ impl Runner<'_> {
             }
         }
         let name = self.technician().to_owned();
-        self.record(Event::Declared { name, role: Role::Technician, statement: STATEMENT.to_owned() })?;
+        self.record(Event::Declared {
+            name,
+            role: Role::Technician,
+            statement: STATEMENT.to_owned(),
+            reason: None,
+            key: None,
+        })?;
         let findings = self.journal.job().comparison().map_or(0, |comparison| comparison.findings.len());
         self.say(Status::Recorded, "signed off; the record is closed".to_owned())?;
         Ok(Signed::Declared { findings })

@@ -14,6 +14,7 @@ mod model_table;
 mod population;
 mod rfc3339;
 mod sha256;
+mod signatures;
 mod smbios_lib;
 mod smbios_states;
 mod smbios_tables;
@@ -25,3 +26,6 @@ mod reference;
 mod support;
 mod totals;
 mod verify_real;
+
+#[path = "../sealed/mod.rs"]
+mod sealed;

@@ -22,7 +22,13 @@ fn event() -> impl Strategy<Value = Event> {
         1 => Just(Event::Paused { step: None, why: "away".to_owned() }),
         2 => (0u64..1_000_000).prop_map(|ms| Event::Resumed { step: None, away_ms: Some(ms), clock_note: None }),
         1 => Just(snapshot()),
-        1 => Just(Event::Declared { name: "Ada".to_owned(), role: Role::Technician, statement: "done".to_owned() }),
+        1 => Just(Event::Declared {
+            name: "Ada".to_owned(),
+            role: Role::Technician,
+            statement: "done".to_owned(),
+            reason: None,
+            key: None,
+        }),
     ]
 }
 

@@ -67,6 +67,12 @@ pub fn events() -> Vec<Event> {
         Event::Compared { snapshot_line: 11, findings: Vec::new() },
         Event::RoundOpened { round: 1, slots: vec![SlotLabel::from("B1")], snapshot_line: 11 },
         note("handed to the rack"),
-        Event::Declared { name: "Ada".to_owned(), role: Role::Technician, statement: "as planned".to_owned() },
+        Event::Declared {
+            name: "Ada".to_owned(),
+            role: Role::Technician,
+            statement: "as planned".to_owned(),
+            reason: None,
+            key: None,
+        },
     ]
 }

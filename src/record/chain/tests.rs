@@ -143,3 +143,21 @@ fn numbers_too_large_to_keep_exact_are_not_written() {
     let bytes = encode(&line(2, event, &second().hash)).unwrap();
     assert_eq!(decode(&bytes, &second()), Err(Wrong::BigNumber));
 }
+
+#[test]
+fn what_this_program_writes_reads_in_one_pass_and_all_else_the_long_way() {
+    let bytes = encode(&line(2, note("seated, \"\u{9b}\" and \u{1f600}"), &second().hash)).unwrap();
+    assert!(written(&bytes, &second()).is_some());
+    let first = encode(&line(1, opened(), FIRST_PREV)).unwrap();
+    assert!(written(&first, &Head::default()).is_some());
+    assert!(written(&first, &second()).is_none() && written(&bytes, &Head::default()).is_none());
+    for other in [" ", "x"] {
+        assert!(written(&[&bytes[..], other.as_bytes()].concat(), &second()).is_none());
+    }
+    for (text, long) in [("123456789012345", false), ("1234567890123456", true), ("x12345678901234567", true)] {
+        for before in 0..40 {
+            let text = format!("{}{text}{}", "-".repeat(before), "-".repeat(7));
+            assert_eq!(has_long_number(text.as_bytes()), long, "{text}");
+        }
+    }
+}

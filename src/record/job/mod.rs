@@ -2,6 +2,7 @@
 
 mod parts;
 mod rules;
+mod signing;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
@@ -38,6 +39,8 @@ pub struct Job {
     comparison: Option<Comparison>,
     rounds: Vec<Round>,
     declarations: Vec<Declaration>,
+    amendments: Vec<Amendment>,
+    workers: BTreeSet<String>,
     tails: Vec<SetAside>,
 }
 
@@ -66,6 +69,7 @@ impl Job {
             return Err(RuleFault::OutOfOrder { last: 0, found: first.n });
         }
         let Event::Opened(opened) = first.event else { return Err(RuleFault::NotOpened) };
+        let workers = BTreeSet::from([signing::person(&opened.technician)]);
         Ok(Self {
             opened: *opened,
             opened_at: first.at,
@@ -86,6 +90,8 @@ impl Job {
             comparison: None,
             rounds: Vec::new(),
             declarations: Vec::new(),
+            amendments: Vec::new(),
+            workers,
             tails: Vec::new(),
         })
     }
@@ -98,6 +104,9 @@ impl Job {
         self.check(&line)?;
         self.count_time(&line);
         let Line { n, at, by, event, .. } = line;
+        if signing::is_work(&event) {
+            self.workers.insert(signing::person(&by));
+        }
         match event {
             // Refused by the check.
             Event::Opened(_) => {}
@@ -115,9 +124,7 @@ impl Job {
             }
             Event::Corrected { step, corrects, why } => {
                 self.answers.remove(&step);
-                for declaration in &mut self.declarations {
-                    declaration.reopened_by.get_or_insert(n);
-                }
+                self.reopen(n);
                 self.corrections.push(Correction { line: n, step, corrects, why });
             }
             Event::Noted { step, text } => self.notes.push(Remark { line: n, step, text }),
@@ -153,8 +160,31 @@ impl Job {
                 });
             }
             Event::TailSetAside { file, bytes, why } => self.tails.push(SetAside { line: n, file, bytes, why }),
-            Event::Declared { name, role, statement } => {
-                self.declarations.push(Declaration { line: n, at, name, role, statement, reopened_by: None });
+            Event::Declared { name, role, statement, reason, key } => {
+                for earlier in self.declarations.iter_mut().filter(|earlier| earlier.role == role && earlier.stands()) {
+                    earlier.replaced_by = Some(n);
+                }
+                self.declarations.push(Declaration {
+                    line: n,
+                    at,
+                    name,
+                    role,
+                    statement,
+                    reason,
+                    key,
+                    signed: None,
+                    reopened_by: None,
+                    replaced_by: None,
+                });
+            }
+            Event::Signed { .. } => {
+                if let Some(declaration) = self.declarations.last_mut() {
+                    declaration.signed = Some(n);
+                }
+            }
+            Event::Amended { amends, was, now, why } => {
+                self.reopen(n);
+                self.amendments.push(Amendment { line: n, at, by: by.clone(), amends, was, now, why });
             }
         }
         self.lines = n;
@@ -321,14 +351,19 @@ impl Job {
         &self.tails
     }
 
-    /// All declarations, those a later correction reopened included.
+    /// All declarations, those that no longer stand included.
     pub fn declarations(&self) -> &[Declaration] {
         &self.declarations
     }
 
-    /// The declarations that no correction has reopened.
+    /// The declarations that neither a correction nor an amendment has reopened and no later one replaced.
     pub fn standing_declarations(&self) -> impl Iterator<Item = &Declaration> {
-        self.declarations.iter().filter(|declaration| declaration.reopened_by.is_none())
+        self.declarations.iter().filter(|declaration| declaration.stands())
+    }
+
+    /// Amendments in order.
+    pub fn amendments(&self) -> &[Amendment] {
+        &self.amendments
     }
 
     /// Whether the job stands declared as done.

@@ -119,8 +119,45 @@ pub struct Declaration {
     pub name: String,
     pub role: Role,
     pub statement: String,
-    /// The correction that opened the job again after it.
+    /// Why a supervisor took the job although findings were open.
+    pub reason: Option<String>,
+    /// The fingerprint of the key that was to sign it; `None` for a typed name.
+    pub key: Option<String>,
+    /// The line that holds its signature. Whether that is good is for an audit to say.
+    pub signed: Option<u64>,
+    /// The correction or amendment that opened the job again after it.
     pub reopened_by: Option<u64>,
+    /// The later declaration of the same role that took its place.
+    pub replaced_by: Option<u64>,
+}
+
+impl Declaration {
+    /// Whether it is still what its role says of the job.
+    pub const fn stands(&self) -> bool {
+        self.reopened_by.is_none() && self.replaced_by.is_none()
+    }
+
+    /// Whether a key was named that has not signed: a sign-off that never came to its end, or a record that was cut.
+    pub const fn lacks_its_signature(&self) -> bool {
+        self.key.is_some() && self.signed.is_none()
+    }
+
+    /// Its last line: that of its signature, or its own.
+    pub fn end(&self) -> u64 {
+        self.signed.unwrap_or(self.line)
+    }
+}
+
+/// What turned out to be otherwise after a sign-off.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Amendment {
+    pub line: u64,
+    pub at: DateTime<FixedOffset>,
+    pub by: String,
+    pub amends: u64,
+    pub was: Option<String>,
+    pub now: String,
+    pub why: String,
 }
 
 /// A torn tail that was set aside.

@@ -1,6 +1,6 @@
 //! Which event may follow which.
 
-use super::{Declaration, Job};
+use super::Job;
 use crate::checklist::StepId;
 use crate::record::{Event, Line, Role};
 use crate::text::shown;
@@ -30,8 +30,33 @@ pub enum RuleFault {
     WrongRound { expected: u64, found: u64 },
     #[error("the {} has declared the job done already, in line {line}", role.name())]
     DeclaredTwice { role: Role, line: u64 },
-    #[error("a reason is missing: a correction or an override says why")]
+    #[error("a reason is missing: a correction, an override or an amendment says why")]
     NoReason,
+    #[error(
+        "a supervisor cannot countersign what the technician has not signed; first: `slotwise sign RECORD --role \
+         technician`"
+    )]
+    NothingToCountersign,
+    #[error("`{}` worked on this job and cannot countersign it: someone else looks the record through", shown(name))]
+    OwnJob { name: String },
+    #[error("the technician signed with this key: a countersignature comes from another person and another key")]
+    SameKey,
+    #[error(
+        "the last report of the machine differs from the plan: a supervisor who takes the job all the same says why"
+    )]
+    FindingsWithoutReason,
+    #[error("the job is countersigned in line {line}: amend the record first, with a reason")]
+    AfterCountersigned { line: u64 },
+    #[error("a signature seals the declaration right before it, and line {declared} is none")]
+    SealsNothing { declared: u64 },
+    #[error("the signature is of another time or another person than the declaration it seals")]
+    OtherSigner,
+    #[error("the signature is by key {}, and line {declared} names another", shown(found))]
+    OtherKey { declared: u64, found: String },
+    #[error("nothing has been signed off, so there is nothing to amend: correct the answer instead")]
+    NothingSigned,
+    #[error("line {amends} is not one of the lines before, so it cannot be amended")]
+    NothingToAmend { amends: u64 },
 }
 
 impl Role {
@@ -63,6 +88,8 @@ impl Event {
             Self::RoundOpened { .. } => "round-opened",
             Self::TailSetAside { .. } => "tail-set-aside",
             Self::Declared { .. } => "declared",
+            Self::Signed { .. } => "signed",
+            Self::Amended { .. } => "amended",
         }
     }
 }
@@ -70,8 +97,9 @@ impl Event {
 impl Job {
     /// Whether `line` may come next.
     ///
-    /// After a declaration the job rests: notes, problems, the other role's declaration, a tail set aside and a correction
-    /// may follow. A correction opens the job again; what was declared before then counts no longer, and stays readable.
+    /// After a declaration the job rests: its signature, notes, problems, the other role's declaration, a tail set aside, a
+    /// correction and an amendment may follow. The last two open the job again; what was declared before then counts no
+    /// longer, and stays readable.
     ///
     /// # Errors
     /// The rule it would break.
@@ -97,7 +125,14 @@ impl Job {
         }
         if let Some(declared) = self.standing_declarations().next()
             && !passive
-            && !matches!(line.event, Event::Opened(_) | Event::Declared { .. } | Event::Corrected { .. })
+            && !matches!(
+                line.event,
+                Event::Opened(_)
+                    | Event::Declared { .. }
+                    | Event::Signed { .. }
+                    | Event::Corrected { .. }
+                    | Event::Amended { .. }
+            )
         {
             return Err(RuleFault::AfterDeclared { event, declared: declared.line });
         }
@@ -122,10 +157,20 @@ impl Job {
                 Err(RuleFault::NoSuchSnapshot { snapshot_line: *snapshot_line })
             }
             Event::RoundOpened { round, snapshot_line, .. } => self.check_round(*round, *snapshot_line),
-            Event::Declared { role, .. } => match self.standing_declarations().find(|d| d.role == *role) {
-                Some(Declaration { line, .. }) => Err(RuleFault::DeclaredTwice { role: *role, line: *line }),
-                None => Ok(()),
-            },
+            Event::Declared { name, role, reason, key, .. } => {
+                self.check_declared(name, *role, reason.as_deref(), key.as_deref())
+            }
+            Event::Signed { declared, key, .. } => self.check_signed(line, *declared, key),
+            Event::Amended { amends, now, why, .. } => {
+                if self.declarations.is_empty() {
+                    return Err(RuleFault::NothingSigned);
+                }
+                if !(1..=self.lines).contains(amends) {
+                    return Err(RuleFault::NothingToAmend { amends: *amends });
+                }
+                said(now)?;
+                said(why)
+            }
             _ => Ok(()),
         }
     }

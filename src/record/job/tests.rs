@@ -39,7 +39,8 @@ fn corrected(name: &str, corrects: u64, why: &str) -> Event {
 }
 
 fn declared(role: Role) -> Event {
-    Event::Declared { name: "Ada".to_owned(), role, statement: "all done as planned".to_owned() }
+    let name = if role == Role::Technician { "Ada" } else { "Sam" }.to_owned();
+    Event::Declared { name, role, statement: "all done as planned".to_owned(), reason: None, key: None }
 }
 
 fn paused() -> Event {

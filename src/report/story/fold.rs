@@ -299,6 +299,8 @@ fn has_words(event: &Event) -> bool {
                 | Event::RoundOpened { .. }
                 | Event::TailSetAside { .. }
                 | Event::Declared { .. }
+                | Event::Signed { .. }
+                | Event::Amended { .. }
         )
 }
 
@@ -384,7 +386,7 @@ fn about(input: &Input<'_>, people: Vec<String>) -> About {
         worked_ms: u64::try_from(input.job.worked().as_millis()).unwrap_or(u64::MAX),
         lines: input.job.lines(),
         head: input.head.hash.clone(),
-        fingerprint: fingerprint(&input.head.hash),
+        fingerprint: crate::record::chain::fingerprint(&input.head.hash),
         state: match (input.job.is_done(), countersigned, input.job.is_paused()) {
             (true, true, _) => Stand::Countersigned,
             (true, false, _) => Stand::Declared,
@@ -393,12 +395,6 @@ fn about(input: &Input<'_>, people: Vec<String>) -> About {
         },
         torn: input.torn.map(|torn| torn.kind.words().to_owned()),
     }
-}
-
-/// The first 80 bits of the head's hash in groups of four, to read aloud and compare by eye.
-fn fingerprint(head: &str) -> String {
-    let short: Vec<char> = head.chars().take(20).collect();
-    short.chunks(4).map(|group| group.iter().collect::<String>()).collect::<Vec<_>>().join("-")
 }
 
 fn planned(plan: &Plan) -> Planned {
@@ -519,7 +515,11 @@ fn declarations(job: &Job) -> Vec<Declared> {
             name: declared.name.clone(),
             role: declared.role,
             statement: declared.statement.clone(),
+            reason: declared.reason.clone(),
+            key: declared.key.clone(),
+            signed: declared.signed,
             reopened_by: declared.reopened_by,
+            replaced_by: declared.replaced_by,
         })
         .collect()
 }

@@ -119,6 +119,17 @@ fn signed(noted: &Noted<'_>, found: &mut Vec<Notable>) {
             Some(by),
         ));
     }
+    for amendment in job.amendments() {
+        let mut facts = vec![fact("amends", format!("line {}", amendment.amends))];
+        facts.extend(amendment.was.as_ref().map(|was| fact("said", was.clone())));
+        facts.extend([
+            fact("is", amendment.now.clone()),
+            fact("because", amendment.why.clone()),
+            signature(noted, amendment.line),
+        ]);
+        let title = "After a sign-off something turned out to be otherwise";
+        found.push(notable(NotableKind::Amended, Grave::Look, title, facts, Some(amendment.line)));
+    }
 }
 
 /// Skipped, refused and corrected items, and problems: all that is told at a step.

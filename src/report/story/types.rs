@@ -102,6 +102,7 @@ pub enum NotableKind {
     NotCompared,
     NotSigned,
     Reopened,
+    Amended,
     Skipped,
     Problem,
     Corrected,
@@ -416,8 +417,16 @@ pub struct Declared {
     pub name: String,
     pub role: Role,
     pub statement: String,
-    /// The correction that opened the job again after it.
+    /// Why a supervisor took the job although findings were open.
+    pub reason: Option<String>,
+    /// The fingerprint of the key it was to be signed with; `None` for a typed name.
+    pub key: Option<String>,
+    /// The line with the signature.
+    pub signed: Option<u64>,
+    /// The correction or amendment that opened the job again after it.
     pub reopened_by: Option<u64>,
+    /// The later one of the same role that took its place.
+    pub replaced_by: Option<u64>,
 }
 
 /// An event this room has no words for.
@@ -444,7 +453,7 @@ impl Story {
 
     /// The declarations that stand.
     pub fn standing(&self) -> impl Iterator<Item = &Declared> {
-        self.declarations.iter().filter(|declared| declared.reopened_by.is_none())
+        self.declarations.iter().filter(|declared| declared.reopened_by.is_none() && declared.replaced_by.is_none())
     }
 
     /// Steps with evidence, skipped, open.
@@ -532,6 +541,7 @@ impl NotableKind {
             Self::NotCompared => "not compared",
             Self::NotSigned => "not signed off",
             Self::Reopened => "reopened",
+            Self::Amended => "amended",
             Self::Skipped => "skipped",
             Self::Problem => "problem",
             Self::Corrected => "corrected",

@@ -1,0 +1,105 @@
+//! `slotwise amend`: what turns out to be otherwise after a sign-off.
+
+use std::path::PathBuf;
+
+use serde::Serialize;
+
+use super::files::{self, named};
+use super::review::print_json;
+use super::{CommandError, Exit};
+use crate::checklist::StepId;
+use crate::env::Env;
+use crate::record::chain::fingerprint;
+use crate::record::{Event, Job, Journal, PROGRAM};
+use crate::text::shown;
+
+/// Adds to a signed record what turned out to be otherwise; nothing that stands in it is changed
+///
+/// `--line` and `--now` say what is true in place of what a line says. `--step` takes an item's answer back, so that
+/// `resume` asks for it again. Either way the sign-offs so far no longer stand, and stay readable; who signed signs again.
+#[derive(Debug, Clone, clap::Args)]
+#[command(group = clap::ArgGroup::new("what").required(true).args(["line", "step"]))]
+pub struct AmendArgs {
+    /// The record of the job
+    pub record: PathBuf,
+    /// The line that is amended
+    #[arg(long, value_name = "N", requires = "now")]
+    pub line: Option<u64>,
+    /// What that line says
+    #[arg(long, value_name = "TEXT", requires = "line")]
+    pub was: Option<String>,
+    /// What is true instead
+    #[arg(long, value_name = "TEXT", requires = "line")]
+    pub now: Option<String>,
+    /// The item that is to be answered again
+    #[arg(long, value_name = "STEP")]
+    pub step: Option<String>,
+    /// How it is known
+    #[arg(long, value_name = "TEXT")]
+    pub why: String,
+    /// Who amends
+    #[arg(long, value_name = "NAME")]
+    pub name: String,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(Debug, Serialize)]
+struct Told {
+    record: String,
+    line: u64,
+    fingerprint: String,
+    next: String,
+}
+
+/// Writes the one line.
+///
+/// # Errors
+/// A record that cannot be read or has nothing to amend, a disk that fails.
+pub fn run(env: &mut Env, args: &AmendArgs) -> Result<Exit, CommandError> {
+    let name = args.name.trim();
+    if name.is_empty() || name == PROGRAM {
+        return Err(CommandError::new(Exit::Usage, "--name says who amends"));
+    }
+    let path = files::located(env, &args.record);
+    let mut journal = Journal::open(&path, env.clock.now())?;
+    let event = event(journal.job(), args)?;
+    let line = journal.append(name, env.clock.now(), event)?;
+    let record = named(&args.record);
+    let next = match args.step {
+        Some(_) => format!("slotwise resume {record}"),
+        None => format!("slotwise sign {record} --role technician --key FILE"),
+    };
+    let told = Told { record, line, fingerprint: fingerprint(&journal.head().hash), next };
+    if args.json {
+        print_json(env, &told)?;
+        return Ok(Exit::Done);
+    }
+    writeln!(env.stdout, "AMENDED by line {line} of {}; what was signed before no longer stands", told.record)?;
+    writeln!(env.stdout, "fingerprint of the record: {}", told.fingerprint)?;
+    writeln!(env.stdout, "next: {}", told.next)?;
+    env.stdout.flush()?;
+    Ok(Exit::Done)
+}
+
+fn event(job: &Job, args: &AmendArgs) -> Result<Event, CommandError> {
+    let why = args.why.trim().to_owned();
+    match (&args.step, args.line, &args.now) {
+        (Some(step), _, _) => {
+            let step = StepId(step.clone());
+            let Some(standing) = job.answer(&step) else {
+                return Err(CommandError::new(
+                    Exit::BadData,
+                    format!("`{}` has no answer to take back", shown(&step.0)),
+                )
+                .way_out("`slotwise review RECORD --items` shows the items"));
+            };
+            Ok(Event::Corrected { step, corrects: standing.line, why })
+        }
+        (None, Some(amends), Some(now)) => {
+            Ok(Event::Amended { amends, was: args.was.clone(), now: now.trim().to_owned(), why })
+        }
+        _ => Err(CommandError::new(Exit::Usage, "--line with --now, or --step, says what is amended")),
+    }
+}

@@ -1,0 +1,165 @@
+//! An audit on stdout, and the lines with which anyone repeats it.
+
+use std::path::Path;
+
+use chrono::{DateTime, FixedOffset, Utc};
+
+use super::{Against, Grave, Report, SignatureTold, State, Verdict};
+use crate::commands::CommandError;
+use crate::commands::files::named;
+use crate::commands::job::quoted;
+use crate::env::Env;
+use crate::record::sign::NAMESPACE;
+use crate::source::counted;
+use crate::text::{shown, shown_within};
+
+/// The lines for a POSIX shell that check one signature with coreutils and ssh-keygen alone.
+///
+/// The first takes the signature out of the line behind the declaration: of what quotes part, the sixth piece from the end.
+pub fn recipe(
+    file: &Path,
+    against: Option<&Against>,
+    name: &str,
+    declared: u64,
+    at: DateTime<FixedOffset>,
+) -> Vec<String> {
+    let record = quoted(file);
+    let signers = against.and_then(|against| against.signers_name.as_deref()).map_or("SIGNERS".to_owned(), quoted);
+    let revoked = against.and_then(|against| against.revoked_name.as_deref());
+    let revoked = revoked.map_or_else(String::new, |file| format!(" -r {}", quoted(file)));
+    let signed = declared + 1;
+    let signature = format!("signature-{signed}.sig");
+    let time = at.with_timezone(&Utc).format("%Y%m%d%H%M%SZ");
+    vec![
+        format!(
+            "{{ echo '-----BEGIN SSH SIGNATURE-----'; head -n {signed} {record} | tail -n 1 | tr '\"' '\\n' | tail -n 6 | \
+             head -n 1 | fold -w 70; echo '-----END SSH SIGNATURE-----'; }} > {signature}"
+        ),
+        format!(
+            "head -n {declared} {record} | ssh-keygen -Y verify -f {signers}{revoked} -I {} -n {NAMESPACE} \
+             -O verify-time={time} -s {signature}",
+            quoted(Path::new(name))
+        ),
+    ]
+}
+
+/// One record in full, several with a line each and what is wrong below.
+pub fn show(env: &mut Env, reports: &[Report], against: &Against) -> Result<(), CommandError> {
+    if let [report] = reports {
+        one(env, report, against)?;
+    } else {
+        for report in reports {
+            brief(env, report)?;
+        }
+        let count = |verdict| reports.iter().filter(|report| report.verdict == verdict).count();
+        writeln!(
+            env.stdout,
+            "{}: {} proven, {} not proven, {} wrong",
+            counted(reports.len(), "record"),
+            count(Verdict::Proven),
+            count(Verdict::NotProven),
+            count(Verdict::Wrong)
+        )?;
+    }
+    env.stdout.flush()?;
+    Ok(())
+}
+
+fn brief(env: &mut Env, report: &Report) -> Result<(), CommandError> {
+    write!(env.stdout, "{:<10} {} {}", word(report.verdict), report.fingerprint, report.file)?;
+    match report.troubles.first() {
+        Some(trouble) if trouble.grave != Grave::Note => {
+            let place = trouble.line.map_or_else(String::new, |line| format!("line {line}: "));
+            writeln!(env.stdout, ": {place}{}", trouble.what)?;
+        }
+        _ => writeln!(env.stdout)?,
+    }
+    Ok(())
+}
+
+fn one(env: &mut Env, report: &Report, against: &Against) -> Result<(), CommandError> {
+    writeln!(env.stdout, "{} {}", word(report.verdict), report.file)?;
+    if let Some(job) = &report.job {
+        writeln!(env.stdout, "job {}, {}", shown(job), state(report.state))?;
+    }
+    let lines = counted(usize::try_from(report.lines).unwrap_or(usize::MAX), "line");
+    writeln!(env.stdout, "{lines} hold together, {} bytes", report.bytes)?;
+    if report.items > 0 {
+        writeln!(
+            env.stdout,
+            "{} of {} have their answer, {} of them passed without evidence",
+            report.answered,
+            counted(report.items, "item"),
+            report.passed.len()
+        )?;
+    }
+    writeln!(env.stdout, "fingerprint {}", report.fingerprint)?;
+    for trouble in &report.troubles {
+        let grave = match trouble.grave {
+            Grave::Wrong => "WRONG",
+            Grave::NotProven => "NOT PROVEN",
+            Grave::Note => "note",
+        };
+        let place = trouble.line.map_or_else(String::new, |line| format!("line {line}: "));
+        writeln!(env.stdout, "{grave}: {place}{}", trouble.what)?;
+    }
+    for signature in &report.signatures {
+        signed(env, signature)?;
+    }
+    if report.signatures.iter().any(|signature| !signature.check.is_empty()) {
+        let signers = match &against.signers_name {
+            Some(file) => named(file),
+            None => "SIGNERS, your allowed signers file".to_owned(),
+        };
+        writeln!(env.stdout, "anyone repeats the check of a signature with stock tools and {signers}:")?;
+    }
+    for line in report.signatures.iter().filter(|signature| signature.stands).flat_map(|signature| &signature.check) {
+        writeln!(env.stdout, "  {line}")?;
+    }
+    Ok(())
+}
+
+fn signed(env: &mut Env, signature: &SignatureTold) -> Result<(), CommandError> {
+    let how = match (&signature.key, signature.fits, signature.allowed_by) {
+        (None, _, _) => "typed name only".to_owned(),
+        (Some(key), Some(true), Some(line)) => {
+            format!("key {}, allowed by line {line} of the signers file", shown(key))
+        }
+        (Some(key), Some(true), None) => format!("key {}, which nobody vouches for here", shown(key)),
+        (Some(key), Some(false), _) => format!("key {}, and the signature does NOT hold", shown(key)),
+        (Some(key), None, _) => format!("key {}, and the signature is missing", shown(key)),
+    };
+    let stands = if signature.stands { "" } else { " (no longer stands)" };
+    writeln!(
+        env.stdout,
+        "line {}: {} {} signed at {}{stands}: {how}",
+        signature.declared,
+        signature.role.name(),
+        shown(&signature.name),
+        signature.at
+    )?;
+    writeln!(env.stdout, "  \"{}\"", shown_within(&signature.statement, 300))?;
+    if let Some(reason) = &signature.reason {
+        writeln!(env.stdout, "  reason: \"{}\"", shown_within(reason, 300))?;
+    }
+    Ok(())
+}
+
+const fn word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Proven => "PROVEN",
+        Verdict::NotProven => "NOT PROVEN",
+        Verdict::Wrong => "WRONG",
+    }
+}
+
+const fn state(state: State) -> &'static str {
+    match state {
+        State::Unknown => "state unknown",
+        State::Open => "still open",
+        State::Paused => "paused",
+        State::Stated => "stated to be done, without a signature",
+        State::Signed => "signed by the technician",
+        State::Countersigned => "signed and countersigned",
+    }
+}

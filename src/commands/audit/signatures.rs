@@ -1,0 +1,200 @@
+//! The signatures of a record against its bytes and against the people who may sign.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use sha2::{Digest, Sha256, Sha512};
+
+use super::{Against, Report, SignatureTold, recipe};
+use crate::record::sign::{BadSignature, Hash, NAMESPACE, NotAllowed, SignerKey, Sshsig};
+use crate::record::{Declaration, Job, Role, time};
+use crate::text::shown;
+
+/// What a `signed` line holds.
+#[derive(Debug, Clone)]
+pub struct Seal {
+    pub declared: u64,
+    pub key: String,
+    pub signature: String,
+}
+
+/// All seals of a record, with the hashes of what they cover.
+#[derive(Debug)]
+pub struct Seals<'a> {
+    bytes: &'a [u8],
+    ends: BTreeMap<u64, usize>,
+    seals: BTreeMap<u64, Seal>,
+}
+
+impl<'a> Seals<'a> {
+    pub fn new(bytes: &'a [u8]) -> Self {
+        Self { bytes, ends: BTreeMap::new(), seals: BTreeMap::new() }
+    }
+
+    /// A `declared` line ends there, newline included.
+    pub fn declared(&mut self, line: u64, end: u64) {
+        self.ends.insert(line, usize::try_from(end).unwrap_or(usize::MAX));
+    }
+
+    pub fn signed(&mut self, seal: Seal) {
+        self.seals.insert(seal.declared, seal);
+    }
+
+    /// The seals, read, each with the hash of what it covers. The bytes are hashed once for all of them, not once for each.
+    fn read(&self) -> BTreeMap<u64, Result<(Sshsig, Vec<u8>), BadSignature>> {
+        let mut rolling = Rolling { bytes: self.bytes, sha256: Sha256::new(), sha512: Sha512::new(), until: [0; 2] };
+        let mut read = BTreeMap::new();
+        for (declared, seal) in &self.seals {
+            let signature = Sshsig::from_base64(&seal.signature).and_then(|signature| {
+                if signature.key.text() != seal.key {
+                    return Err(BadSignature::OtherForm);
+                }
+                let end = self.ends.get(declared).copied().unwrap_or(0);
+                let hash = rolling.hash(signature.hash, end);
+                Ok((signature, hash))
+            });
+            read.insert(*declared, signature);
+        }
+        read
+    }
+}
+
+/// Hashes of growing beginnings of the same bytes.
+struct Rolling<'a> {
+    bytes: &'a [u8],
+    sha256: Sha256,
+    sha512: Sha512,
+    until: [usize; 2],
+}
+
+impl Rolling<'_> {
+    fn hash(&mut self, hash: Hash, end: usize) -> Vec<u8> {
+        let end = end.min(self.bytes.len());
+        let place = usize::from(hash == Hash::Sha512);
+        let more = self.bytes.get(self.until[place]..end).unwrap_or_default();
+        self.until[place] = end;
+        match hash {
+            Hash::Sha256 => {
+                self.sha256.update(more);
+                self.sha256.clone().finalize().to_vec()
+            }
+            Hash::Sha512 => {
+                self.sha512.update(more);
+                self.sha512.clone().finalize().to_vec()
+            }
+        }
+    }
+}
+
+/// Checks every sign-off of the job, those that no longer stand included.
+pub fn check(report: &mut Report, job: &Job, seals: &Seals<'_>, against: &Against, file: &Path) {
+    let read = seals.read();
+    let mut technicians: Vec<SignerKey> = Vec::new();
+    for declaration in job.declarations() {
+        let mut told = told(declaration);
+        match (&declaration.key, declaration.signed, read.get(&declaration.line)) {
+            (None, _, _) => typed(report, declaration),
+            (Some(key), None, _) => unfinished(report, job, declaration, key),
+            (Some(_), Some(signed), Some(Ok((signature, hash)))) => {
+                told.check = recipe(file, Some(against), &declaration.name, declaration.line, declaration.at);
+                let fits = signature.check_hash(NAMESPACE, hash);
+                told.fits = Some(fits.is_ok());
+                if let Err(error) = fits {
+                    report.wrong(Some(signed), format!("the signature of {}: {error}", shown(&declaration.name)));
+                } else {
+                    told.allowed_by = allowed(report, declaration, &signature.key, against);
+                    let same = technicians.iter().any(|key| key.plain_blob() == signature.key.plain_blob());
+                    match declaration.role {
+                        Role::Technician => technicians.push(signature.key.clone()),
+                        Role::Supervisor if same => report.wrong(
+                            Some(signed),
+                            "the supervisor's signature is by the technician's key: one person signed twice",
+                        ),
+                        Role::Supervisor => {}
+                    }
+                }
+            }
+            (Some(_), Some(signed), Some(Err(error))) => {
+                told.fits = Some(false);
+                report.wrong(Some(signed), format!("the signature of {}: {error}", shown(&declaration.name)));
+            }
+            (Some(_), Some(signed), None) => report.wrong(Some(signed), "the signature cannot be found"),
+        }
+        report.signatures.push(told);
+    }
+}
+
+fn told(declaration: &Declaration) -> SignatureTold {
+    SignatureTold {
+        declared: declaration.line,
+        signed: declaration.signed,
+        name: declaration.name.clone(),
+        role: declaration.role,
+        at: time::text(&declaration.at),
+        statement: declaration.statement.clone(),
+        reason: declaration.reason.clone(),
+        key: declaration.key.clone(),
+        fits: None,
+        allowed_by: None,
+        stands: declaration.stands(),
+        check: Vec::new(),
+    }
+}
+
+fn typed(report: &mut Report, declaration: &Declaration) {
+    if declaration.stands() {
+        let what = format!(
+            "{} signed as {} by typed name only: weaker, nothing shows who typed it",
+            shown(&declaration.name),
+            declaration.role.name()
+        );
+        report.not_proven(Some(declaration.line), what);
+    }
+}
+
+fn unfinished(report: &mut Report, job: &Job, declaration: &Declaration, key: &str) {
+    let what = format!(
+        "announces a signature by key {}, and no signature follows: {}",
+        shown(key),
+        if declaration.line == job.lines() {
+            "signing was interrupted (sign again), or the file was cut here"
+        } else {
+            "signing was interrupted"
+        }
+    );
+    if declaration.stands() {
+        report.not_proven(Some(declaration.line), what);
+    } else {
+        report.note(Some(declaration.line), what);
+    }
+}
+
+/// Whether the signer may sign. At the time the declaration names: it is the signer's own, like all times in a record.
+fn allowed(report: &mut Report, declaration: &Declaration, key: &SignerKey, against: &Against) -> Option<usize> {
+    let at = declaration.at.timestamp();
+    let name = &declaration.name;
+    let line = declaration.signed;
+    let verdict = match &against.signers {
+        _ if against.revoked.has(key) => Err(NotAllowed::Revoked),
+        None => {
+            if declaration.stands() {
+                let what = format!(
+                    "the signature of {} fits, by key {}; whose key that is nobody said: --signers FILE",
+                    shown(name),
+                    key.fingerprint()
+                );
+                report.not_proven(line, what);
+            }
+            return None;
+        }
+        Some(signers) => signers.allow(key, name, NAMESPACE, at),
+    };
+    match verdict {
+        Ok(allowed) => return Some(allowed.line),
+        Err(why) if declaration.stands() => {
+            report.wrong(line, format!("{} may not sign with key {}: {why}", shown(name), key.fingerprint()))
+        }
+        Err(why) => report.note(line, format!("{} may not sign with key {}: {why}", shown(name), key.fingerprint())),
+    }
+    None
+}

@@ -1,0 +1,98 @@
+//! Many records: found in folders, audited side by side.
+
+use std::fs::{self, File};
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use super::{Against, Report, audit, unread};
+use crate::record::{LARGEST_FILE, RecordError};
+
+/// A record's file, and how it is named to people.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RecordFile {
+    pub path: PathBuf,
+    pub name: PathBuf,
+}
+
+/// The records at a path: itself, or in a folder all `*.jsonl` below it, in order of their names. Links are not followed
+/// within a folder.
+///
+/// # Errors
+/// A path that is not there, a folder that cannot be read.
+pub fn records_in(path: &Path, name: &Path) -> io::Result<Vec<RecordFile>> {
+    if !fs::metadata(path)?.is_dir() {
+        return Ok(vec![RecordFile { path: path.to_owned(), name: name.to_owned() }]);
+    }
+    let mut found = Vec::new();
+    let mut folders = vec![path.to_owned()];
+    while let Some(folder) = folders.pop() {
+        for entry in fs::read_dir(&folder)? {
+            let entry = entry?;
+            let kind = entry.file_type()?;
+            let path = entry.path();
+            if kind.is_dir() {
+                folders.push(path);
+            } else if kind.is_file() && path.extension().is_some_and(|extension| extension == "jsonl") {
+                found.push(path);
+            }
+        }
+    }
+    found.sort();
+    let named = |found: PathBuf| {
+        let name = found.strip_prefix(path).map_or_else(|_| found.clone(), |inner| name.join(inner));
+        RecordFile { path: found, name }
+    };
+    Ok(found.into_iter().map(named).collect())
+}
+
+/// Audits all files, as many at once as there are processors; `progress` is told how many are done.
+pub fn audit_files(files: &[RecordFile], against: &Against, progress: &(dyn Fn(usize) + Sync)) -> Vec<Report> {
+    let next = AtomicUsize::new(0);
+    let done = AtomicUsize::new(0);
+    let reports: Mutex<Vec<(usize, Report)>> = Mutex::new(Vec::with_capacity(files.len()));
+    let workers = std::thread::available_parallelism().map_or(1, usize::from).min(files.len());
+    std::thread::scope(|scope| {
+        for _ in 0..workers {
+            scope.spawn(|| {
+                let mut mine = Vec::new();
+                let mut bytes = Vec::new();
+                while let Some((n, file)) = {
+                    let n = next.fetch_add(1, Ordering::Relaxed);
+                    files.get(n).map(|file| (n, file))
+                } {
+                    mine.push((n, one(file, against, &mut bytes)));
+                    progress(done.fetch_add(1, Ordering::Relaxed) + 1);
+                }
+                // Nothing panics while it is held.
+                reports.lock().unwrap_or_else(std::sync::PoisonError::into_inner).extend(mine);
+            });
+        }
+    });
+    let mut reports = reports.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner);
+    reports.sort_by_key(|(n, _)| *n);
+    reports.into_iter().map(|(_, report)| report).collect()
+}
+
+fn one(file: &RecordFile, against: &Against, bytes: &mut Vec<u8>) -> Report {
+    bytes.clear();
+    match read(&file.path, bytes) {
+        Ok(()) => audit(&file.name, bytes, against),
+        Err(error) => unread(&file.name, error),
+    }
+}
+
+/// Once, into memory: what is checked is then what was read, whatever happens to the file meanwhile.
+fn read(file: &Path, bytes: &mut Vec<u8>) -> Result<(), RecordError> {
+    let io = |source| RecordError::Io { file: file.to_owned(), doing: "reading", source };
+    if !fs::metadata(file).map_err(io)?.is_file() {
+        return Err(RecordError::NotAFile { file: file.to_owned() });
+    }
+    let input = File::open(file).map_err(io)?;
+    input.take(LARGEST_FILE + 1).read_to_end(bytes).map_err(io)?;
+    if bytes.len() as u64 > LARGEST_FILE {
+        return Err(RecordError::TooLarge { file: file.to_owned() });
+    }
+    Ok(())
+}

@@ -1,0 +1,128 @@
+//! A public key, or a certificate that vouches for one.
+
+use base64::Engine as _;
+use base64::engine::general_purpose::STANDARD;
+use signature::Verifier as _;
+use ssh_key::public::KeyData;
+use ssh_key::{PublicKey, Signature};
+
+use super::{Certificate, Wire, certificate};
+use crate::record::chain::key_fingerprint;
+
+/// Why something is no key.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum BadKey {
+    #[error("not a public key: a type such as `ssh-ed25519` and base64 are expected")]
+    NotAKey,
+    #[error("a kind of key this program cannot check")]
+    Unknown,
+    #[error("the certificate is not what its authority signed")]
+    Forged,
+}
+
+/// The key that made a signature.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SignerKey {
+    blob: Vec<u8>,
+    plain: KeyData,
+    certificate: Option<Box<Certificate>>,
+}
+
+impl SignerKey {
+    /// Reads a key or certificate from its bytes as they stand in a signature or, in base64, in a key file.
+    ///
+    /// # Errors
+    /// When it is none, is of a kind the library cannot check, or is a certificate whose own signature is wrong.
+    pub fn from_blob(blob: &[u8]) -> Result<Self, BadKey> {
+        let kind = Wire(blob).string().map_err(|_| BadKey::NotAKey)?;
+        let kind = std::str::from_utf8(kind).map_err(|_| BadKey::NotAKey)?;
+        if certificate::is_one(kind) {
+            let (certificate, plain) = certificate::read(blob)?;
+            return Ok(Self { blob: blob.to_owned(), plain, certificate: Some(Box::new(certificate)) });
+        }
+        let plain = plain(blob)?;
+        Ok(Self { blob: blob.to_owned(), plain, certificate: None })
+    }
+
+    /// Reads `TYPE BASE64`, as a key file has it; gives what follows behind it, too.
+    ///
+    /// # Errors
+    /// As [`SignerKey::from_blob`], and when the type named is not the one inside.
+    pub fn from_text(text: &str) -> Result<(Self, &str), BadKey> {
+        let text = text.trim_start_matches([' ', '\t']);
+        let (kind, rest) = text.split_once([' ', '\t']).ok_or(BadKey::NotAKey)?;
+        let rest = rest.trim_start_matches([' ', '\t']);
+        let end = rest.find([' ', '\t', '\r', '\n']).unwrap_or(rest.len());
+        let (base64, comment) = rest.split_at(end);
+        let blob = STANDARD.decode(base64).map_err(|_| BadKey::NotAKey)?;
+        let key = Self::from_blob(&blob)?;
+        if key.kind() != kind {
+            return Err(BadKey::NotAKey);
+        }
+        Ok((key, comment.trim()))
+    }
+
+    /// The type's name, such as `ssh-ed25519`.
+    pub fn kind(&self) -> &str {
+        // Checked when it was read.
+        Wire(&self.blob).string().ok().and_then(|kind| std::str::from_utf8(kind).ok()).unwrap_or_default()
+    }
+
+    /// `TYPE BASE64`.
+    pub fn text(&self) -> String {
+        format!("{} {}", self.kind(), STANDARD.encode(&self.blob))
+    }
+
+    /// `SHA256:…` over the key as it is, certificate and all.
+    pub fn fingerprint(&self) -> String {
+        key_fingerprint(&self.text()).unwrap_or_default()
+    }
+
+    /// The bytes of the key, or of the certificate.
+    pub fn blob(&self) -> &[u8] {
+        &self.blob
+    }
+
+    /// The bytes of the key itself, without a certificate.
+    pub fn plain_blob(&self) -> Vec<u8> {
+        bytes_of(&self.plain)
+    }
+
+    /// The certificate, where it is one.
+    pub fn certificate(&self) -> Option<&Certificate> {
+        self.certificate.as_deref()
+    }
+
+    /// Whether it is RSA, for which an agent must be told which hash to use.
+    pub fn is_rsa(&self) -> bool {
+        self.plain.is_rsa()
+    }
+
+    /// Whether `signature` (SSH wire format) over `bytes` is of this key.
+    pub(super) fn has_signed(&self, bytes: &[u8], signature: &[u8]) -> bool {
+        fits(&self.plain, bytes, signature)
+    }
+}
+
+/// A key that is no certificate, from its bytes.
+pub(super) fn plain(blob: &[u8]) -> Result<KeyData, BadKey> {
+    let key = PublicKey::from_bytes(blob).map_err(|_| BadKey::NotAKey)?.key_data().clone();
+    if key.is_other() || key.is_dsa() {
+        return Err(BadKey::Unknown);
+    }
+    // The library reads past some forms of numbers that OpenSSH refuses; one key has one form here.
+    if bytes_of(&key) != blob {
+        return Err(BadKey::NotAKey);
+    }
+    Ok(key)
+}
+
+/// Whether a signature in SSH wire format is of this key over these bytes.
+pub(super) fn fits(key: &KeyData, bytes: &[u8], signature: &[u8]) -> bool {
+    Signature::try_from(signature).is_ok_and(|signature| key.verify(bytes, &signature).is_ok())
+}
+
+/// A key's bytes.
+pub(super) fn bytes_of(key: &KeyData) -> Vec<u8> {
+    PublicKey::from(key.clone()).to_bytes().unwrap_or_default()
+}

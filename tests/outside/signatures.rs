@@ -1,0 +1,661 @@
+//! Signatures against RFC 8032, against OpenSSH's own fixtures, and against `ssh-keygen` and `ssh-agent` themselves.
+
+use std::fs;
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Output, Stdio};
+
+use signature::{Signer as _, Verifier as _};
+use slotwise::commands::audit::{Against, Report, Verdict, audit};
+use slotwise::record::sign::{Hash, NAMESPACE, Revoked, SignerKey, Signers, Sshsig};
+use ssh_key::private::Ed25519Keypair;
+use ssh_key::public::{Ed25519PublicKey, KeyData};
+use ssh_key::{Algorithm, PrivateKey, Signature};
+
+use crate::collected::{collected, skipped};
+use crate::sealed;
+
+fn bytes(hex: &str) -> Vec<u8> {
+    (0..hex.len() / 2).map(|n| u8::from_str_radix(&hex[2 * n..2 * n + 2], 16).unwrap()).collect()
+}
+
+/// The first 64 lines of `sign.input`, the vectors that go with Ed25519 (public domain). The first is TEST 1 of RFC 8032
+/// section 7.1.
+#[test]
+fn ed25519_signs_as_published() {
+    let Some(path) = collected("data/record/ed25519/sign.input.first64", "Ed25519 signing vectors") else { return };
+    let mut cases = 0;
+    for line in fs::read_to_string(path).unwrap().lines() {
+        let parts: Vec<Vec<u8>> = line.split(':').map(bytes).collect();
+        let seed: [u8; 32] = parts[0][..32].try_into().unwrap();
+        let pair = Ed25519Keypair::from_seed(&seed);
+        assert_eq!(pair.public.as_ref().as_slice(), parts[1]);
+        let private = PrivateKey::from(pair);
+        let made: Signature = private.try_sign(&parts[2]).unwrap();
+        assert_eq!(made.as_bytes(), &parts[3][..64], "{line}");
+        assert!(private.public_key().key_data().verify(&parts[2], &made).is_ok());
+        cases += 1;
+    }
+    assert_eq!(cases, 64);
+}
+
+/// Project Wycheproof's cases for Ed25519 (Apache-2.0): what must be taken, and what must not.
+#[test]
+fn ed25519_refuses_what_it_must() {
+    let Some(path) = collected("data/record/ed25519/wycheproof_ed25519_test.json", "Ed25519 verification vectors")
+    else {
+        return;
+    };
+    let cases: serde_json::Value = serde_json::from_slice(&fs::read(path).unwrap()).unwrap();
+    let text = |value: &serde_json::Value| bytes(value.as_str().unwrap());
+    let mut count = 0;
+    for group in cases["testGroups"].as_array().unwrap() {
+        let key: [u8; 32] = text(&group["publicKey"]["pk"]).try_into().unwrap();
+        let key = KeyData::Ed25519(Ed25519PublicKey(key));
+        for case in group["tests"].as_array().unwrap() {
+            let fits = Signature::new(Algorithm::Ed25519, text(&case["sig"]))
+                .is_ok_and(|signature| key.verify(&text(&case["msg"]), &signature).is_ok());
+            assert_eq!(fits, case["result"] == "valid", "{case}");
+            count += 1;
+        }
+    }
+    assert_eq!(count, 151);
+}
+
+/// OpenSSH's own fixtures (regress/unittests/sshsig/testdata; public domain and BSD).
+#[test]
+fn the_fixtures_of_openssh() {
+    let Some(folder) = collected("data/record/sshsig", "OpenSSH's signature fixtures") else { return };
+    let read = |name: &str| fs::read_to_string(folder.join(name)).unwrap();
+    let (message, namespace) = (read("signed-data"), read("namespace"));
+    for kind in ["ed25519", "ecdsa", "rsa", "ed25519_sk"] {
+        let signature = Sshsig::from_armour(&read(&format!("{kind}.sig"))).unwrap();
+        let (key, _) = SignerKey::from_text(&read(&format!("{kind}.pub"))).unwrap();
+        assert_eq!(signature.key, key, "{kind}");
+        assert_eq!(signature.check_for(&namespace, message.as_bytes()), Ok(()), "{kind}");
+        assert!(signature.check_for("unittes", message.as_bytes()).is_err(), "{kind}");
+        assert!(signature.check(message.as_bytes()).is_err(), "{kind}");
+        for at in 0..message.len() {
+            let mut changed = message.clone().into_bytes();
+            changed[at] ^= 1;
+            assert!(signature.check_for(&namespace, &changed).is_err(), "{kind}, byte {at}");
+        }
+        assert_eq!(Sshsig::from_base64(&signature.to_base64()).unwrap(), signature, "{kind}");
+    }
+}
+
+/// A folder with keys, and OpenSSH's programs to judge.
+struct Shop {
+    folder: tempfile::TempDir,
+}
+
+impl Shop {
+    /// `None`, said aloud, where OpenSSH is not installed.
+    fn open(check: &str) -> Option<Self> {
+        if Command::new("ssh-keygen").arg("-?").output().is_err() {
+            skipped(check, "there is no ssh-keygen (package openssh-client)");
+            return None;
+        }
+        Some(Self { folder: tempfile::tempdir().unwrap() })
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    fn text(&self, name: &str) -> String {
+        fs::read_to_string(self.path(name)).unwrap()
+    }
+
+    fn file(&self, name: &str, bytes: impl AsRef<[u8]>) {
+        fs::write(self.path(name), bytes).unwrap();
+    }
+
+    fn command(&self, program: &str, args: &[&str]) -> Command {
+        let mut command = Command::new(program);
+        command.args(args).current_dir(self.folder.path()).env_remove("SSH_AUTH_SOCK").env("TZ", "UTC");
+        command
+    }
+
+    /// Runs a program to a good end.
+    #[track_caller]
+    fn run(&self, program: &str, args: &[&str]) -> Output {
+        let output = self.command(program, args).stdin(Stdio::null()).output().unwrap();
+        assert!(output.status.success(), "{program} {args:?}: {}", String::from_utf8_lossy(&output.stderr));
+        output
+    }
+
+    fn key(&self, name: &str, kind: &[&str], passphrase: &str) {
+        let args = [kind, &["-q", "-N", passphrase, "-C", name, "-f", name]].concat();
+        self.run("ssh-keygen", &args);
+    }
+
+    /// `ssh-keygen -Y sign` over a file; the signature's armour.
+    fn signed(&self, key: &str, message: &str, more: &[&str]) -> String {
+        let _ = fs::remove_file(self.path(&format!("{message}.sig")));
+        self.run("ssh-keygen", &[&["-q", "-Y", "sign", "-f", key, "-n", NAMESPACE], more, &[message]].concat());
+        self.text(&format!("{message}.sig"))
+    }
+
+    fn slotwise(&self, args: &[&str], variables: &[(&str, &str)]) -> Output {
+        let mut command = self.command(env!("CARGO_BIN_EXE_slotwise"), args);
+        command.envs(variables.iter().copied()).stdin(Stdio::null()).output().unwrap()
+    }
+
+    /// A small job with all its items answered.
+    fn record(&self, name: &str) {
+        let folder = self.path(&format!("{name}.folder"));
+        fs::create_dir(&folder).unwrap();
+        let journal = sealed::done(&folder);
+        fs::copy(journal.path(), self.path(name)).unwrap();
+    }
+
+    fn audited(&self, record: &str, signers: &str) -> (Report, serde_json::Value) {
+        let bytes = fs::read(self.path(record)).unwrap();
+        let against = Against { signers: Some(Signers::read(&self.text(signers), &|_| None)), ..Against::default() };
+        let output = self.slotwise(&["audit", record, "--signers", signers, "--json"], &[]);
+        (audit(Path::new(record), &bytes, &against), serde_json::from_slice(&output.stdout).unwrap())
+    }
+}
+
+const KINDS: [(&str, &[&str]); 5] = [
+    ("ed25519", &["-t", "ed25519"]),
+    ("p256", &["-t", "ecdsa", "-b", "256"]),
+    ("p384", &["-t", "ecdsa", "-b", "384"]),
+    ("p521", &["-t", "ecdsa", "-b", "521"]),
+    ("rsa", &["-t", "rsa", "-b", "3072"]),
+];
+
+#[test]
+fn what_ssh_keygen_signs_is_taken_here() {
+    let Some(shop) = Shop::open("ssh-keygen -Y sign") else { return };
+    for (name, kind) in KINDS {
+        shop.key(name, kind, "");
+        for message in ["", "x", "two\nlines\n"] {
+            shop.file("message", message);
+            for hash in ["sha256", "sha512"] {
+                let armour = shop.signed(name, "message", &["-O", &format!("hashalg={hash}")]);
+                let signature = Sshsig::from_armour(&armour).unwrap();
+                assert_eq!(signature.hash.name(), hash);
+                assert_eq!(signature.check(message.as_bytes()), Ok(()), "{name} {hash}");
+                assert!(signature.check(b"another").is_err(), "{name} {hash}");
+                assert_eq!(signature.to_armour(), armour, "{name} {hash}");
+            }
+        }
+    }
+    // Ed25519 has one signature for one message: it must be the same, byte for byte.
+    let private = PrivateKey::from_openssh(shop.text("ed25519")).unwrap();
+    shop.file("message", "the same");
+    let theirs = shop.signed("ed25519", "message", &["-O", "hashalg=sha512"]);
+    assert_eq!(sealed::signature(&private, Hash::Sha512, b"the same").to_armour(), theirs);
+}
+
+/// Runs exactly the lines that `audit` prints, in a shell, and gives what ssh-keygen says.
+#[track_caller]
+fn follow(shop: &Shop, told: &serde_json::Value) -> String {
+    let mut said = String::new();
+    for signature in told[0]["signatures"].as_array().unwrap() {
+        for line in signature["check"].as_array().unwrap() {
+            let line = line.as_str().unwrap();
+            let output = shop.command("sh", &["-c", line]).output().unwrap();
+            let text =
+                format!("{}{}", String::from_utf8_lossy(&output.stdout), String::from_utf8_lossy(&output.stderr));
+            assert!(output.status.success(), "{line}\n{text}");
+            said += &text;
+        }
+    }
+    said
+}
+
+#[test]
+fn what_is_signed_here_is_good_to_ssh_keygen_by_the_lines_audit_prints() {
+    let Some(shop) = Shop::open("ssh-keygen -Y verify") else { return };
+    shop.key("plain", &["-t", "ed25519"], "");
+    shop.file("word", "open sesame\n");
+    let mut cases = vec![("plain".to_owned(), Vec::new(), Vec::new())];
+    for cipher in ["aes256-ctr", "aes256-cbc", "aes256-gcm@openssh.com", "chacha20-poly1305@openssh.com"] {
+        let name = format!("locked-{}", cipher.split('@').next().unwrap());
+        shop.key(&name, &["-t", "ed25519", "-Z", cipher], "open sesame");
+        cases.push((name.clone(), vec!["--passphrase-file", "word"], Vec::new()));
+        cases.push((name, Vec::new(), vec![("SLOTWISE_PASSPHRASE", "open sesame")]));
+    }
+    shop.key("sam", &["-t", "ed25519"], "");
+    for (n, (key, more, variables)) in cases.into_iter().enumerate() {
+        let record = format!("job {n}'s.jsonl");
+        shop.record(&record);
+        let args = [&["sign", &record, "--role", "technician", "--key", &key][..], &more].concat();
+        let signed = shop.slotwise(&args, &variables);
+        assert!(signed.status.success(), "{key}: {}", String::from_utf8_lossy(&signed.stderr));
+        let args = ["sign", &record, "--role", "supervisor", "--name", "sam at the desk", "--key", "sam"];
+        let signed = shop.slotwise(&args, &[]);
+        assert!(signed.status.success(), "{}", String::from_utf8_lossy(&signed.stderr));
+        let names = shop.text(&format!("{key}.pub"));
+        shop.file("signers", format!("ada {names}\"sam at the desk\" {}", shop.text("sam.pub")));
+        let (report, told) = shop.audited(&record, "signers");
+        assert_eq!(report.verdict, Verdict::Proven, "{:#?}", report.troubles);
+        let said = follow(&shop, &told);
+        assert_eq!(said.matches("Good \"slotwise-record\" signature for").count(), 2, "{said}");
+        // The text for people holds the same lines.
+        let shown = shop.slotwise(&["audit", &record, "--signers", "signers"], &[]);
+        let shown = String::from_utf8(shown.stdout).unwrap();
+        for line in told[0]["signatures"][0]["check"].as_array().unwrap() {
+            assert!(shown.contains(line.as_str().unwrap()), "{shown}");
+        }
+    }
+    // And by the same lines a changed record is not good.
+    let record = "job 0's.jsonl";
+    let (_, told) = shop.audited(record, "signers");
+    shop.file("signers", format!("ada {}\"sam at the desk\" {}", shop.text("plain.pub"), shop.text("sam.pub")));
+    shop.file(record, shop.text(record).replacen("both latches closed", "both latches opened", 1));
+    let line = told[0]["signatures"][0]["check"][1].as_str().unwrap();
+    assert!(!shop.command("sh", &["-c", line]).output().unwrap().status.success());
+}
+
+/// The commands of docs/record.md, followed to the letter.
+#[test]
+fn the_page_on_records_says_how_to_check_one() {
+    let Some(shop) = Shop::open("the commands of docs/record.md") else { return };
+    let page = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/record.md")).unwrap();
+    let part = page.split("## Checking without this program").nth(1).unwrap();
+    let mut blocks = part.split("```sh\n").skip(1).map(|block| block.split("```").next().unwrap());
+    let (signature, chain) = (blocks.next().unwrap(), blocks.next().unwrap());
+    shop.record("RECORD");
+    shop.key("kim", &["-t", "ed25519"], "");
+    let signed = shop.slotwise(&["sign", "RECORD", "--role", "technician", "--name", "kim", "--key", "kim"], &[]);
+    assert!(signed.status.success(), "{}", String::from_utf8_lossy(&signed.stderr));
+    shop.file("SIGNERS", format!("kim {}", shop.text("kim.pub")));
+    let (report, _) = shop.audited("RECORD", "SIGNERS");
+    let told = &report.signatures[0];
+    let at = slotwise::record::time::parse(&told.at).unwrap().naive_utc().format("%Y%m%d%H%M%SZ").to_string();
+    let signature =
+        signature.replace("144", &(told.declared + 1).to_string()).replace("143", &told.declared.to_string());
+    let said = shop.run("sh", &["-c", &signature.replace("20261125124512Z", &at)]);
+    let said = String::from_utf8(said.stdout).unwrap();
+    assert!(said.contains("Good \"slotwise-record\" signature for kim"), "{said}");
+    let said = String::from_utf8(shop.run("sh", &["-c", chain]).stdout).unwrap();
+    assert_eq!(said.trim(), format!("whole, fingerprint {}", report.fingerprint.replace('-', "")));
+    shop.file("RECORD", shop.text("RECORD").replacen("latches closed", "latches opened", 1));
+    let output = shop.command("sh", &["-c", chain]).output().unwrap();
+    assert!(String::from_utf8_lossy(&output.stdout).starts_with("broken at: {\"n\":2"), "{output:?}");
+}
+
+/// The commands of logs-example/README.md, followed to the letter.
+#[test]
+fn the_examples_are_checked_as_their_page_says() {
+    let Some(shop) = Shop::open("the commands of logs-example/README.md") else { return };
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("logs-example");
+    for name in ["README.md", "signers", "seating.jsonl", "slot.jsonl"] {
+        shop.file(name, fs::read(folder.join(name)).unwrap());
+    }
+    let page = shop.text("README.md");
+    let blocks: Vec<&str> = page.split("```sh\n").skip(1).map(|block| block.split("```").next().unwrap()).collect();
+    let script = blocks.last().unwrap().replace("/tmp/", "./");
+    let said = String::from_utf8(shop.run("sh", &["-c", &script]).stdout).unwrap();
+    assert_eq!(said.matches("Good \"slotwise-record\" signature").count(), 2, "{said}");
+    let mut changed = fs::read(shop.path("slot.jsonl")).unwrap();
+    changed[2_000] ^= 1;
+    shop.file("slot.jsonl", changed);
+    let output = shop.command("sh", &["-c", &script]).output().unwrap();
+    assert!(!String::from_utf8_lossy(&output.stdout).contains("Good"), "{output:?}");
+    // What the chain's two lines show is the same.
+    let chain = blocks[0].lines().map(|line| shop.run("sh", &["-c", line]).stdout);
+    let shown: Vec<String> = chain.map(|text| String::from_utf8(text).unwrap()).collect();
+    let hash = shown[1].split(' ').next().unwrap();
+    assert_eq!(shown[0].trim(), format!("\"prev\":\"{hash}\""));
+}
+
+/// A wrong passphrase, or none and nobody to ask, signs nothing.
+#[test]
+fn a_key_that_does_not_open_leaves_the_record_as_it_was() {
+    let Some(shop) = Shop::open("a wrong passphrase") else { return };
+    shop.key("locked", &["-t", "ed25519"], "open sesame");
+    shop.key("rsa", &["-t", "rsa", "-b", "3072"], "");
+    shop.record("job.jsonl");
+    let before = shop.text("job.jsonl");
+    for (key, variables, code, says) in [
+        ("locked", &[("SLOTWISE_PASSPHRASE", "open says me")][..], 65, "the passphrase does not open locked"),
+        ("locked", &[], 2, "no terminal to ask"),
+        ("rsa", &[], 65, "sign with --agent"),
+        ("rsa.pub", &[], 66, "SSH_AUTH_SOCK"),
+        ("job.jsonl", &[], 65, "no private key"),
+        ("gone", &[], 66, "cannot read gone"),
+    ] {
+        let output = shop.slotwise(&["sign", "job.jsonl", "--role", "technician", "--key", key], variables);
+        let stderr = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(code), "{key}: {stderr}");
+        assert!(stderr.contains(says), "{stderr}");
+        assert_eq!(shop.text("job.jsonl"), before);
+    }
+}
+
+/// An agent of the test's own, ended with it.
+struct Running(Child);
+
+impl Drop for Running {
+    fn drop(&mut self) {
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
+}
+
+fn agent(shop: &Shop) -> Running {
+    let socket = shop.path("agent");
+    let child = shop
+        .command("ssh-agent", &["-D", "-a", socket.to_str().unwrap()])
+        .stdin(Stdio::null())
+        .stdout(Stdio::null())
+        .spawn()
+        .unwrap();
+    let running = Running(child);
+    for _ in 0..200 {
+        if socket.exists() {
+            return running;
+        }
+        std::thread::sleep(std::time::Duration::from_millis(20));
+    }
+    panic!("ssh-agent does not start");
+}
+
+#[test]
+fn every_kind_of_key_an_agent_holds_signs() {
+    let Some(shop) = Shop::open("ssh-agent") else { return };
+    let _running = agent(&shop);
+    let socket = shop.path("agent");
+    let socket = [("SSH_AUTH_SOCK", socket.to_str().unwrap())];
+    for (name, kind) in KINDS {
+        shop.key(name, kind, "");
+        let added = shop.command("ssh-add", &["-q", name]).envs(socket).output().unwrap();
+        assert!(added.status.success(), "{}", String::from_utf8_lossy(&added.stderr));
+        let record = format!("{name}.jsonl");
+        shop.record(&record);
+        let wanted = if name == "rsa" {
+            SignerKey::from_text(&shop.text("rsa.pub")).unwrap().0.fingerprint()
+        } else {
+            format!("{name}.pub")
+        };
+        let args = ["sign", &record, "--role", "technician", "--agent", "--key", &wanted];
+        let signed = shop.slotwise(&args, &socket);
+        assert!(signed.status.success(), "{name}: {}", String::from_utf8_lossy(&signed.stderr));
+        shop.file("signers", format!("ada {}", shop.text(&format!("{name}.pub"))));
+        let (report, told) = shop.audited(&record, "signers");
+        assert_eq!(report.verdict, Verdict::Proven, "{name}: {:#?}", report.troubles);
+        assert!(follow(&shop, &told).contains("Good"), "{name}");
+    }
+    // Several keys and none named: it does not guess.
+    shop.record("job.jsonl");
+    let unsaid = shop.slotwise(&["sign", "job.jsonl", "--role", "technician", "--agent"], &socket);
+    assert_eq!(unsaid.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&unsaid.stderr).contains("--key SHA256:"));
+    // The fingerprints named are those that `ssh-keygen -l` shows.
+    for (name, _) in KINDS {
+        let shown = shop.run("ssh-keygen", &["-l", "-f", &format!("{name}.pub")]);
+        let ours = SignerKey::from_text(&shop.text(&format!("{name}.pub"))).unwrap().0.fingerprint();
+        assert!(String::from_utf8_lossy(&shown.stdout).contains(&ours), "{name}");
+    }
+}
+
+/// Whether ssh-keygen takes a signature with this signers file.
+fn judged(shop: &Shop, signature: &str, principal: &str, time: &str, zone: &str, revoked: Option<&str>) -> bool {
+    shop.file("judged.sig", signature);
+    let time = format!("verify-time={time}");
+    let mut args =
+        vec!["-Y", "verify", "-f", "signers", "-I", principal, "-n", NAMESPACE, "-O", &time, "-s", "judged.sig"];
+    if let Some(file) = revoked {
+        args.extend(["-r", file]);
+    }
+    let mut child = shop
+        .command("ssh-keygen", &args)
+        .env("TZ", zone)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    child.stdin.take().unwrap().write_all(b"message").unwrap();
+    child.wait().unwrap().success()
+}
+
+/// Two hours east of Greenwich, all year.
+const EAST: &str = "EET-2";
+
+fn east(at: chrono::NaiveDateTime) -> Option<i64> {
+    Some((at - chrono::TimeDelta::hours(2)).and_utc().timestamp())
+}
+
+fn seconds(time: &str) -> i64 {
+    chrono::NaiveDateTime::parse_from_str(time, "%Y%m%d%H%M%SZ").unwrap().and_utc().timestamp()
+}
+
+/// Cases written from ssh-keygen(1), ALLOWED SIGNERS; ssh-keygen judges each, and its word counts.
+#[test]
+fn the_signers_file_is_read_as_ssh_keygen_reads_it() {
+    let Some(shop) = Shop::open("allowed signers") else { return };
+    shop.file("message", "message");
+    for name in ["kim", "sam", "authority"] {
+        shop.key(name, &["-t", "ed25519"], "");
+    }
+    shop.key("rsa", &["-t", "rsa", "-b", "3072"], "");
+    let certify = |name: &str, more: &[&str]| {
+        fs::copy(shop.path("kim"), shop.path(name)).unwrap();
+        fs::copy(shop.path("kim.pub"), shop.path(&format!("{name}.pub"))).unwrap();
+        shop.run("ssh-keygen", &[&["-q", "-s", "authority", "-I", name], more, &[&format!("{name}.pub")]].concat());
+        shop.signed(&format!("{name}-cert.pub"), "message", &[])
+    };
+    let signatures = [
+        ("kim", shop.signed("kim", "message", &[])),
+        ("rsa", shop.signed("rsa", "message", &[])),
+        ("cert", certify("cert", &["-n", "kim,kim@larkfield", "-V", "20260101000000Z:20270101000000Z", "-z", "7"])),
+        ("nobody's", certify("nobody", &["-V", "20260101000000Z:20270101000000Z"])),
+        ("machine's", certify("machine", &["-h", "-n", "kim", "-V", "20260101000000Z:20270101000000Z"])),
+        ("forced", certify("forced", &["-n", "kim", "-O", "force-command=true", "-V", "always:forever"])),
+    ];
+    let files = [
+        "kim {kim}",
+        "  kim {kim}  ",
+        "\tkim\t{kim}\r",
+        "# kim {kim}",
+        "kim,sam {kim}",
+        "k* {kim}",
+        "k?m {kim}",
+        "*,!kim {kim}",
+        "!sam,* {kim}",
+        "!sam {kim}",
+        "\"kim\" {kim}",
+        "\"kim,sam\" {kim}",
+        "KIM {kim}",
+        "sam {kim}",
+        "kim {sam}",
+        "kim {sam}\nkim {kim}",
+        "kim nonsense\nkim {kim}",
+        "kim\nkim {kim}",
+        "kim namespaces=\"{ns}\" {kim}",
+        "kim NAMESPACES=\"{ns}\" {kim}",
+        "kim namespaces=\"git,{ns}\" {kim}",
+        "kim namespaces=\"slotwise-*\" {kim}",
+        "kim namespaces=\"*,!{ns}\" {kim}",
+        "kim namespaces=\"git\" {kim}",
+        "kim namespaces=\"\" {kim}",
+        "kim namespaces={ns} {kim}",
+        "kim namespaces=\"{ns}\",namespaces=\"{ns}\" {kim}",
+        "kim namespaces=\"{ns}\", {kim}",
+        "kim namespaces=\"{ns}\",unknown {kim}",
+        "kim unknown=\"x\" {kim}",
+        "kim namespaces=\"git\" {kim}\nkim {kim}",
+        "kim valid-after=\"20260601\" {kim}",
+        "kim valid-after=\"20260601Z\" {kim}",
+        "kim valid-after=\"202606011200\" {kim}",
+        "kim valid-after=\"202606011200Z\" {kim}",
+        "kim valid-after=\"20260601120001Z\" {kim}",
+        "kim valid-after=\"20260601140000\" {kim}",
+        "kim valid-after=\"20260601140001\" {kim}",
+        "kim valid-before=\"20260601120000Z\" {kim}",
+        "kim valid-before=\"20260601115959Z\" {kim}",
+        "kim valid-before=\"20260601140000\" {kim}",
+        "kim valid-before=\"20260601135959\" {kim}",
+        "kim valid-before=\"20260601120000UTC\" {kim}",
+        "kim valid-before=\"2026060112\" {kim}",
+        "kim valid-before=\"20261301\" {kim}",
+        "kim valid-before=\"nonsense\" {kim}",
+        "kim valid-after=\"20260101\",valid-before=\"20270101\" {kim}",
+        "kim valid-after=\"20270101\",valid-before=\"20260101\" {kim}",
+        "kim valid-after=\"20260101\",valid-after=\"20260101\" {kim}",
+        "kim cert-authority {kim}",
+        "kim cert-authority {authority}",
+        "kim CERT-AUTHORITY {authority}",
+        "k* cert-authority,namespaces=\"{ns}\" {authority}",
+        "kim cert-authority,valid-before=\"20260601115959Z\" {authority}",
+        "kim@larkfield cert-authority {authority}",
+        "*@larkfield cert-authority {authority}",
+        "* cert-authority {authority}",
+        "kim cert-authority {sam}",
+        "kim {authority}",
+        "kim {cert}",
+        "* {cert}",
+        "kim {rsa}",
+        "kim ssh-rsa {kim-base64}",
+        "kim ssh-ed25519",
+        "kim ssh-ed25519 {kim-base64} a comment with \"quotes",
+        "",
+        "\n\n",
+    ];
+    let (mut cases, mut good) = (0, 0);
+    for file in files {
+        let kim = shop.text("kim.pub");
+        let mut text = file.replace("{ns}", NAMESPACE).replace("{kim-base64}", kim.split(' ').nth(1).unwrap());
+        text = text.replace("{cert}", shop.text("cert-cert.pub").trim());
+        for name in ["kim", "sam", "rsa", "authority"] {
+            text = text.replace(&format!("{{{name}}}"), shop.text(&format!("{name}.pub")).trim());
+        }
+        text.push('\n');
+        shop.file("signers", &text);
+        let ours = Signers::read(&text, &east);
+        for (name, armour) in &signatures {
+            let signature = Sshsig::from_armour(armour).unwrap();
+            assert_eq!(signature.check(b"message"), Ok(()), "{name}");
+            for (principal, time) in [
+                ("kim", "20260601120000Z"),
+                ("kim@larkfield", "20260601120000Z"),
+                ("kim", "20251231235959Z"),
+                ("kim", "20270101000000Z"),
+            ] {
+                let here = ours.allow(&signature.key, principal, NAMESPACE, seconds(time));
+                let there = judged(&shop, armour, principal, time, EAST, None);
+                assert_eq!(here.is_ok(), there, "{file}\n{name} as {principal} at {time}: {here:?}");
+                cases += 1;
+                good += usize::from(there);
+            }
+        }
+    }
+    assert!(good > 100 && cases - good > 100, "{good} of {cases}");
+}
+
+/// A time without `Z` is local time, and where clocks change, standard time all year: ssh-keygen's word again.
+#[test]
+fn a_local_time_is_read_as_ssh_keygen_reads_it() {
+    let Some(shop) = Shop::open("local times of allowed signers") else { return };
+    shop.key("ada", &["-t", "ed25519"], "");
+    shop.file("message", "message");
+    let armour = shop.signed("ada", "message", &[]);
+    let private = PrivateKey::from_openssh(shop.text("ada")).unwrap();
+    let mut good = 0;
+    for (n, signed_at) in
+        ["20260630220000Z", "20260630230000Z", "20260701000000Z", "20260630215959Z"].iter().enumerate()
+    {
+        let folder = shop.path(&format!("{n}"));
+        fs::create_dir(&folder).unwrap();
+        let mut journal = sealed::done(&folder);
+        let minutes = (seconds(signed_at) - sealed::at(0).timestamp()).div_euclid(60);
+        sealed::seal(&mut journal, minutes, "ada", slotwise::record::Role::Technician, &private, Hash::Sha256);
+        let whole_minute = sealed::at(minutes).naive_utc().format("%Y%m%d%H%M%SZ").to_string();
+        fs::copy(journal.path(), shop.path("job.jsonl")).unwrap();
+        for zone in ["UTC", "CET-1CEST,M3.5.0,M10.5.0/3", "EST5EDT,M3.2.0,M11.1.0", "NZST-12NZDT,M9.5.0,M4.1.0/3", EAST]
+        {
+            for limit in
+                ["valid-after=\"20260701000000\"", "valid-before=\"20260701010000\"", "valid-after=\"20260701\""]
+            {
+                shop.file("signers", format!("ada {limit} {}", shop.text("ada.pub")));
+                let mut command = shop
+                    .command(env!("CARGO_BIN_EXE_slotwise"), &["audit", "job.jsonl", "--signers", "signers", "--json"]);
+                let output = command.env("TZ", zone).output().unwrap();
+                let told: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+                let here = !told[0]["signatures"][0]["allowed_by"].is_null();
+                let there = judged(&shop, &armour, "ada", &whole_minute, zone, None);
+                assert_eq!(here, there, "{limit} in {zone} at {whole_minute}");
+                good += usize::from(there);
+            }
+        }
+    }
+    assert!((10..50).contains(&good), "{good}");
+}
+
+/// Lists of revoked keys in both forms, judged by ssh-keygen.
+#[test]
+fn revoked_keys_are_those_ssh_keygen_takes_for_revoked() {
+    let Some(shop) = Shop::open("revoked keys") else { return };
+    shop.file("message", "message");
+    for name in ["kim", "sam", "authority", "other"] {
+        shop.key(name, &["-t", "ed25519"], "");
+    }
+    let certify = |serial: &str| {
+        let name = format!("cert{serial}");
+        fs::copy(shop.path("kim"), shop.path(&name)).unwrap();
+        fs::copy(shop.path("kim.pub"), shop.path(&format!("{name}.pub"))).unwrap();
+        let public = format!("{name}.pub");
+        shop.run("ssh-keygen", &["-q", "-s", "authority", "-I", &name, "-n", "kim", "-z", serial, &public]);
+        shop.signed(&format!("{name}-cert.pub"), "message", &[])
+    };
+    let signatures = [shop.signed("kim", "message", &[]), certify("0"), certify("7"), certify("70"), certify("900")];
+    let signers = format!("kim {}kim cert-authority {}", shop.text("kim.pub"), shop.text("authority.pub"));
+    shop.file("signers", &signers);
+    let fingerprint = SignerKey::from_text(&shop.text("kim.pub")).unwrap().0.fingerprint();
+    let specifications = [
+        String::new(),
+        shop.text("kim.pub"),
+        shop.text("sam.pub"),
+        shop.text("authority.pub"),
+        format!("key: {}", shop.text("kim.pub")),
+        format!("hash: {fingerprint}"),
+        "serial: 7".to_owned(),
+        "serial: 7-70".to_owned(),
+        "serial: 1\nserial: 3\nserial: 5\nserial: 7\nserial: 9\nserial: 70\nserial: 71".to_owned(),
+        "serial: 70-100000".to_owned(),
+        "id: cert7".to_owned(),
+        "id: cert70\nid: cert0".to_owned(),
+        shop.text("cert7-cert.pub"),
+    ];
+    let mut revoked = 0;
+    let mut compare = |name: &str| {
+        let list = Revoked::read(&fs::read(shop.path(name)).unwrap()).unwrap();
+        for (n, armour) in signatures.iter().enumerate() {
+            let signature = Sshsig::from_armour(armour).unwrap();
+            let there = judged(&shop, armour, "kim", "20261125120000Z", "UTC", Some(name));
+            assert_eq!(!list.has(&signature.key), there, "{name}, signature {n}");
+            revoked += usize::from(!there);
+        }
+    };
+    for (n, specification) in specifications.iter().enumerate() {
+        shop.file("specification", specification);
+        for authority in ["authority.pub", "other.pub"] {
+            let list = format!("list-{n}-{authority}");
+            shop.run("ssh-keygen", &["-q", "-k", "-f", &list, "-s", authority, "specification"]);
+            compare(&list);
+        }
+    }
+    for (n, text) in [
+        shop.text("kim.pub"),
+        shop.text("authority.pub"),
+        format!("# none\n\n{}", shop.text("sam.pub")),
+        format!("{}{}", shop.text("sam.pub"), shop.text("kim.pub")),
+    ]
+    .iter()
+    .enumerate()
+    {
+        let name = format!("keys-{n}");
+        shop.file(&name, text);
+        compare(&name);
+    }
+    assert!(revoked > 20, "{revoked}");
+    // Half a list revokes nobody for certain, so it is no list.
+    let whole = fs::read(shop.path("list-8-authority.pub")).unwrap();
+    assert!((1..whole.len()).filter(|end| Revoked::read(&whole[..*end]).is_ok()).count() < 3);
+}

@@ -1,0 +1,249 @@
+//! `sign`, `amend` and `audit` as they are called at the bench.
+
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a check that cannot go on has failed")]
+
+mod program;
+mod sealed;
+
+use std::fs;
+use std::path::Path;
+use std::process::Command;
+
+use rexpect::process::WaitStatus;
+
+use program::{Bench, TECHNICIAN, rest, whole};
+use sealed::{key, public};
+use slotwise::machine::Fault;
+use slotwise::record::{Event, read};
+use ssh_key::LineEnding;
+
+/// A bench with a finished job, and the keys of its people beside it.
+fn bench(fault: Fault) -> Bench {
+    let bench = Bench::new();
+    bench.machine("tree", fault, 1);
+    for (name, seed) in [("kim.key", 1), ("sam.key", 2)] {
+        bench.file(name, key(seed).to_openssh(LineEnding::LF).unwrap().as_bytes());
+    }
+    bench.file("signers", format!("{TECHNICIAN} {}\nsam {}\n", public(&key(1)).text(), public(&key(2)).text()));
+    bench
+}
+
+fn finished() -> Bench {
+    let bench = bench(Fault::None);
+    let steps = bench.steps();
+    bench.install(&whole(&steps, "tree")).ends(0);
+    bench
+}
+
+fn slotwise(bench: &Bench, args: &[&str]) -> program::Ran {
+    let record = bench.record();
+    let record = record.to_str().unwrap().to_owned();
+    let args: Vec<&str> = args.iter().map(|arg| if *arg == "RECORD" { &record } else { *arg }).collect();
+    bench.run(&args, b"")
+}
+
+#[test]
+fn a_job_is_signed_countersigned_and_proven() {
+    let bench = finished();
+    let audit = ["audit", "RECORD", "--signers", "signers"];
+    let ran = slotwise(&bench, &audit);
+    ran.ends(1);
+    assert!(ran.stdout.contains("typed name only: weaker"), "{}", ran.stdout);
+
+    let ran = slotwise(&bench, &["sign", "RECORD", "--role", "supervisor", "--name", TECHNICIAN, "--key", "sam.key"]);
+    ran.ends(65);
+    ran.says(&["worked on this job and cannot countersign it"]);
+    slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--key", "kim.key"]).ends(0);
+    let ran = slotwise(&bench, &audit);
+    ran.ends(0);
+    assert!(ran.stdout.starts_with("PROVEN "), "{}", ran.stdout);
+    slotwise(&bench, &["audit", "RECORD", "--signers", "signers", "--countersigned"]).ends(1);
+    let ran = slotwise(&bench, &["sign", "RECORD", "--role", "supervisor", "--name", "sam", "--key", "kim.key"]);
+    ran.ends(65);
+    ran.says(&["another person and another key"]);
+    let ran =
+        slotwise(&bench, &["sign", "RECORD", "--role", "supervisor", "--name", "sam", "--key", "sam.key", "--json"]);
+    ran.ends(0);
+    let told: serde_json::Value = serde_json::from_str(&ran.stdout).unwrap();
+    assert_eq!(told["role"], "supervisor");
+    slotwise(&bench, &["audit", "RECORD", "--signers", "signers", "--countersigned"]).ends(0);
+    let fingerprint = told["fingerprint"].as_str().unwrap();
+    slotwise(&bench, &["audit", "RECORD", "--signers", "signers", "--fingerprint", fingerprint]).ends(0);
+    slotwise(&bench, &["audit", "RECORD", "--signers", "signers", "--fingerprint", "0000-0000-0000-0000-0000"])
+        .ends(65);
+    // The story ends with the same fingerprint.
+    assert!(slotwise(&bench, &["review", "RECORD"]).stdout.contains(fingerprint));
+}
+
+#[test]
+fn what_is_amended_is_signed_again() {
+    let bench = finished();
+    let amend = |more: &[&str]| {
+        slotwise(&bench, &[&["amend", "RECORD", "--name", "sam", "--why", "seen on a photo"], more].concat())
+    };
+    slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--key", "kim.key"]).ends(0);
+    amend(&["--line", "9999", "--now", "x"]).ends(65);
+    amend(&["--step", "no/such"]).ends(65);
+    amend(&[]).ends(2);
+    amend(&["--line", "3"]).ends(2);
+    amend(&["--line", "3", "--was", "a", "--now", "b"]).ends(0);
+    let audit = ["audit", "RECORD", "--signers", "signers"];
+    let ran = slotwise(&bench, &audit);
+    ran.ends(1);
+    assert!(ran.stdout.contains("a new signature is needed"), "{}", ran.stdout);
+    slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--key", "kim.key"]).ends(0);
+    let ran = slotwise(&bench, &audit);
+    ran.ends(0);
+    assert!(ran.stdout.contains("amends line 3: \"b\", because \"seen on a photo\""), "{}", ran.stdout);
+    assert!(ran.stdout.contains("(no longer stands)"), "{}", ran.stdout);
+
+    // An answer that is taken back opens its item again; nothing can be signed until it has a new one.
+    let step = bench.steps().iter().next().map(|(_, _, step)| step.id.0.clone()).unwrap();
+    amend(&["--step", &step]).ends(0);
+    let ran = slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--key", "kim.key"]);
+    ran.ends(65);
+    ran.says(&["1 item open"]);
+    let lines = rest(&bench.job(), "tree");
+    bench.resume(&lines).ends(0);
+    slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--key", "kim.key"]).ends(0);
+    slotwise(&bench, &audit).ends(0);
+}
+
+#[test]
+fn an_open_job_is_not_signed() {
+    let bench = bench(Fault::None);
+    let lines = whole(&bench.steps(), "tree");
+    bench.install(&lines[..5]).ends(3);
+    let before = fs::read(bench.record()).unwrap();
+    let ran = slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--typed"]);
+    ran.ends(65);
+    ran.says(&["not signed", "items open", "slotwise resume"]);
+    slotwise(&bench, &["sign", "RECORD", "--role", "technician"]).ends(2);
+    slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--typed", "--key", "kim.key"]).ends(2);
+    slotwise(&bench, &["sign", "RECORD", "--role", "supervisor", "--typed"]).ends(65);
+    assert_eq!(fs::read(bench.record()).unwrap(), before);
+    slotwise(&bench, &["audit", "RECORD"]).ends(1);
+}
+
+/// A crash between the two lines leaves the first; signing again with the same key ends it, with another begins anew.
+#[test]
+fn a_sign_off_cut_between_its_two_lines_is_finished() {
+    let bench = finished();
+    slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--key", "kim.key"]).ends(0);
+    let whole = fs::read_to_string(bench.record()).unwrap();
+    let cut = whole.trim_end().rfind('\n').unwrap() + 1;
+    fs::write(bench.record(), &whole[..cut]).unwrap();
+    slotwise(&bench, &["audit", "RECORD", "--signers", "signers"]).ends(1);
+    let ran = slotwise(&bench, &["sign", "RECORD", "--role", "supervisor", "--name", "sam", "--key", "sam.key"]);
+    ran.ends(65);
+    slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--key", "kim.key"]).ends(0);
+    // One key has one signature for one message, so it is the very same record.
+    assert_eq!(fs::read_to_string(bench.record()).unwrap(), whole);
+
+    fs::write(bench.record(), &whole[..cut + 50]).unwrap();
+    slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--key", "kim.key"]).ends(0);
+    let told = read::job(&bench.record()).unwrap();
+    assert_eq!((told.job.tails().len(), told.torn), (1, None));
+    slotwise(&bench, &["audit", "RECORD", "--signers", "signers"]).ends(0);
+}
+
+#[test]
+fn folders_are_audited_whole_and_the_worst_counts() {
+    let bench = finished();
+    slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--key", "kim.key"]).ends(0);
+    let good = fs::read(bench.record()).unwrap();
+    for n in 0..30 {
+        bench.file(&format!("records/copy-{n:02}.jsonl"), &good);
+    }
+    let audit = |more: &[&str]| bench.run(&[&["audit", "records", "--signers", "signers"], more].concat(), b"");
+    let ran = audit(&[]);
+    ran.ends(0);
+    assert!(ran.stdout.ends_with("31 records: 31 proven, 0 not proven, 0 wrong\n"), "{}", ran.stdout);
+    ran.says(&["checking 31 records"]);
+    bench.file("records/copy-07.jsonl", &good[..good.len() - 1]);
+    audit(&[]).ends(1);
+    let mut changed = good.clone();
+    changed[good.len() / 2] ^= 1;
+    bench.file("records/copy-20.jsonl", &changed);
+    let ran = audit(&[]);
+    ran.ends(65);
+    assert!(ran.stdout.ends_with("31 records: 29 proven, 1 not proven, 1 wrong\n"), "{}", ran.stdout);
+    assert!(ran.stdout.contains("records/copy-20.jsonl: line "), "{}", ran.stdout);
+    let ran = audit(&["--json"]);
+    let told: serde_json::Value = serde_json::from_str(&ran.stdout).unwrap();
+    assert_eq!(told.as_array().unwrap().len(), 31);
+    bench.run(&["audit", "no-such"], b"").ends(66);
+    fs::create_dir(bench.path("empty")).unwrap();
+    bench.run(&["audit", "empty"], b"").ends(66);
+    bench.run(&["audit", "records", "--signers", "no-such"], b"").ends(66);
+    bench.file("list", "ssh-ed25519 nonsense\n");
+    let ran = bench.run(&["audit", "records", "--signers", "signers", "--revoked", "list"], b"");
+    ran.ends(65);
+    ran.says(&["no key can be trusted"]);
+}
+
+#[test]
+fn a_supervisor_who_takes_open_findings_says_why() {
+    let example = Path::new(env!("CARGO_MANIFEST_DIR")).join("logs-example/slot.jsonl");
+    let bench = bench(Fault::None);
+    bench.file("job.jsonl", fs::read(example).unwrap());
+    let run = |args: &[&str]| bench.run(args, b"");
+    run(&["sign", "job.jsonl", "--role", "technician", "--key", "kim.key"]).ends(0);
+    let sign = ["sign", "job.jsonl", "--role", "supervisor", "--name", "sam", "--key", "sam.key"];
+    let ran = run(&sign);
+    ran.ends(65);
+    ran.says(&["says why"]);
+    run(&[&sign[..], &["--reason", "goes out with one module less, the customer agrees"]].concat()).ends(0);
+    let told = read::job(&bench.path("job.jsonl")).unwrap();
+    let last = told.job.standing_declarations().last().unwrap();
+    assert_eq!(last.reason.as_deref(), Some("goes out with one module less, the customer agrees"));
+}
+
+/// At a terminal the passphrase is asked for, and never shown.
+#[test]
+fn a_passphrase_typed_at_a_terminal_is_not_shown() {
+    let bench = finished();
+    // Encrypted with the library's default; the tests against ssh-keygen take its own ciphers.
+    let locked = key(1).encrypt(&mut ssh_key::rand_core::OsRng, "open sesame").unwrap();
+    bench.file("locked.key", locked.to_openssh(LineEnding::LF).unwrap().as_bytes());
+    for (typed, code) in [("open sesane\x7f\x7fme\r", 0), ("wrong\r", 65), ("open\x03", 3)] {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_slotwise"));
+        let record = bench.record();
+        command.args(["sign", record.to_str().unwrap(), "--role", "technician", "--key", "locked.key"]);
+        command.current_dir(bench.path(".")).env("TERM", "xterm");
+        let mut session = rexpect::session::spawn_command(command, Some(20_000)).unwrap();
+        session.exp_string("Passphrase of locked.key (not shown): ").unwrap();
+        session.send(typed).unwrap();
+        session.flush().unwrap();
+        let rest = session.exp_eof().unwrap();
+        assert!(!rest.contains("sesa") && !rest.contains("wrong\r"), "{rest}");
+        let status = session.process().wait().unwrap();
+        assert!(matches!(status, WaitStatus::Exited(_, found) if found == code), "{status:?}: {rest}");
+        if code == 0 {
+            bench
+                .run(
+                    &[
+                        "amend",
+                        record.to_str().unwrap(),
+                        "--line",
+                        "2",
+                        "--now",
+                        "x",
+                        "--why",
+                        "so that it can be signed again",
+                        "--name",
+                        "sam",
+                    ],
+                    b"",
+                )
+                .ends(0);
+        }
+    }
+}
+
+#[test]
+fn the_sign_off_at_the_end_of_a_job_is_a_typed_name() {
+    let bench = finished();
+    let last = read::Lines::open(&bench.record()).unwrap().last().unwrap().unwrap().line;
+    assert!(matches!(last.event, Event::Declared { key: None, .. }));
+}
