@@ -12,7 +12,7 @@ use super::layout::Piece;
 use super::state::{Seen, State, Step};
 
 /// How far the next trial is looked ahead.
-pub const DEPTH: Depth = Depth { steps: 1, width: [4, 4, 3, 3, 3, 3], floor: 1.0 / 30.0 };
+pub const DEPTH: Depth = Depth { steps: 1, width: [5, 4, 3, 3, 3, 3], floor: 1.0 / 50.0 };
 
 /// A module is convicted at a higher posterior than other causes are named: sending a good one back is the dearer error.
 const CONVICTS: f64 = 0.997;

@@ -370,6 +370,18 @@ impl Belief {
         self.keep(|h| h.weight > floor);
     }
 
+    /// Leaves out the classes that no hypothesis refers to any more: planning asks for all of them again and again.
+    pub fn compact(&mut self) {
+        let mut used: Vec<u16> = self.hypotheses.iter().map(|h| h.kind).collect();
+        used.sort_unstable();
+        used.dedup();
+        let kinds = used.iter().filter_map(|k| self.kinds.get(usize::from(*k)).copied()).collect();
+        for h in &mut self.hypotheses {
+            h.kind = used.binary_search(&h.kind).unwrap_or(0) as u16;
+        }
+        self.kinds = std::sync::Arc::new(kinds);
+    }
+
     /// Keeps the hypotheses that `wanted` names and makes them add up to 1.
     pub fn keep(&mut self, wanted: impl Fn(&Hypothesis) -> bool) {
         let stride = self.columns.len() * self.width;

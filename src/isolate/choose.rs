@@ -44,6 +44,18 @@ const IGNORED: f64 = 1e-4;
 /// Outcomes less likely than this are not looked into.
 const UNLIKELY: f64 = 1e-5;
 
+/// What a minute of handling weighs in the plan beside a minute of booting.
+const HANDLING: f64 = 0.5;
+
+/// Outcomes less likely than this are taken as told apart when candidates are ranked.
+const TOLD: f64 = 1e-5;
+
+/// Slots from which on the plan looks less wide.
+const LARGE: usize = 96;
+
+/// Causes from which on one step is looked ahead where the machine does not post.
+const MANY: usize = 250;
+
 /// The next trial and its expected minutes to a verdict.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Choice {
@@ -56,7 +68,12 @@ pub struct Choice {
 pub fn choose(model: &Model, belief: &Belief, means: &Means, costs: &Costs, depth: Depth) -> Choice {
     let mut belief = belief.clone();
     belief.drop_below(IGNORED);
-    let (minutes, action) = look(model, &belief, means, costs, depth, 0, 1.0);
+    belief.compact();
+    // Boots come first: a handling weighs half its minutes, which then still are fewer than those of other policies.
+    let costs = Costs { insertion: costs.insertion * HANDLING, ..*costs };
+    // On a large board every node costs more, and the answer must still come at once.
+    let depth = if model.layout.len() > LARGE { Depth { width: [3; 6], floor: 1.0 / 15.0, ..depth } } else { depth };
+    let (minutes, action) = look(model, &belief, means, &costs, depth, 0, 1.0);
     Choice { action, minutes }
 }
 
@@ -64,6 +81,7 @@ pub fn choose(model: &Model, belief: &Belief, means: &Means, costs: &Costs, dept
 pub fn choose_near(model: &Model, belief: &Belief, means: &Means, costs: &Costs) -> Choice {
     let mut belief = belief.clone();
     belief.drop_below(IGNORED);
+    belief.compact();
     match ranked(model, &belief, means, costs).into_iter().next().filter(|best| best.gain > 1e-9) {
         Some(best) => Choice { minutes: (belief.entropy() / best.gain).max(1.0) * best.minutes, action: best.action },
         None => Choice { action: Action::new(), minutes: f64::INFINITY },
@@ -74,15 +92,22 @@ pub fn choose_near(model: &Model, belief: &Belief, means: &Means, costs: &Costs)
 pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], means: &Means, costs: &Costs) -> Choice {
     let mut belief = belief.clone();
     belief.drop_below(1e-6);
+    belief.compact();
     let mut actions = super::whole::sets(&model.layout, &belief, home);
     if means.clear_settings && !belief.settings_cleared {
         actions.push(vec![Change::ClearSettings]);
     }
     let ranked = rank(model, &belief, costs, actions);
-    // Two steps on the boards of a bench; one candidate less deep where there are very many causes.
-    let wide = if belief.hypotheses.len() > 250 { 2 } else { 6 };
+    // Two steps on the boards of a bench; one where there are very many causes, and any half of them tells about as much.
+    if belief.hypotheses.len() > MANY {
+        let best = ranked.into_iter().next().filter(|best| best.gain > 1e-9);
+        return best.map_or(Choice { action: Action::new(), minutes: f64::INFINITY }, |best| Choice {
+            minutes: (belief.entropy() / best.gain).max(1.0) * best.minutes,
+            action: best.action,
+        });
+    }
     let mut best: Option<Choice> = None;
-    for first in ranked.into_iter().take(wide).filter(|r| r.gain > 1e-9) {
+    for first in ranked.into_iter().take(6).filter(|r| r.gain > 1e-9) {
         let outlook = first.after.outlook(model, UNLIKELY);
         let mut minutes = first.minutes;
         for (mask, parts) in outlook.outcomes() {
@@ -125,7 +150,7 @@ fn rank(model: &Model, belief: &Belief, costs: &Costs, actions: Vec<Action>) -> 
         .map(|action| {
             let mut after = belief.clone();
             after.act(model, &action);
-            let gain = (before - after.outlook(model, 1e-6).entropy_after()).max(0.0);
+            let gain = (before - after.outlook(model, TOLD).entropy_after()).max(0.0);
             Ranked { gain, minutes: costs.of(&action), action, after }
         })
         .collect();
@@ -181,6 +206,15 @@ fn look(
 /// The best by gain a minute and the best by gain alone; what tells little beside them is not followed.
 fn narrowed(mut ranked: Vec<Ranked>, width: usize) -> Vec<Ranked> {
     let most = ranked.iter().map(|r| r.gain).fold(0.0, f64::max);
+    // What tells as much for as many minutes mostly differs in the partner alone: one of them is followed.
+    let mut kept: Vec<(f64, f64)> = Vec::new();
+    ranked.retain(|r| {
+        let seen = kept.iter().any(|k| (k.0 - r.gain).abs() < 1e-9 && (k.1 - r.minutes).abs() < 1e-9);
+        if !seen {
+            kept.push((r.gain, r.minutes));
+        }
+        !seen
+    });
     let mut order: Vec<usize> = (0..ranked.len()).collect();
     order.sort_by(|a, b| {
         let (a, b) = (&ranked[*a], &ranked[*b]);
