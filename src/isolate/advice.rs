@@ -354,9 +354,13 @@ impl State {
             let same = self.means.alike.get(usize::from(piece)) == self.means.alike.get(usize::from(other));
             same.then_some(Change::Swap(from, *p))
         };
-        let swap = places.iter().find_map(alike);
-        let empty = || places.iter().find(|p| self.belief.board.at(**p).is_none()).map(|p| Change::Move(from, *p));
-        swap.or_else(empty).map(|change| vec![change])
+        let allowed = |change: &Change| {
+            let means = &self.means;
+            means.may(*change) && means.house.allows(&self.model.layout, &self.belief.board, &vec![*change])
+        };
+        let empty = |p: &u16| self.belief.board.at(*p).is_none().then_some(Change::Move(from, *p));
+        let swap = places.iter().filter_map(alike).find(allowed);
+        swap.or_else(|| places.iter().filter_map(empty).find(allowed)).map(|change| vec![change])
     }
 
     /// Another module worked in a place where this one was reported, and this one was reported nowhere it was not.

@@ -3,13 +3,23 @@
 //! Gain is measured on verdict classes, not on single hypotheses: telling two faults apart that end in the same verdict is
 //! worth nothing. The best few candidates by gain a minute are followed to every outcome, and from there on again.
 
-use super::action::{Action, Change, insertions};
+use super::action::{Action, Change, handled, insertions};
 use super::belief::{Belief, Model};
 use super::candidates::{Means, candidates};
 use super::layout::{Piece, Place};
 
+/// A cover in the way: it comes off and goes back once for all the slots below it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct InTheWay {
+    pub name: String,
+    /// Off and back, in minutes.
+    pub minutes: f64,
+    /// By place: whether it is below this cover.
+    pub over: Vec<bool>,
+}
+
 /// What a trial costs, in minutes.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Costs {
     /// One power cycle until the machine reports.
     pub boot: f64,
@@ -17,13 +27,17 @@ pub struct Costs {
     pub insertion: f64,
     /// Opening and closing the machine, when anything in it is changed.
     pub opening: f64,
+    /// Covers to be taken off for what is handled below them.
+    pub covers: Vec<InTheWay>,
 }
 
 impl Costs {
     /// Minutes for an action and the boot after it.
     pub fn of(&self, action: &Action) -> f64 {
         let opening = if action.is_empty() { 0.0 } else { self.opening };
-        self.boot + opening + self.insertion * insertions(action) as f64
+        let below = |c: &&InTheWay| handled(action).any(|p| c.over.get(usize::from(p)) == Some(&true));
+        let covers: f64 = self.covers.iter().filter(below).map(|c| c.minutes).sum();
+        self.boot + opening + covers + self.insertion * insertions(action) as f64
     }
 }
 
@@ -70,7 +84,7 @@ pub fn choose(model: &Model, belief: &Belief, means: &Means, costs: &Costs, dept
     belief.drop_below(IGNORED);
     belief.compact();
     // Boots come first: a handling weighs half its minutes, which then still are fewer than those of other policies.
-    let costs = Costs { insertion: costs.insertion * HANDLING, ..*costs };
+    let costs = Costs { insertion: costs.insertion * HANDLING, ..costs.clone() };
     // On a large board every node costs more, and the answer must still come at once.
     let depth = if model.layout.len() > LARGE { Depth { width: [3; 6], floor: 1.0 / 15.0, ..depth } } else { depth };
     let (minutes, action) = look(model, &belief, means, &costs, depth, 0, 1.0);
@@ -93,7 +107,7 @@ pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], mea
     let mut belief = belief.clone();
     belief.drop_below(1e-6);
     belief.compact();
-    let mut actions = super::whole::sets(&model.layout, &belief, home);
+    let mut actions = super::whole::sets(&model.layout, &belief, home, means);
     if means.clear_settings && !belief.settings_cleared {
         actions.push(vec![Change::ClearSettings]);
     }
@@ -117,7 +131,7 @@ pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], mea
             }
             let mut then = first.after.clone();
             then.report(model, &outlook.reported(mask));
-            let next = rank(model, &then, costs, super::whole::sets(&model.layout, &then, home));
+            let next = rank(model, &then, costs, super::whole::sets(&model.layout, &then, home, means));
             minutes += chance
                 * next
                     .first()

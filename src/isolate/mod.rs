@@ -9,7 +9,9 @@ pub mod advice;
 pub mod belief;
 pub mod candidates;
 pub mod choose;
+pub mod evidence;
 pub mod fault;
+pub mod house;
 pub mod layout;
 pub mod rates;
 pub mod slip;
@@ -17,5 +19,6 @@ pub mod state;
 mod whole;
 
 pub use advice::{Answer, Explanation, Trial, Verdict, answer, explanations, next_trial, verdict};
+pub use evidence::Finding;
 pub use slip::{Slip, slips};
 pub use state::{Done, IsolateError, Seen, State, Step};

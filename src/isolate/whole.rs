@@ -7,11 +7,12 @@ use std::collections::HashSet;
 
 use super::action::{Action, Change};
 use super::belief::Belief;
+use super::candidates::Means;
 use super::fault::Fault;
 use super::layout::{Layout, NOWHERE, Piece, Place};
 
 /// Changes worth considering when the only report is "posts" or "does not post". `home` is where each module belongs.
-pub fn sets(layout: &Layout, belief: &Belief, home: &[(Place, Piece)]) -> Vec<Action> {
+pub fn sets(layout: &Layout, belief: &Belief, home: &[(Place, Piece)], means: &Means) -> Vec<Action> {
     let (mut of_place, mut of_piece) = (vec![0.0; layout.len()], vec![0.0; belief.board.spots.len()]);
     for h in &belief.hypotheses {
         for fault in h.cause.faults() {
@@ -72,15 +73,18 @@ pub fn sets(layout: &Layout, belief: &Belief, home: &[(Place, Piece)]) -> Vec<Ac
         }
     }
     let mut all: Vec<Action> = vec![home.iter().map(|(p, _)| Change::Reseat(*p)).collect()];
-    // A reseat needs the module in its place; what is out is put back by it.
-    all[0] = home
-        .iter()
-        .map(|(p, m)| if belief.board.at(*p) == Some(*m) { Change::Reseat(*p) } else { Change::Fit(*p, *m) })
-        .collect();
+    // A reseat needs the module in its place; what is out or elsewhere is put back by it.
+    all[0] = towards(belief, home);
+    all[0].extend(home.iter().filter(|(p, m)| belief.board.at(*p) == Some(*m)).map(|(p, _)| Change::Reseat(*p)));
+    all[0].retain(|change| means.may(*change));
     let mut seen: HashSet<Action> = all.iter().cloned().collect();
-    for set in wanted.into_iter().filter(|set| !set.is_empty()) {
+    for set in wanted {
+        let set = means.house.mended(layout, &set, home);
+        if set.is_empty() {
+            continue;
+        }
         let action = towards(belief, &set);
-        if seen.insert(action.clone()) {
+        if action.iter().all(|change| means.may(*change)) && seen.insert(action.clone()) {
             all.push(action);
         }
     }
