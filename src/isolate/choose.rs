@@ -123,8 +123,10 @@ pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], mea
             action: best.action,
         });
     }
+    // What tells little beside the best is no first step: the estimate of the second would only put the work off.
+    let most = ranked.iter().map(|r| r.gain).fold(0.0, f64::max);
     let mut best: Option<Choice> = None;
-    for first in ranked.into_iter().take(6).filter(|r| r.gain > WORTH) {
+    for first in ranked.into_iter().filter(|r| r.gain >= most * 0.2).take(6).filter(|r| r.gain > WORTH) {
         let outlook = first.after.outlook(model, UNLIKELY);
         let mut minutes = first.minutes;
         for (mask, parts) in outlook.outcomes() {
