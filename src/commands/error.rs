@@ -155,7 +155,7 @@ impl From<RunError> for CommandError {
                 }
                 error.way_out("every answer given so far is on disk: `slotwise resume` goes on from there")
             }
-            RunError::Expand(_) | RunError::NoUnit => Self::new(Exit::BadData, error.to_string()),
+            RunError::Expand(_) | RunError::NoUnit | RunError::NoRates => Self::new(Exit::BadData, error.to_string()),
         }
     }
 }

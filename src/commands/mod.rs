@@ -10,6 +10,7 @@ mod error;
 mod exit;
 mod files;
 mod install;
+pub mod isolate;
 mod job;
 mod plan;
 mod practice;

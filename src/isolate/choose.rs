@@ -180,6 +180,8 @@ fn look(
 
 /// The best by gain a minute and the best by gain alone; what tells little beside them is not followed.
 fn narrowed(mut ranked: Vec<Ranked>, width: usize) -> Vec<Ranked> {
+    // Whatever tells nothing now tells nothing the next time.
+    ranked.retain(|r| r.gain > 1e-9);
     let most = ranked.iter().map(|r| r.gain).fold(0.0, f64::max);
     let mut order: Vec<usize> = (0..ranked.len()).collect();
     order.sort_by(|a, b| {

@@ -57,7 +57,9 @@ impl Fault {
             Self::Slot(place) => {
                 let channel = layout.channel_of(place);
                 // One slot on the channel, or a firmware that drops channels whole: slot and channel look the same.
-                if mode == Mode::Channel || layout.places(channel).len() == 1 {
+                // So do a channel and the slot that is filled first in it, where the machine only posts or does not.
+                let first = mode == Mode::Blind && layout.comes_first(place);
+                if mode == Mode::Channel || first || layout.places(channel).len() == 1 {
                     Class::Path(channel)
                 } else {
                     Class::Slot(place)

@@ -20,6 +20,8 @@ pub struct Layout {
     channels: Vec<Vec<u16>>,
     groups: Vec<Vec<u16>>,
     group_of: Vec<u16>,
+    /// By place, its position in its channel, where positions have to be filled in order; empty where they need not.
+    position: Vec<u8>,
 }
 
 impl Layout {
@@ -36,7 +38,34 @@ impl Layout {
             .iter()
             .map(|socket| socket.channel.iter().map(|channel| (channel.slot.len(), channel.controller)).collect())
             .collect();
-        Self::of_shape(&shape)
+        let mut layout = Self::of_shape(&shape);
+        layout.position = board.slots().map(|at| at.slot.position).collect();
+        layout
+    }
+
+    /// Whether no place of the channel is nearer to the processor's first: with positions filled in order, it holds a module
+    /// whenever its channel holds any.
+    pub fn comes_first(&self, place: Place) -> bool {
+        let position = |p: &Place| self.position.get(usize::from(*p));
+        let own = position(&place);
+        own.is_some() && self.places(self.channel_of(place)).iter().all(|other| position(other) >= own)
+    }
+
+    /// Channels in which a module stands behind an empty position, though positions are filled in order.
+    pub fn out_of_order(&self, fitted: &[Piece]) -> usize {
+        if self.position.is_empty() {
+            return 0;
+        }
+        let position = |p: &Place| self.position[usize::from(*p)];
+        let is_full = |p: &Place| fitted.get(usize::from(*p)).is_some_and(|piece| *piece != NOWHERE);
+        self.places
+            .iter()
+            .filter(|places| {
+                let first_empty = places.iter().filter(|p| !is_full(p)).map(position).min();
+                let last_full = places.iter().filter(|p| is_full(p)).map(position).max();
+                matches!((first_empty, last_full), (Some(empty), Some(full)) if empty < full)
+            })
+            .count()
     }
 
     fn of_shape(shape: &[Vec<(usize, Option<u8>)>]) -> Self {
@@ -47,6 +76,7 @@ impl Layout {
             channels: Vec::new(),
             groups: Vec::new(),
             group_of: Vec::new(),
+            position: Vec::new(),
         };
         for (socket, listed) in shape.iter().enumerate() {
             let mut of_socket = Vec::new();

@@ -73,6 +73,7 @@ pub fn sets(layout: &Layout, belief: &Belief, home: &[(Place, Piece)]) -> Vec<Ac
             all.push(action);
         }
     }
+    super::candidates::lawful(layout, belief, &mut all);
     all
 }
 
