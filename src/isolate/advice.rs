@@ -12,7 +12,7 @@ use super::layout::Piece;
 use super::state::{Seen, State, Step};
 
 /// How far the next trial is looked ahead.
-pub const DEPTH: Depth = Depth { steps: 1, width: [4, 4, 3, 3, 3, 3], floor: 1.0 / 30.0 };
+pub const DEPTH: Depth = Depth { steps: 1, width: [5, 4, 3, 3, 3, 3], floor: 1.0 / 50.0 };
 
 /// A module is convicted at a higher posterior than other causes are named: sending a good one back is the dearer error.
 const CONVICTS: f64 = 0.997;
@@ -355,16 +355,13 @@ impl State {
             let same = self.means.alike.get(usize::from(piece)) == self.means.alike.get(usize::from(other));
             same.then_some(Change::Swap(from, *p))
         };
-        let swap = places.iter().find_map(alike);
-        let keeps = |p: &&u16| {
-            let mut board = self.belief.board.clone();
-            board.apply(Change::Move(from, **p), &mut |_| {});
-            let layout = &self.model.layout;
-            layout.out_of_order(&board.fitted) <= layout.out_of_order(&self.belief.board.fitted)
+        let allowed = |change: &Change| {
+            let means = &self.means;
+            means.may(*change) && means.house.allows(&self.model.layout, &self.belief.board, &vec![*change])
         };
-        let empty =
-            || places.iter().find(|p| self.belief.board.at(**p).is_none() && keeps(p)).map(|p| Change::Move(from, *p));
-        swap.or_else(empty).map(|change| vec![change])
+        let empty = |p: &u16| self.belief.board.at(*p).is_none().then_some(Change::Move(from, *p));
+        let swap = places.iter().filter_map(alike).find(allowed);
+        swap.or_else(|| places.iter().filter_map(empty).find(allowed)).map(|change| vec![change])
     }
 
     /// Another module worked in a place where this one was reported, and this one was reported nowhere it was not.

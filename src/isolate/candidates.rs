@@ -24,11 +24,23 @@ pub struct Means {
     /// Pairs of modules that cannot stand in for one another (unequal size, ranks or kind), by a number per module:
     /// modules of equal number are alike. Empty when all are.
     pub alike: Vec<u16>,
+    /// What the board asks of every arrangement.
+    pub house: super::house::House,
     /// Whether the settings were not cleared yet and may be.
     pub clear_settings: bool,
 }
 
 impl Means {
+    /// Whether a change leaves alone what must not be touched.
+    pub fn may(&self, change: Change) -> bool {
+        let free = |p: Place| !self.untouchable.contains(&p);
+        match change {
+            Change::Reseat(p) | Change::Remove(p) | Change::Fit(p, _) => free(p),
+            Change::Swap(a, b) | Change::Move(a, b) => free(a) && free(b),
+            Change::ClearSettings => true,
+        }
+    }
+
     fn interchange(&self, a: Piece, b: Piece) -> bool {
         self.alike.is_empty() || self.alike.get(usize::from(a)) == self.alike.get(usize::from(b))
     }
@@ -94,18 +106,8 @@ pub fn candidates(model: &Model, belief: &Belief, means: &Means) -> Vec<Action> 
     around.scatters(&mut all);
     around.spares(&mut all);
     around.fills(&mut all);
-    lawful(&model.layout, belief, &mut all);
+    all.retain(|action| means.house.allows(&model.layout, &belief.board, action));
     all
-}
-
-/// Leaves out what would leave more channels out of order than there are now.
-pub fn lawful(layout: &Layout, belief: &Belief, all: &mut Vec<Action>) {
-    let now = layout.out_of_order(&belief.board.fitted);
-    all.retain(|action| {
-        let mut board = belief.board.clone();
-        action.iter().for_each(|change| board.apply(*change, &mut |_| {}));
-        layout.out_of_order(&board.fitted) <= now
-    });
 }
 
 struct Around<'a> {

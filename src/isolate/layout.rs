@@ -51,23 +51,6 @@ impl Layout {
         own.is_some() && self.places(self.channel_of(place)).iter().all(|other| position(other) >= own)
     }
 
-    /// Channels in which a module stands behind an empty position, though positions are filled in order.
-    pub fn out_of_order(&self, fitted: &[Piece]) -> usize {
-        if self.position.is_empty() {
-            return 0;
-        }
-        let position = |p: &Place| self.position[usize::from(*p)];
-        let is_full = |p: &Place| fitted.get(usize::from(*p)).is_some_and(|piece| *piece != NOWHERE);
-        self.places
-            .iter()
-            .filter(|places| {
-                let first_empty = places.iter().filter(|p| !is_full(p)).map(position).min();
-                let last_full = places.iter().filter(|p| is_full(p)).map(position).max();
-                matches!((first_empty, last_full), (Some(empty), Some(full)) if empty < full)
-            })
-            .count()
-    }
-
     fn of_shape(shape: &[Vec<(usize, Option<u8>)>]) -> Self {
         let mut layout = Self {
             channel_of: Vec::new(),
