@@ -83,9 +83,7 @@ impl Journal {
             Err(source) if source.kind() == io::ErrorKind::AlreadyExists => {
                 Err(JournalError::Exists { file: journal.file })
             }
-            Err(source) => {
-                Err(JournalError::Io { file: journal.file, doing: "giving the record its name", source })
-            }
+            Err(source) => Err(JournalError::Io { file: journal.file, doing: "giving the record its name", source }),
         }
     }
 
