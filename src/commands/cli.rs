@@ -30,6 +30,7 @@ enum Command {
     Sign(super::sign::SignArgs),
     Audit(super::audit::AuditArgs),
     Amend(super::amend::AmendArgs),
+    Archive(super::archive::ArchiveArgs),
     Board(super::board::BoardArgs),
     Schema(super::schema::SchemaArgs),
 }
@@ -64,6 +65,7 @@ fn dispatch(command: Command, env: &mut Env) -> Result<Exit, CommandError> {
         Command::Sign(args) => super::sign::run(env, &args),
         Command::Audit(args) => super::audit::run(env, &args),
         Command::Amend(args) => super::amend::run(env, &args),
+        Command::Archive(args) => super::archive::run(env, &args),
         Command::Board(args) => super::board::run(env, &args),
         Command::Schema(args) => super::schema::run(env, &args),
     }

@@ -1,6 +1,7 @@
 //! One file per command: it reads files, calls a room below, and shows the result.
 
 mod amend;
+pub mod archive;
 pub mod atomic;
 pub mod audit;
 pub mod board;

@@ -36,6 +36,11 @@ pub fn fingerprint(hash: &str) -> String {
     short.chunks(4).map(|group| group.iter().collect::<String>()).collect::<Vec<_>>().join("-")
 }
 
+/// The line for a POSIX shell by which coreutils give the digits of [`fingerprint`], for a record as a shell takes its name.
+pub fn fingerprint_line(record: &str, lines: u64) -> String {
+    format!("head -n {lines} {record} | tail -n 1 | tr -d '\\n' | sha256sum | head -c 20")
+}
+
 /// The fingerprint of a public key as `ssh-keygen -l` shows it: SHA-256 of the key, in base64 without padding (RFC 4648).
 /// `None` when `key` is not a type and base64.
 pub fn key_fingerprint(key: &str) -> Option<String> {

@@ -9,6 +9,7 @@ use crate::commands::CommandError;
 use crate::commands::files::named;
 use crate::commands::job::quoted;
 use crate::env::Env;
+use crate::record::chain;
 use crate::record::sign::NAMESPACE;
 use crate::source::counted;
 use crate::text::{shown, shown_within};
@@ -43,6 +44,11 @@ pub fn recipe(
     ]
 }
 
+/// The line for a POSIX shell that gives the digits of the fingerprint.
+fn fingerprint_line(file: &str, lines: u64) -> String {
+    chain::fingerprint_line(&quoted(Path::new(file)), lines)
+}
+
 /// One record in full, several with a line each and what is wrong below.
 pub fn show(env: &mut Env, reports: &[Report], against: &Against) -> Result<(), CommandError> {
     if let [report] = reports {
@@ -65,7 +71,11 @@ pub fn show(env: &mut Env, reports: &[Report], against: &Against) -> Result<(), 
     Ok(())
 }
 
-fn brief(env: &mut Env, report: &Report) -> Result<(), CommandError> {
+/// One record on one line.
+///
+/// # Errors
+/// A stream that fails.
+pub fn brief(env: &mut Env, report: &Report) -> Result<(), CommandError> {
     write!(env.stdout, "{:<10} {} {}", word(report.verdict), report.fingerprint, report.file)?;
     match report.troubles.first() {
         Some(trouble) if trouble.grave != Grave::Note => {
@@ -94,6 +104,9 @@ fn one(env: &mut Env, report: &Report, against: &Against) -> Result<(), CommandE
         )?;
     }
     writeln!(env.stdout, "fingerprint {}", report.fingerprint)?;
+    if report.lines > 0 {
+        writeln!(env.stdout, "  its 20 digits by stock tools: {}", fingerprint_line(&report.file, report.lines))?;
+    }
     for trouble in &report.troubles {
         let grave = match trouble.grave {
             Grave::Wrong => "WRONG",

@@ -30,6 +30,7 @@ const COUNTERSIGNED: &str = "I looked this record through. I take the job as it 
 /// key that others know (`--key`, `--agent`) it proves who signed and that nothing was changed since; a typed name
 /// (`--typed`) proves neither and is marked as weaker wherever it is shown.
 #[derive(Debug, Clone, clap::Args)]
+#[command(override_usage = "slotwise sign RECORD --role ROLE --key FILE|--agent|--typed [OPTIONS]")]
 pub struct SignArgs {
     /// The record of the job
     pub record: PathBuf,
