@@ -6,6 +6,7 @@ use clap::{Parser, Subcommand};
 
 use super::{CommandError, Exit};
 use crate::env::Env;
+use crate::text::shown_within;
 
 /// Walks you from a box of memory modules to a machine whose every module is proven present, latched and healthy,
 /// with a record that shows it.
@@ -37,9 +38,15 @@ enum Command {
 
 /// Runs one command. Data goes to `env.stdout`, talk to `env.stderr`; the result is the exit code's meaning.
 pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, env: &mut Env) -> Exit {
-    let cli = match Cli::try_parse_from(args) {
+    let args: Vec<OsString> = args.into_iter().map(Into::into).collect();
+    let cli = match Cli::try_parse_from(&args) {
         Ok(cli) => cli,
-        Err(error) => return explain_usage(&error, env),
+        // The parser repeats arguments as they came, and they may come from a scanner or a file's name. What it says of
+        // cleaned ones is the same, and safe to show.
+        Err(error) => {
+            let told = Cli::try_parse_from(args.iter().map(cleaned)).err().unwrap_or(error);
+            return explain_usage(&told, env);
+        }
     };
     match dispatch(cli.command, env) {
         Ok(exit) => exit,
@@ -49,6 +56,10 @@ pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, env: &m
             error.exit
         }
     }
+}
+
+fn cleaned(argument: &OsString) -> String {
+    shown_within(&argument.to_string_lossy(), 200).to_string()
 }
 
 fn dispatch(command: Command, env: &mut Env) -> Result<Exit, CommandError> {

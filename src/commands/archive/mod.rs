@@ -27,6 +27,11 @@ enum What {
     Unpack(UnpackArgs),
 }
 
+/// Whether an archive may hold a file of this name.
+pub fn is_safe_name(name: &str) -> bool {
+    entry::kind(name).is_some()
+}
+
 /// Packs or unpacks.
 ///
 /// # Errors

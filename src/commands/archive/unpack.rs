@@ -60,15 +60,24 @@ pub fn run(env: &mut Env, args: &UnpackArgs) -> Result<Exit, CommandError> {
     if !input.metadata().is_ok_and(|found| found.is_file()) {
         return Err(CommandError::new(Exit::NoInput, format!("{} is no ordinary file", named(&args.archive))));
     }
+    let is_new = !into.exists();
     fs::create_dir_all(&into).map_err(writing)?;
     // Beside where they go, so that each is put in place in one step; gone with this run, whatever happens.
     let aside = tempfile::Builder::new().prefix(".slotwise-").tempdir_in(&into).map_err(writing)?;
-    let taken = take_out(input, aside.path()).map_err(|error| match error {
-        Failed::Refused(why) => CommandError::new(Exit::BadData, format!("{} is refused", named(&args.archive)))
-            .because(&why)
-            .way_out("nothing was unpacked; have it packed and sent again"),
-        Failed::Writing(error) => writing(error),
-    })?;
+    let taken = match take_out(input, aside.path()) {
+        Ok(taken) => taken,
+        Err(Failed::Writing(error)) => return Err(writing(error)),
+        Err(Failed::Refused(why)) => {
+            drop(aside);
+            if is_new {
+                // Empty as it was made.
+                let _ = fs::remove_dir(&into);
+            }
+            return Err(CommandError::new(Exit::BadData, format!("{} is refused", named(&args.archive)))
+                .because(&why)
+                .way_out("nothing was unpacked; have it packed and sent again"));
+        }
+    };
     let records: Vec<RecordFile> = taken
         .keys()
         .filter(|name| kind(name) == Some(Kind::Record))
