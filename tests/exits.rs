@@ -406,7 +406,7 @@ fn page(folder: &Path, text: &str) -> (String, (u16, u16)) {
     command.args(["resume", record.to_str().unwrap()]).env_clear().env("TERM", "xterm").env("NO_COLOR", "1");
     let mut session = spawn_with_options(command, Options::new().timeout_ms(Some(10_000))).unwrap();
     tcsetwinsize(
-        &session.process().get_file_handle().unwrap(),
+        session.process().get_file_handle().unwrap(),
         Winsize { ws_col: 80, ws_row: 24, ws_xpixel: 0, ws_ypixel: 0 },
     )
     .unwrap();

@@ -4,7 +4,7 @@ use std::ffi::OsString;
 
 use clap::{Parser, Subcommand};
 
-use super::{CommandError, Exit};
+use super::{CommandError, Exit, wrap};
 use crate::env::Env;
 use crate::text::shown_within;
 
@@ -52,7 +52,8 @@ pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, env: &m
         Ok(exit) => exit,
         Err(error) => {
             // When even the error stream is gone, the exit code is all that is left to say it.
-            let _ = write!(env.stderr, "{error}");
+            let columns = wrap::columns(env, env.terminal.stderr_is_terminal);
+            let _ = write!(env.stderr, "{}", error.within(columns));
             error.exit
         }
     }

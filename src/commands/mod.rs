@@ -22,6 +22,7 @@ mod rma;
 pub mod schema;
 mod sign;
 mod verify;
+mod wrap;
 
 pub use cli::run;
 pub use error::CommandError;
