@@ -2,17 +2,15 @@
 
 #![allow(clippy::unwrap_used, clippy::panic, clippy::print_stderr, reason = "a check that cannot go on has failed")]
 
+mod disk;
 mod program;
 mod sealed;
 
-use std::io::{BufRead as _, BufReader};
 use std::path::PathBuf;
-use std::process::ChildStderr;
 use std::sync::atomic::{AtomicU32, Ordering};
-use std::sync::mpsc;
-use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
+use disk::Talk;
 use program::{Bench, TECHNICIAN, joined, rest, whole};
 use sealed::{key, public};
 use slotwise::machine::Fault;
@@ -24,11 +22,6 @@ const KILLS: u32 = 1_000;
 
 /// How many jobs are worked on, and killed, at the same time: a killer mostly waits.
 const JOBS: u32 = 4;
-
-/// How many answers stderr acknowledged.
-fn acknowledged(stderr: &str) -> usize {
-    stderr.lines().filter(|line| line.starts_with("SAVED")).count()
-}
 
 /// `card 3 of 20 - item 2 of 4` of the first question.
 fn first_place(stderr: &str) -> Option<&str> {
@@ -62,39 +55,6 @@ fn answers(path: &std::path::Path) -> usize {
         .unwrap()
         .filter(|line| matches!(line.as_ref().unwrap().line.event, Event::Answered { .. }))
         .count()
-}
-
-/// What a process says, read while it runs.
-struct Talk {
-    first_answer: mpsc::Receiver<()>,
-    reader: JoinHandle<String>,
-}
-
-impl Talk {
-    fn of(stderr: ChildStderr) -> Self {
-        let (sender, first_answer) = mpsc::channel();
-        let reader = std::thread::spawn(move || {
-            let mut said = Vec::new();
-            let mut lines = BufReader::new(stderr);
-            while lines.read_until(b'\n', &mut said).unwrap() > 0 {
-                if said.ends_with(b"\n") && acknowledged(&String::from_utf8_lossy(&said)) == 1 {
-                    // Nobody may wait for it.
-                    let _ = sender.send(());
-                }
-            }
-            String::from_utf8(said).unwrap()
-        });
-        Self { first_answer, reader }
-    }
-
-    /// Returns at the first answer said to be saved, or when there will be none.
-    fn wait_for_an_answer(&self) {
-        let _ = self.first_answer.recv_timeout(Duration::from_secs(10));
-    }
-
-    fn all(self) -> String {
-        self.reader.join().unwrap()
-    }
 }
 
 /// What came of it.
@@ -152,7 +112,7 @@ fn kill_jobs(seed: u64, left: &AtomicU32) -> Count {
         child.kill().unwrap();
         let status = child.wait().unwrap();
         let stderr = talk.all();
-        let saved = acknowledged(&stderr);
+        let saved = disk::saved(&stderr);
         count.confirmed += saved;
         if status.code().is_none() {
             count.kills += 1;

@@ -10,13 +10,12 @@ mod disk;
 mod program;
 
 use std::fs;
-use std::io::Read as _;
 use std::os::unix::fs::MetadataExt as _;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::Duration;
 
-use disk::{built, kept, saved, skipped, told};
+use disk::{Talk, built, kept, saved, skipped, told};
 use program::{Bench, joined, rest, whole};
 use rustix::process::{Pid, Signal, kill_process};
 use slotwise::machine::Fault;
@@ -110,7 +109,12 @@ fn rehearse(disk: &Disk, cut: &Path, seed: u64, test: &str) -> usize {
         let _ = fs::remove_file(&unsynced);
         run("sync", &["-f", disk.at.to_str().unwrap()]).unwrap();
         let mut child = bench.start(&args, joined(&lines).as_bytes());
-        std::thread::sleep(Duration::from_micros(random.u64(20_000..150_000)));
+        let talk = Talk::of(child.stderr.take().unwrap());
+        // Amid the answers, mostly; the beginning of a job is met as well.
+        if random.u8(..4) > 0 {
+            talk.wait_for_an_answer();
+        }
+        std::thread::sleep(Duration::from_micros(random.u64(1_000..80_000)));
         kill_process(Pid::from_child(&child), Signal::STOP).unwrap();
         // A sync that runs comes to its end before the cut.
         std::thread::sleep(Duration::from_millis(100));
@@ -119,8 +123,7 @@ fn rehearse(disk: &Disk, cut: &Path, seed: u64, test: &str) -> usize {
         assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
         child.kill().unwrap();
         let _ = child.wait().unwrap();
-        let mut said = String::new();
-        child.stderr.take().unwrap().read_to_string(&mut said).unwrap();
+        let said = talk.all();
         disk.unmount().unwrap();
         disk.mount().unwrap();
 

@@ -6,9 +6,12 @@
     reason = "each test binary uses its own part of it, and a check that cannot go on has failed"
 )]
 
-use std::io::Write as _;
+use std::io::{BufRead as _, BufReader, Write as _};
 use std::path::{Path, PathBuf};
-use std::process::Command;
+use std::process::{ChildStderr, Command};
+use std::sync::mpsc;
+use std::thread::JoinHandle;
+use std::time::Duration;
 
 use slotwise::record::{Event, Job, RecordError, read};
 
@@ -54,4 +57,37 @@ pub fn kept(record: Option<&Path>) -> (usize, Option<Job>) {
         kept += usize::from(matches!(event, Event::Answered { .. } | Event::Declared { .. }));
     }
     (kept, Some(read::job(record).unwrap().job))
+}
+
+/// What a process says, read while it runs.
+pub struct Talk {
+    first_answer: mpsc::Receiver<()>,
+    reader: JoinHandle<String>,
+}
+
+impl Talk {
+    pub fn of(stderr: ChildStderr) -> Self {
+        let (sender, first_answer) = mpsc::channel();
+        let reader = std::thread::spawn(move || {
+            let mut said = Vec::new();
+            let mut lines = BufReader::new(stderr);
+            while lines.read_until(b'\n', &mut said).unwrap() > 0 {
+                if said.ends_with(b"\n") && saved(&String::from_utf8_lossy(&said)) == 1 {
+                    // Nobody may wait for it.
+                    let _ = sender.send(());
+                }
+            }
+            String::from_utf8(said).unwrap()
+        });
+        Self { first_answer, reader }
+    }
+
+    /// Returns at the first answer said to be saved, or when there will be none.
+    pub fn wait_for_an_answer(&self) {
+        let _ = self.first_answer.recv_timeout(Duration::from_secs(10));
+    }
+
+    pub fn all(self) -> String {
+        self.reader.join().unwrap()
+    }
 }
