@@ -126,7 +126,7 @@ fn by_hand(env: &mut Env, report: &Report, against: &Against, columns: Option<us
         writeln!(env.stdout, "stock tools give the 20 digits of the fingerprint:")?;
         writeln!(env.stdout, "  {}", chain::fingerprint_line(&quoted(Path::new(&report.file)), report.lines))?;
     }
-    if report.signatures.iter().any(|signature| !signature.check.is_empty()) {
+    if report.signatures.iter().any(|signature| signature.stands && !signature.check.is_empty()) {
         let signers = match &against.signers_name {
             Some(file) => named(file),
             None => "SIGNERS, your allowed signers file".to_owned(),
