@@ -81,6 +81,14 @@ impl CommandError {
     }
 }
 
+impl CommandError {
+    /// As it is shown on a terminal of so many columns. The drawn list of a file's faults stays as it is drawn.
+    pub fn within(&self, columns: Option<usize>) -> String {
+        let drawn = self.what.contains('\n');
+        super::wrap::wrapped(&self.to_string(), columns.filter(|_| !drawn), 4)
+    }
+}
+
 impl From<Faults> for CommandError {
     fn from(faults: Faults) -> Self {
         Self::new(Exit::BadData, faults.to_string().trim_end())

@@ -1,6 +1,7 @@
 //! One file per command: it reads files, calls a room below, and shows the result.
 
 mod amend;
+pub mod archive;
 pub mod atomic;
 pub mod audit;
 pub mod board;
@@ -22,6 +23,7 @@ mod rma;
 pub mod schema;
 mod sign;
 mod verify;
+mod wrap;
 
 pub use cli::run;
 pub use error::CommandError;
