@@ -222,6 +222,8 @@ pub struct IsolationOpened {
     pub snapshot_line: Option<u64>,
     /// What was tried before, in the job's own rounds.
     pub before: Vec<Done>,
+    /// Sockets that hold no processor, by their order on the board, from 0.
+    pub without_processor: Vec<usize>,
     /// Population rules that the modules fitted break.
     pub broken_rules: Vec<String>,
 }
@@ -276,7 +278,9 @@ pub struct Practice {
     pub fault: String,
     pub seed: String,
     /// How its firmware shows a fault: `slot`, `channel`, `blind`.
-    pub report: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub report: Option<String>,
     /// What lies on the bench as known-good: `good`, `bad`, `none`.
-    pub spare: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub spare: Option<String>,
 }

@@ -273,6 +273,7 @@ pub fn open_search(
         first,
         snapshot_line,
         before,
+        without_processor: without_processor(job),
         broken_rules: broken_rules(job),
     }
 }
@@ -296,6 +297,14 @@ fn before(job: &Job, now: &Seen) -> Option<(Seen, Vec<Done>)> {
     }
     before.push(Done { asked: None, done: changes, seen: now.clone() });
     Some((Seen::Slots(first.slots.clone()), before))
+}
+
+/// Sockets that the order leaves without a processor.
+fn without_processor(job: &Job) -> Vec<usize> {
+    let opened = job.opened();
+    let unit = opened.plan.order.unit.iter().find(|unit| unit.chassis == opened.unit);
+    let cpus = cpus_of(&opened.board, unit).unwrap_or_default();
+    cpus.iter().enumerate().filter(|(_, cpu)| cpu.is_none()).map(|(n, _)| n).collect()
 }
 
 /// Population rules that the plan itself breaks.

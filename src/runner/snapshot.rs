@@ -142,6 +142,8 @@ impl Runner<'_> {
 
     fn act_on(&mut self, step: &Step, findings: &[Finding], start: Start<'_>) -> Result<(), RunError> {
         let first = match &start {
+            // A report of another start or another machine shows no fault of this one.
+            Start::Reported(..) if trial::is_no_evidence(findings) => Seen::Slots(Vec::new()),
             Start::Reported(_, snapshot) => self.failing_now(snapshot),
             Start::Told(seen) => seen.clone(),
         };

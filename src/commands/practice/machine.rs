@@ -47,7 +47,7 @@ impl PracticeMachine {
 
     /// What is scanned where a spare is asked for; nothing where none lies on the bench.
     pub fn spare_scan(&self) -> String {
-        if self.practice.spare == "none" { String::new() } else { SPARE.to_owned() }
+        if self.practice.spare.as_deref() == Some("none") { String::new() } else { SPARE.to_owned() }
     }
 
     /// From now on the answers are played.
@@ -87,7 +87,7 @@ impl PracticeMachine {
     }
 
     fn reporting(&self) -> Reporting {
-        match self.practice.report.as_str() {
+        match self.practice.report.as_deref().unwrap_or_default() {
             "channel" => Reporting::ByChannel,
             "blind" => Reporting::Blind,
             _ => Reporting::default(),
@@ -96,7 +96,7 @@ impl PracticeMachine {
 
     /// The module that lies on the bench as known-good: like the first one planned.
     fn spare_module(&self, plan: &Plan) -> Option<Module> {
-        let like = plan.slot.first().filter(|_| self.practice.spare != "none")?;
+        let like = plan.slot.first().filter(|_| self.practice.spare.as_deref() != Some("none"))?;
         let identity = Identity { serial: Some(SPARE.to_owned()), ..like.module.identity.clone() };
         Some(Module { spec: like.module.spec.clone(), identity })
     }
@@ -111,7 +111,7 @@ impl PracticeMachine {
         for fitted in &opened.plan.order.fitted {
             machine.insert(&fitted.slot, fitted.module.clone(), Latch::Latched).ok()?;
         }
-        if self.practice.spare == "bad" {
+        if self.practice.spare.as_deref() == Some("bad") {
             machine = machine.with_bad(SPARE);
         }
         // Modules out of the machine, on the bench.

@@ -121,8 +121,8 @@ pub fn run(env: &mut Env, args: &PracticeArgs) -> Result<Exit, CommandError> {
     let practice = Practice {
         fault: args.fault.word().to_owned(),
         seed: seed.to_string(),
-        report: report.to_owned(),
-        spare: spare.to_owned(),
+        report: Some(report.to_owned()),
+        spare: Some(spare.to_owned()),
     };
     let mut machine = PracticeMachine::of(&practice, env)?;
     let auto = args.auto || !env.terminal.stdin_is_terminal;

@@ -64,6 +64,7 @@ impl Isolation {
             state.add_spare(spare.clone());
         }
         state.rules_broken(opened.broken_rules.clone());
+        state.without_processor(&opened.without_processor);
         for Done { asked, done, seen } in &opened.before {
             state.observe(asked.as_ref().unwrap_or(done), done.clone(), seen.clone())?;
         }
