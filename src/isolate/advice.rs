@@ -200,6 +200,11 @@ fn because(state: &State, class: Class) -> String {
              time tells a slot apart; moving the processor tells its contacts apart."
                 .to_owned()
         }
+        Class::Path(_) if state.model.mode == Mode::Blind => {
+            "It stayed with the channel: its first slot, its trace or one processor contact. The channel cannot be filled \
+             without its first slot, so no boot tells them apart; look into that slot and at the processor's contacts."
+                .to_owned()
+        }
         Class::Path(_) => "It stayed with the channel: its trace or one processor contact. Moving the processor to another \
                            socket tells them apart."
             .to_owned(),

@@ -31,6 +31,14 @@ pub struct Means {
 }
 
 impl Means {
+    /// Whether clearing the settings could show anything: while the slot a setting may have shut off is empty, it would only
+    /// spoil the evidence.
+    pub fn may_clear(&self, belief: &Belief) -> bool {
+        let shuts = |fault| matches!(fault, Fault::Setting(place) if belief.board.at(place).is_some());
+        let shown = || belief.hypotheses.iter().any(|h| h.weight >= POINTS && h.cause.faults().any(shuts));
+        self.clear_settings && !belief.settings_cleared && shown()
+    }
+
     /// Whether a change leaves alone what must not be touched.
     pub fn may(&self, change: Change) -> bool {
         let free = |p: Place| !self.untouchable.contains(&p);
@@ -98,7 +106,7 @@ pub fn suspects(belief: &Belief) -> Vec<Place> {
 pub fn candidates(model: &Model, belief: &Belief, means: &Means) -> Vec<Action> {
     let around = Around::new(model, belief, means);
     let mut all: Vec<Action> = vec![Vec::new()];
-    if means.clear_settings && !belief.settings_cleared {
+    if means.may_clear(belief) {
         all.push(vec![Change::ClearSettings]);
     }
     around.reseats(&mut all);

@@ -64,6 +64,9 @@ const HANDLING: f64 = 0.5;
 /// Outcomes less likely than this are taken as told apart when candidates are ranked.
 const TOLD: f64 = 1e-5;
 
+/// Gain in bits at or below which a boot teaches nothing worth its minutes.
+const WORTH: f64 = 1e-4;
+
 /// Slots from which on the plan looks less wide.
 const LARGE: usize = 96;
 
@@ -96,7 +99,7 @@ pub fn choose_near(model: &Model, belief: &Belief, means: &Means, costs: &Costs)
     let mut belief = belief.clone();
     belief.drop_below(IGNORED);
     belief.compact();
-    match ranked(model, &belief, means, costs).into_iter().next().filter(|best| best.gain > 1e-9) {
+    match ranked(model, &belief, means, costs).into_iter().next().filter(|best| best.gain > WORTH) {
         Some(best) => Choice { minutes: (belief.entropy() / best.gain).max(1.0) * best.minutes, action: best.action },
         None => Choice { action: Action::new(), minutes: f64::INFINITY },
     }
@@ -108,20 +111,22 @@ pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], mea
     belief.drop_below(1e-6);
     belief.compact();
     let mut actions = super::whole::sets(&model.layout, &belief, home, means);
-    if means.clear_settings && !belief.settings_cleared {
+    if means.may_clear(&belief) {
         actions.push(vec![Change::ClearSettings]);
     }
     let ranked = rank(model, &belief, costs, actions);
     // Two steps on the boards of a bench; one where there are very many causes, and any half of them tells about as much.
     if belief.hypotheses.len() > MANY {
-        let best = ranked.into_iter().next().filter(|best| best.gain > 1e-9);
+        let best = ranked.into_iter().next().filter(|best| best.gain > WORTH);
         return best.map_or(Choice { action: Action::new(), minutes: f64::INFINITY }, |best| Choice {
             minutes: (belief.entropy() / best.gain).max(1.0) * best.minutes,
             action: best.action,
         });
     }
+    // What tells little beside the best is no first step: the estimate of the second would only put the work off.
+    let most = ranked.iter().map(|r| r.gain).fold(0.0, f64::max);
     let mut best: Option<Choice> = None;
-    for first in ranked.into_iter().take(6).filter(|r| r.gain > 1e-9) {
+    for first in ranked.into_iter().filter(|r| r.gain >= most * 0.2).take(6).filter(|r| r.gain > WORTH) {
         let outlook = first.after.outlook(model, UNLIKELY);
         let mut minutes = first.minutes;
         for (mask, parts) in outlook.outcomes() {
@@ -135,7 +140,7 @@ pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], mea
             minutes += chance
                 * next
                     .first()
-                    .filter(|r| r.gain > 1e-9)
+                    .filter(|r| r.gain > WORTH)
                     .map_or(40.0 * costs.boot, |r| (then.entropy() / r.gain).max(1.0) * r.minutes);
         }
         if best.as_ref().is_none_or(|b| minutes < b.minutes) {

@@ -20,8 +20,8 @@ pub struct Layout {
     channels: Vec<Vec<u16>>,
     groups: Vec<Vec<u16>>,
     group_of: Vec<u16>,
-    /// By place, its position in its channel, where positions have to be filled in order; empty where they need not.
-    position: Vec<u8>,
+    /// By place: whether it is the first of its channel to be filled; empty when the order is not known.
+    fills_first: Vec<bool>,
 }
 
 impl Layout {
@@ -39,16 +39,15 @@ impl Layout {
             .map(|socket| socket.channel.iter().map(|channel| (channel.slot.len(), channel.controller)).collect())
             .collect();
         let mut layout = Self::of_shape(&shape);
-        layout.position = board.slots().map(|at| at.slot.position).collect();
+        let first =
+            |slot: &crate::board::SlotRef<'_>| slot.channel.slot.iter().all(|o| o.position >= slot.slot.position);
+        layout.fills_first = board.slots().map(|slot| first(&slot)).collect();
         layout
     }
 
-    /// Whether no place of the channel is nearer to the processor's first: with positions filled in order, it holds a module
-    /// whenever its channel holds any.
-    pub fn comes_first(&self, place: Place) -> bool {
-        let position = |p: &Place| self.position.get(usize::from(*p));
-        let own = position(&place);
-        own.is_some() && self.places(self.channel_of(place)).iter().all(|other| position(other) >= own)
+    /// Whether a place is filled before all others of its channel, so that the channel is never in use without it.
+    pub fn fills_first(&self, place: Place) -> bool {
+        self.fills_first.get(usize::from(place)) == Some(&true)
     }
 
     fn of_shape(shape: &[Vec<(usize, Option<u8>)>]) -> Self {
@@ -59,7 +58,7 @@ impl Layout {
             channels: Vec::new(),
             groups: Vec::new(),
             group_of: Vec::new(),
-            position: Vec::new(),
+            fills_first: Vec::new(),
         };
         for (socket, listed) in shape.iter().enumerate() {
             let mut of_socket = Vec::new();
