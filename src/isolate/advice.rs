@@ -195,7 +195,7 @@ fn because(state: &State, class: Class) -> String {
         ),
         Class::Module(piece) => convicted(state, piece).unwrap_or_default(),
         Class::Slot(_) => "It stayed with the slot whatever module was in it.".to_owned(),
-        Class::Path(_) if state.model.mode == Mode::Channel => {
+        Class::Path(_) if state.model.mode != Mode::Slot => {
             "It stayed with the channel: a slot of it, its trace or one processor contact. Leaving one slot of it empty at a \
              time tells a slot apart; moving the processor tells its contacts apart."
                 .to_owned()
@@ -314,7 +314,8 @@ fn why(state: &State) -> String {
         .take(2)
         .map(|(kind, chance)| {
             let (what, which) = named(state, *kind);
-            format!("{what} {} at {}", crate::text::shown(&which), probability(*chance))
+            let which = if which.is_empty() { which } else { format!(" {}", crate::text::shown(&which)) };
+            format!("{what}{which} at {}", probability(*chance))
         })
         .collect();
     format!(

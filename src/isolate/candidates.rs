@@ -3,7 +3,7 @@
 use super::action::{Action, Change};
 use super::belief::{Belief, Model};
 use super::fault::{Fault, unit_of};
-use super::layout::{NOWHERE, Piece, Place};
+use super::layout::{Layout, NOWHERE, Piece, Place};
 
 /// The most places that are handled one by one.
 const SUSPECTS: usize = 4;
@@ -54,6 +54,30 @@ impl Means {
     }
 }
 
+/// The heaviest empty places that a hypothesis points at: a module that works there, or does not, tells whether it is them.
+/// A channel is told from its slot by its next empty place.
+fn empty_suspects(layout: &Layout, belief: &Belief) -> Vec<Place> {
+    let mut weights: Vec<(Place, f64)> = Vec::new();
+    for h in belief.hypotheses.iter().filter(|h| h.weight >= POINTS) {
+        for fault in h.cause.faults() {
+            let places = match fault {
+                Fault::Seat(place) | Fault::Slot(place) | Fault::Setting(place) => vec![place],
+                Fault::Channel(channel) | Fault::Contact(channel) => layout.places(channel).to_vec(),
+                _ => continue,
+            };
+            for place in places.into_iter().filter(|p| belief.board.at(*p).is_none()) {
+                match weights.iter_mut().find(|w| w.0 == place) {
+                    Some(w) => w.1 += h.weight,
+                    None => weights.push((place, h.weight)),
+                }
+            }
+        }
+    }
+    weights.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+    weights.truncate(SUSPECTS);
+    weights.into_iter().map(|w| w.0).collect()
+}
+
 /// The heaviest places that a module, slot, seating or setting hypothesis points at.
 pub fn suspects(belief: &Belief) -> Vec<Place> {
     let mut weights: Vec<(Place, f64)> = Vec::new();
@@ -89,6 +113,7 @@ pub fn candidates(model: &Model, belief: &Belief, means: &Means) -> Vec<Action> 
     around.swaps(&mut all);
     around.scatters(&mut all);
     around.spares(&mut all);
+    around.fills(&mut all);
     all.retain(|action| means.house.allows(&model.layout, &belief.board, action));
     all
 }
@@ -221,6 +246,31 @@ impl<'a> Around<'a> {
                 if action.len() == subset.count_ones() as usize {
                     all.push(action);
                 }
+            }
+        }
+    }
+
+    /// A module into an empty suspect place: one from near by, one from each ring of clean places, a spare.
+    fn fills(&self, all: &mut Vec<Action>) {
+        let layout = &self.model.layout;
+        for to in empty_suspects(layout, self.belief).into_iter().filter(|p| !self.means.untouchable.contains(p)) {
+            let channel = layout.channel_of(to);
+            let ring = |p: Place| match layout.channel_of(p) {
+                c if c == channel => 0,
+                c if layout.socket_of(c) == layout.socket_of(channel) => 1,
+                _ => 2,
+            };
+            let mut seen = [[false; 2]; 3];
+            // Every filled place is a source: a suspect module, and one that is clean.
+            for from in (0..layout.len() as Place).filter(|p| !self.means.untouchable.contains(p)) {
+                let suspect = usize::from(self.suspects.contains(&from));
+                if self.belief.board.at(from).is_some() && !std::mem::replace(&mut seen[ring(from)][suspect], true) {
+                    all.push(vec![Change::Move(from, to)]);
+                }
+            }
+            let outside = |spare: &&Piece| self.belief.board.spots.get(usize::from(**spare)) == Some(&NOWHERE);
+            if let Some(spare) = self.means.spares.iter().find(outside) {
+                all.push(vec![Change::Fit(to, *spare)]);
             }
         }
     }

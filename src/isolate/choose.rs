@@ -224,6 +224,8 @@ fn look(
 
 /// The best by gain a minute and the best by gain alone; what tells little beside them is not followed.
 fn narrowed(mut ranked: Vec<Ranked>, width: usize) -> Vec<Ranked> {
+    // Whatever tells nothing now tells nothing the next time.
+    ranked.retain(|r| r.gain > 1e-9);
     let most = ranked.iter().map(|r| r.gain).fold(0.0, f64::max);
     // What tells as much for as many minutes mostly differs in the partner alone: one of them is followed.
     let mut kept: Vec<(f64, f64)> = Vec::new();

@@ -17,8 +17,10 @@ pub mod rates;
 pub mod slip;
 pub mod state;
 mod whole;
+mod words;
 
 pub use advice::{Answer, Explanation, Trial, Verdict, answer, explanations, next_trial, verdict};
 pub use evidence::Finding;
 pub use slip::{Slip, slips};
 pub use state::{Done, IsolateError, Seen, State, Step};
+pub use words::{change_words, trial_words};

@@ -102,6 +102,8 @@ pub struct State {
     pub(super) notes: Vec<String>,
     pub(super) contradicted: bool,
     pub(super) broken_rules: Vec<String>,
+    /// The reporting mode was stated, not inferred.
+    stated: bool,
 }
 
 /// A verdict needs this posterior unless it is set otherwise.
@@ -167,6 +169,7 @@ impl State {
             notes: Vec::new(),
             contradicted: false,
             broken_rules: Vec::new(),
+            stated: false,
             labels,
             known,
             model,
@@ -230,6 +233,7 @@ impl State {
     /// States the reporting mode where the owner of the machine knows it.
     pub fn reports(&mut self, mode: Mode) {
         self.model.mode = mode;
+        self.stated = true;
         self.replay();
     }
 
@@ -495,7 +499,7 @@ impl State {
     /// The mode may turn out wrong: the report of a boot can contradict it.
     fn settle_mode(&mut self) {
         let all = std::iter::once(&self.first).chain(self.trials.iter().map(|t| &t.seen));
-        let (mut no_post, mut part) = (false, false);
+        let (mut no_post, mut part, mut whole) = (false, false, false);
         let mut board = self.home.clone();
         for (n, seen) in all.enumerate() {
             if n > 0 {
@@ -503,13 +507,25 @@ impl State {
             }
             match seen {
                 Seen::NoPost => no_post = true,
-                Seen::Slots(labels) => part |= parts_of_channels(&self.model.layout, &self.labels, &board, labels),
+                Seen::Slots(labels) => {
+                    let parts = parts_of_channels(&self.model.layout, &self.labels, &board, labels);
+                    part |= parts;
+                    whole |= !parts && several_on_a_channel(&self.model.layout, &self.labels, &board, labels);
+                }
             }
         }
         if no_post && self.model.mode != Mode::Blind {
             self.model.mode = Mode::Blind;
             self.notes
                 .push("The machine does not post, so slots named earlier no longer say where the fault is.".to_owned());
+        }
+        if whole && !part && self.model.mode == Mode::Slot && !self.stated && self.model.layout.deepest() <= 4 {
+            self.model.mode = Mode::Channel;
+            self.notes.push(
+                "A whole channel was reported at once: this firmware may drop a channel for one slot of it, so slot and \
+                 channel are not told apart."
+                    .to_owned(),
+            );
         }
         if part && self.model.mode == Mode::Channel {
             self.model.mode = Mode::Slot;
@@ -527,13 +543,20 @@ impl State {
             ever.extend(self.units(&trial.seen));
         }
         let touches = |fault: Fault| self.could_show(fault, &ever);
+        let mut causes: Vec<(Cause, f64)> = single.iter().map(|(f, w)| (Cause::one(*f), *w)).collect();
+        if self.model.mode == Mode::Blind {
+            // A spare that was tried may be bad too.
+            for spare in self.means.spares.iter().filter(|spare| self.was_fitted(**spare)) {
+                let bad = Some(Fault::Module(*spare));
+                causes.extend(single.iter().map(|(f, w)| (Cause { first: *f, second: bad }, w * self.bad_spare)));
+            }
+        }
         let near: Vec<(Fault, f64)> = if self.second > 0.0 && self.model.mode != Mode::Blind {
             let spares = self.means.spares.iter().map(|p| (Fault::Module(*p), self.bad_spare / self.second));
             single.iter().copied().chain(spares).filter(|(f, _)| touches(*f)).collect()
         } else {
             Vec::new()
         };
-        let mut causes: Vec<(Cause, f64)> = single.into_iter().map(|(f, w)| (Cause::one(f), w)).collect();
         for (n, (a, wa)) in near.iter().enumerate() {
             for (b, wb) in &near[n + 1..] {
                 let weight = 2.0 * self.second * wa * wb;
@@ -541,6 +564,11 @@ impl State {
             }
         }
         causes
+    }
+
+    /// Whether a module from outside was put in by any trial.
+    fn was_fitted(&self, piece: Piece) -> bool {
+        self.actions.iter().flatten().any(|change| matches!(change, Change::Fit(_, fitted) if *fitted == piece))
     }
 
     /// Whether a fault covered, or sat in, a unit that was ever reported, in any arrangement so far.
@@ -648,16 +676,21 @@ fn parts_of_channels(layout: &Layout, labels: &[SlotLabel], board: &Arrangement,
     })
 }
 
+/// Whether any reported slot is on a channel that holds several modules.
+fn several_on_a_channel(layout: &Layout, labels: &[SlotLabel], board: &Arrangement, reported: &[SlotLabel]) -> bool {
+    reported
+        .iter()
+        .filter_map(|l| position(labels, l).ok())
+        .any(|p| layout.places(layout.channel_of(p)).iter().filter(|o| board.at(**o).is_some()).count() > 1)
+}
+
 /// The mode the first boot speaks for: no post; whole channels of several modules; or slots.
 fn mode_of(layout: &Layout, labels: &[SlotLabel], board: &Arrangement, first: &Seen) -> Result<Mode, IsolateError> {
     let Seen::Slots(reported) = first else { return Ok(Mode::Blind) };
     for label in reported {
         position(labels, label)?;
     }
-    let several = reported
-        .iter()
-        .filter_map(|l| position(labels, l).ok())
-        .any(|p| layout.places(layout.channel_of(p)).iter().filter(|o| board.at(**o).is_some()).count() > 1);
+    let several = several_on_a_channel(layout, labels, board, reported);
     let whole = several && !parts_of_channels(layout, labels, board, reported);
     Ok(if whole { Mode::Channel } else { Mode::Slot })
 }
