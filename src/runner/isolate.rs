@@ -79,7 +79,7 @@ impl Runner<'_> {
         );
         let mut asked = side_question(step, "spare", text);
         asked.slot = None;
-        asked.wants = Wants::Line { what: "its serial, or Enter alone".to_owned(), optional: true };
+        asked.wants = Wants::Line { what: "its serial".to_owned(), optional: true };
         loop {
             match self.hear(&asked, Some(step))? {
                 Heard::Value { text, .. } => {
