@@ -188,3 +188,30 @@ fn a_slot_that_is_fitted_twice_is_refused_by_name() {
     assert_eq!(code, 65, "{err}");
     assert!(err.contains("`F1-1` is named in row 2 already"), "{err}");
 }
+
+#[test]
+fn a_stock_of_ten_thousand_lots_is_planned_from() {
+    let mut stock = String::from("label,count,pack,price,currency,lot\n");
+    for n in 0..10_000 {
+        let label = ["32GB 2Rx4 PC4-2666V-RB2-12", "16GB 1Rx4 PC4-2666V-RC2-12", "64GB 2Rx4 PC4-2933Y-RB2-12"][n % 3];
+        stock += &format!("{label},{},{},{}.50,EUR,lot {n}\n", 4 + n % 5, [1, 2, 4][n % 7 % 3], 30 + n % 90);
+    }
+    let folder = folder(&stock);
+    let board = heron();
+    let args = ["--board", &board, "--stock", "stock.csv", "--capacity", "256GiB", "--alternatives", "0"];
+    let (code, out, err) = run(folder.path(), &args);
+    assert_eq!((code, err.as_str()), (0, ""), "{out}");
+    assert!(out.contains("256 GiB in 8 modules"), "{out}");
+}
+
+#[test]
+fn a_board_without_channels_is_refused() {
+    let folder = folder(STOCK);
+    let board = "format = \"slotwise-board/1\"\nname = \"bare\"\ngeneration = \"DDR4\"\n[[socket]]\nlabel = \"P0\"\n\
+        [limits]\nkinds = [\"RDIMM\"]\n";
+    std::fs::write(folder.path().join("bare.toml"), board).unwrap();
+    let args = ["--board", "bare.toml", "--stock", "stock.csv", "--capacity", "256GiB"];
+    let (code, out, err) = run(folder.path(), &args);
+    assert_eq!((code, out.as_str()), (65, ""), "{err}");
+    assert!(err.contains("channel"), "{err}");
+}
