@@ -24,7 +24,7 @@ use reference::sampled::{Tally, sampled};
 const RUNS: usize = 10_000;
 
 fn engine(model: &Model, belief: &Belief, _: &mut Trail) -> Action {
-    choose(model, belief, &Means::default(), &Costs { boot: 12.0, insertion: 1.5, opening: 0.0 }, DEPTH).action
+    choose(model, belief, &Means::default(), &Costs { boot: 12.0, insertion: 1.5, ..Costs::default() }, DEPTH).action
 }
 
 fn cell(t: &Tally) -> String {
@@ -38,7 +38,7 @@ fn large(mode: Mode) {
     let board = Arrangement::full(192);
     let mut belief = Belief::before(&model, board, &Shares::install());
     belief.report(&model, &[0]);
-    let costs = Costs { boot: 12.0, insertion: 1.5, opening: 0.0 };
+    let costs = Costs { boot: 12.0, insertion: 1.5, ..Costs::default() };
     let start = Instant::now();
     let choice = if mode == Mode::Blind {
         let home: Vec<(u16, u16)> = (0..192).map(|p| (p, p)).collect();

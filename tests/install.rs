@@ -319,7 +319,7 @@ fn findings_open_the_machine_again_and_a_clean_report_closes_it() {
     let lines = whole(&steps, "tree");
     let report = lines.iter().position(|line| line == "tree").unwrap();
     let mut first = lines[..=report].to_vec();
-    first.push("1".to_owned());
+    first.push("2".to_owned());
     let ran = bench.install(&first);
     ran.ends(3);
     ran.says(&["missing at F2-1"]);
@@ -345,7 +345,7 @@ fn findings_left_open_stand_in_the_record_by_name_and_in_the_exit_code() {
     bench.machine("tree", Fault::Slot { slot: SlotLabel::from("F2-1") }, 1);
     let mut lines = whole(&steps, "tree");
     let report = lines.iter().position(|line| line == "tree").unwrap();
-    let leave = ["3", "1", "no spare on the bench", "Kim Holt"];
+    let leave = ["4", "1", "no spare on the bench", "Kim Holt"];
     lines.splice(report + 1..report + 1, leave.iter().map(|line| (*line).to_owned()));
     let ran = bench.install(&lines);
     ran.ends(1);

@@ -186,7 +186,10 @@ fn folders_are_audited_whole_and_the_worst_counts() {
 fn a_supervisor_who_takes_open_findings_says_why() {
     let example = Path::new(env!("CARGO_MANIFEST_DIR")).join("logs-example/slot.jsonl");
     let bench = bench(Fault::None);
-    bench.file("job.jsonl", fs::read(example).unwrap());
+    // As it was before anyone signed it with a key.
+    let text = fs::read_to_string(example).unwrap();
+    let unsigned = text.lines().take_while(|line| !(line.contains("\"declared\"") && line.contains("\"key\"")));
+    bench.file("job.jsonl", unsigned.map(|line| format!("{line}\n")).collect::<String>());
     let run = |args: &[&str]| bench.run(args, b"");
     run(&["sign", "job.jsonl", "--role", "technician", "--key", "kim.key"]).ends(0);
     let sign = ["sign", "job.jsonl", "--role", "supervisor", "--name", "sam", "--key", "sam.key"];
@@ -246,4 +249,35 @@ fn the_sign_off_at_the_end_of_a_job_is_a_typed_name() {
     let bench = finished();
     let last = read::Lines::open(&bench.record()).unwrap().last().unwrap().unwrap().line;
     assert!(matches!(last.event, Event::Declared { key: None, .. }));
+}
+
+/// One fingerprint: on the audit, the story and the slip, and by the line that audit and slip name for stock tools.
+#[test]
+fn the_fingerprint_is_the_same_wherever_it_stands_and_by_stock_tools() {
+    let example = Path::new(env!("CARGO_MANIFEST_DIR")).join("logs-example/slot.jsonl");
+    let bench = Bench::new();
+    bench.file("it's a job.jsonl", fs::read(example).unwrap());
+    let run = |args: &[&str]| bench.run(args, b"").stdout;
+    let json = |args: &[&str]| -> serde_json::Value { serde_json::from_str(&run(args)).unwrap() };
+    let record = "it's a job.jsonl";
+    let fingerprint = json(&["audit", record, "--json"])[0]["fingerprint"].as_str().unwrap().to_owned();
+    let story = json(&["review", record, "--json"]);
+    assert_eq!(story["record"]["fingerprint"], fingerprint.as_str());
+    let audit = run(&["audit", record]);
+    assert!(audit.contains(&format!("fingerprint {fingerprint}\n")), "{audit}");
+    let line = audit.lines().map(str::trim).find(|line| line.ends_with("| sha256sum | head -c 20")).unwrap();
+    let by_hand = |line: &str| {
+        let output = Command::new("sh").args(["-c", line]).current_dir(bench.path(".")).output().unwrap();
+        String::from_utf8(output.stdout).unwrap()
+    };
+    assert_eq!(by_hand(line), fingerprint.replace('-', ""));
+    let serial = read::job(&bench.path(record)).unwrap().job;
+    let serial = serial.opened().plan.slot.iter().find_map(|slot| slot.module.identity.serial.clone()).unwrap();
+    let slip = run(&["rma", record, &serial]);
+    assert!(slip.contains(&fingerprint), "{slip}");
+    // The slip is broken into lines for a page; its words are the command's.
+    let words = slip.split_whitespace().collect::<Vec<_>>().join(" ");
+    let from = words.find("head -n").unwrap();
+    let end = from + words[from..].find("head -c 20").unwrap() + "head -c 20".len();
+    assert_eq!(by_hand(&words[from..end].replace("RECORD", "\"it's a job.jsonl\"")), fingerprint.replace('-', ""));
 }

@@ -147,15 +147,21 @@ fn check_plain(text: &str, path: &Path, report: Report<'_>) {
 
 /// Conditions that cannot hold where they stand, or not together.
 fn check_when(each: Option<Each>, outer: &[When], when: &[When], path: &Path, report: Report<'_>) {
-    let slots = matches!(each, Some(Each::Insert | Each::Lift | Each::Move | Each::Remove));
+    let slots = matches!(each, Some(Each::Insert | Each::Lift | Each::Move | Each::Remove | Each::Reseat));
     let fills = matches!(each, Some(Each::Insert | Each::Move));
     let moves = matches!(each, Some(Each::Lift | Each::Move));
     let covers = matches!(each, Some(Each::CoverOff | Each::CoverOn));
     for (n, one) in when.iter().enumerate() {
         let (fits, on) = match one {
-            When::Enclosure | When::EnclosureTag | When::Standalone | When::Bay | When::Moves | When::Removals => {
-                (true, "")
-            }
+            When::Enclosure
+            | When::EnclosureTag
+            | When::Standalone
+            | When::Bay
+            | When::Moves
+            | When::Removals
+            | When::Handled
+            | When::Untouched
+            | When::ClearSettings => (true, ""),
             When::LooseFasteners | When::CaptiveFasteners | When::Fasteners | When::Cables => (covers, "covers"),
             When::KeyDiffers | When::KeySame => (fills, "slots that are filled"),
             When::KeyKnown | When::SerialKnown | When::PartKnown => (slots, "slots"),
@@ -174,6 +180,8 @@ fn check_when(each: Option<Each>, outer: &[When], when: &[When], path: &Path, re
             When::KeySame => When::KeyDiffers,
             When::Tray => When::NoTray,
             When::NoTray => When::Tray,
+            When::Handled => When::Untouched,
+            When::Untouched => When::Handled,
             _ => continue,
         };
         if outer.contains(&against) || when[..n].contains(&against) {
@@ -377,7 +385,7 @@ impl Checklist {
 }
 
 fn check_scan(of: ScanOf, each: Option<Each>, names: &[String], path: &Path, report: Report<'_>) {
-    let slots = matches!(each, Some(Each::Insert | Each::Lift | Each::Move | Each::Remove));
+    let slots = matches!(each, Some(Each::Insert | Each::Lift | Each::Move | Each::Remove | Each::Reseat));
     if matches!(of, ScanOf::Slot | ScanOf::Module) && !slots {
         let what = "which slot? this scan is for cards repeated over slots".to_owned();
         report(path.key("evidence").key("of"), what, None);
@@ -418,6 +426,7 @@ fn word(each: Each) -> &'static str {
         Each::Lift => "lift",
         Each::Move => "move",
         Each::Remove => "remove",
+        Each::Reseat => "reseat",
         Each::CoverOff => "cover-off",
         Each::CoverOn => "cover-on",
     }

@@ -63,14 +63,42 @@ pub(crate) fn slug(name: &str) -> String {
 pub fn expand(checklist: &Checklist, plan: &Plan, unit: &str, site: Option<&Site>) -> Result<Steps, ExpandError> {
     let with_site = site.map(|site| checklist.with_site(site)).transpose()?;
     let checklist = with_site.as_ref().unwrap_or(checklist);
+    steps_of(checklist, &checklist.card, plan, unit, None)
+}
+
+/// What is done when the machine is opened once more, beside what the plan given with it says.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Again {
+    /// Slots whose module is taken out and seated again.
+    pub reseat: Vec<SlotLabel>,
+    /// The firmware's settings are cleared before the next start.
+    pub clear_settings: bool,
+}
+
+/// The steps of one more opening of the machine: the checklist's `again` cards over what `plan` removes, moves and inserts, and
+/// over what `again` says. Where nothing is handled, the machine is only started again.
+///
+/// # Errors
+/// As [`expand`].
+pub fn expand_again(checklist: &Checklist, plan: &Plan, unit: &str, again: &Again) -> Result<Steps, ExpandError> {
+    steps_of(checklist, &checklist.again, plan, unit, Some(again))
+}
+
+fn steps_of(
+    checklist: &Checklist,
+    templates: &[CardTemplate],
+    plan: &Plan,
+    unit: &str,
+    again: Option<&Again>,
+) -> Result<Steps, ExpandError> {
     let unit = plan.order.unit.iter().find(|u| u.chassis == unit).ok_or_else(|| ExpandError::UnknownUnit {
         unit: unit.to_owned(),
         known: plan.order.unit.iter().map(|u| u.chassis.clone()).collect(),
     })?;
     slots_free(plan)?;
-    let job = Job { checklist, plan, unit, slugs: slugs(&plan.board), hops: hops(plan)? };
+    let job = Job { checklist, plan, unit, again, slugs: slugs(&plan.board), hops: hops(plan)? };
     let mut cards = Vec::new();
-    let mut rest = checklist.card.as_slice();
+    let mut rest = templates;
     while let Some(first) = rest.first() {
         let together = rest.iter().take_while(|card| track(card.each) == track(first.each)).count();
         // Cards that are not repeated stand alone.
@@ -155,6 +183,8 @@ pub(super) struct Job<'a> {
     pub(super) checklist: &'a Checklist,
     pub(super) plan: &'a Plan,
     pub(super) unit: &'a Unit,
+    /// Set when the machine is opened once more.
+    again: Option<&'a Again>,
     slugs: BTreeMap<&'a str, String>,
     hops: Vec<Hop>,
 }
@@ -260,8 +290,17 @@ impl<'a> Job<'a> {
                     rounds.push(vec![(item, key(slot))]);
                 }
             }
+            Some(Each::Reseat) => {
+                let slots = self.again.map_or(&[][..], |again| &again.reseat);
+                for label in fill_order(&plan.board, slots) {
+                    let slot = self.slot(&label)?;
+                    let module = plan.module_at(label.as_str()).map(|planned| &planned.module);
+                    rounds.push(vec![(Item { each, slot: Some(slot), module, ..Item::default() }, key(slot))]);
+                }
+            }
             Some(Each::CoverOff | Each::CoverOn) => {
-                for (n, cover) in covers(plan).into_iter().enumerate() {
+                let reseat = self.again.map_or(&[][..], |again| &again.reseat);
+                for (n, cover) in covers(plan, reseat).into_iter().enumerate() {
                     let name = slug(&cover.name);
                     rounds.push(vec![(
                         Item { each, cover: Some(cover), ..Item::default() },
@@ -276,6 +315,20 @@ impl<'a> Job<'a> {
         Ok(rounds)
     }
 
+    /// Conditions on the whole opening; `None` for those on one repetition.
+    fn holds(&self, when: When) -> Option<bool> {
+        let handled = || {
+            let touched = self.plan.slot.iter().any(|slot| slot.action != Action::Keep);
+            touched || !self.plan.remove.is_empty()
+        };
+        match when {
+            When::Handled => Some(self.again.is_none_or(|again| !again.reseat.is_empty() || handled())),
+            When::Untouched => self.holds(When::Handled).map(|handled| !handled),
+            When::ClearSettings => Some(self.again.is_some_and(|again| again.clear_settings)),
+            _ => None,
+        }
+    }
+
     fn card(
         &self,
         template: &CardTemplate,
@@ -283,7 +336,9 @@ impl<'a> Job<'a> {
         item: &Item<'a>,
         key: &str,
     ) -> Result<Option<Card>, ExpandError> {
-        let holds = |when: &[When]| when.iter().all(|when| item.holds(*when, self.plan, self.unit));
+        let holds = |when: &[When]| {
+            when.iter().all(|when| self.holds(*when).unwrap_or_else(|| item.holds(*when, self.plan, self.unit)))
+        };
         if !holds(&template.when) {
             return Ok(None);
         }

@@ -17,8 +17,9 @@ pub struct Checklist {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub limit: Vec<Limit>,
     pub card: Vec<CardTemplate>,
-    /// Cards for opening the machine once more after findings: `insert` is then every slot named by a finding that has a
-    /// module planned, `remove` every other one.
+    /// Cards for opening the machine once more after findings, and for each trial that isolates a fault: `reseat` is then
+    /// every slot whose module is seated anew, `remove` every module taken out, `lift` and `move` those that change places,
+    /// `insert` those that come from outside the machine.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub again: Vec<CardTemplate>,
 }
@@ -61,6 +62,8 @@ pub enum Each {
     Move,
     /// Every module that leaves the machine.
     Remove,
+    /// Every module that is taken out and seated again in its slot. On `again` cards only.
+    Reseat,
     /// Every cover in the way, in the order they come off.
     CoverOff,
     /// The same covers in reverse.
@@ -83,6 +86,12 @@ pub enum When {
     Moves,
     /// Modules leave the machine.
     Removals,
+    /// Modules are touched, so that the machine is opened. Always so but for a trial that only starts the machine again.
+    Handled,
+    /// No module is touched: a trial that only starts the machine again.
+    Untouched,
+    /// The trial asks for the firmware's settings to be cleared.
+    ClearSettings,
     /// A cover has loose fasteners.
     LooseFasteners,
     /// A cover has fasteners that stay in it.

@@ -77,6 +77,11 @@ impl<'a> JobContext<'a> {
                 if let (ScanOf::Module, Some(slot), Some(serial)) = (of, &step.slot, serial) {
                     // A module scanned again at its own step replaces what was scanned there before.
                     self.used.retain(|_, used| used.step != step.id);
+                    // What is lifted to be moved is in the hand, and nowhere.
+                    if step.each == Some(Each::Lift) {
+                        self.used.remove(serial);
+                        return;
+                    }
                     let used = Used { step: step.id.clone(), slot: slot.clone(), out: step.each == Some(Each::Remove) };
                     self.used.insert(serial.to_owned(), used);
                 }

@@ -179,7 +179,12 @@ fn used(step: &Step, scan: &ScanRead, context: &JobContext<'_>) -> Option<(Becau
     };
     // In the slot where it stands a module may well be scanned again: the machine was opened once more.
     let stays = |used: &Used| !used.out && Some(&used.slot) == step.slot.as_ref();
-    let (_, used) = context.used.iter().find(|(serial, used)| used.step != step.id && !stays(used) && is(serial))?;
+    // A trial may bring back by its serial what an earlier one took out.
+    let comes_back = |used: &Used| used.out && wanted;
+    let (_, used) = context
+        .used
+        .iter()
+        .find(|(serial, used)| used.step != step.id && !stays(used) && !comes_back(used) && is(serial))?;
     let slot = &used.slot;
     let what = if used.out {
         format!(

@@ -14,7 +14,7 @@ mod template;
 mod values;
 
 pub use error::ExpandError;
-pub use expand::expand;
+pub use expand::{Again, expand, expand_again};
 pub use file::*;
 pub use judge::{Because, JobContext, Judged, PartRead, PreviousScan, Used, judge};
 pub use step::*;

@@ -349,14 +349,15 @@ pub fn hops(plan: &Plan) -> Result<Vec<Hop>, ExpandError> {
     Ok(hops)
 }
 
-/// The covers in the way of any slot the plan touches, in the order they come off.
-pub fn covers(plan: &Plan) -> Vec<&Cover> {
+/// The covers in the way of any slot the plan touches and of the slots in `besides`, in the order they come off.
+pub fn covers<'a>(plan: &'a Plan, besides: &[SlotLabel]) -> Vec<&'a Cover> {
     let touched: BTreeSet<&str> = plan
         .slot
         .iter()
         .filter(|slot| slot.action != Action::Keep)
         .flat_map(|slot| std::iter::once(&slot.slot).chain(&slot.from))
         .chain(plan.remove.iter().map(|removal| &removal.slot))
+        .chain(besides)
         .map(SlotLabel::as_str)
         .collect();
     let in_the_way = |cover: &&Cover| {

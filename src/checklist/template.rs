@@ -161,7 +161,7 @@ impl Known {
     fn on(self, each: Option<Each>) -> bool {
         match self {
             Self::Everywhere => true,
-            Self::Slots => matches!(each, Some(Each::Insert | Each::Lift | Each::Move | Each::Remove)),
+            Self::Slots => matches!(each, Some(Each::Insert | Each::Lift | Each::Move | Each::Remove | Each::Reseat)),
             Self::Fills => matches!(each, Some(Each::Insert | Each::Move)),
             Self::Moves => matches!(each, Some(Each::Move)),
             Self::Covers => matches!(each, Some(Each::CoverOff | Each::CoverOn)),

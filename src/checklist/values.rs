@@ -52,6 +52,9 @@ impl Item<'_> {
             When::NoTray => !self.tray,
             When::SerialKnown => identity.is_some_and(|identity| identity.serial.is_some()),
             When::PartKnown => identity.is_some_and(|identity| identity.part.is_some()),
+            // On the whole opening, so the same for each repetition.
+            When::Handled => true,
+            When::Untouched | When::ClearSettings => false,
         }
     }
 }

@@ -6,11 +6,11 @@ use serde::Serialize;
 
 use super::files::{self, named};
 use super::review::print_json;
-use super::{CommandError, Exit};
+use super::{CommandError, Exit, wrap};
 use crate::checklist::StepId;
 use crate::env::Env;
 use crate::record::chain::fingerprint;
-use crate::record::{Event, Job, Journal, PROGRAM};
+use crate::record::{Event, Job, Journal, PROGRAM, Role};
 use crate::text::shown;
 
 /// Adds to a signed record what turned out to be otherwise; nothing that stands in it is changed
@@ -18,6 +18,7 @@ use crate::text::shown;
 /// `--line` and `--now` say what is true in place of what a line says. `--step` takes an item's answer back, so that
 /// `resume` asks for it again. Either way the sign-offs so far no longer stand, and stay readable; who signed signs again.
 #[derive(Debug, Clone, clap::Args)]
+#[command(override_usage = "slotwise amend RECORD --line N --now TEXT|--step STEP --why TEXT --name NAME [OPTIONS]")]
 #[command(group = clap::ArgGroup::new("what").required(true).args(["line", "step"]))]
 pub struct AmendArgs {
     /// The record of the job
@@ -63,8 +64,10 @@ pub fn run(env: &mut Env, args: &AmendArgs) -> Result<Exit, CommandError> {
         return Err(CommandError::new(Exit::Usage, "--name says who amends"));
     }
     let path = files::located(env, &args.record);
+    let columns = wrap::columns(env, env.terminal.stdout_is_terminal);
     let mut journal = Journal::open(&path, env.clock.now())?;
     let event = event(journal.job(), args)?;
+    let countersigned = journal.job().standing_declarations().any(|standing| standing.role == Role::Supervisor);
     let line = journal.append(name, env.clock.now(), event)?;
     let record = named(&args.record);
     let next = match args.step {
@@ -76,9 +79,13 @@ pub fn run(env: &mut Env, args: &AmendArgs) -> Result<Exit, CommandError> {
         print_json(env, &told)?;
         return Ok(Exit::Done);
     }
-    writeln!(env.stdout, "AMENDED by line {line} of {}; what was signed before no longer stands", told.record)?;
-    writeln!(env.stdout, "fingerprint of the record: {}", told.fingerprint)?;
-    writeln!(env.stdout, "next: {}", told.next)?;
+    let again = if countersigned { "; the supervisor countersigns again after that" } else { "" };
+    let text = format!(
+        "AMENDED by line {line} of {}; what was signed before stays readable and no longer stands\n\
+         fingerprint of the record: {}\nnext: {}{again}\n",
+        told.record, told.fingerprint, told.next
+    );
+    write!(env.stdout, "{}", wrap::wrapped(&text, columns, 2))?;
     env.stdout.flush()?;
     Ok(Exit::Done)
 }

@@ -4,8 +4,9 @@ use std::ffi::OsString;
 
 use clap::{Parser, Subcommand};
 
-use super::{CommandError, Exit};
+use super::{CommandError, Exit, wrap};
 use crate::env::Env;
+use crate::text::shown_within;
 
 /// Walks you from a box of memory modules to a machine whose every module is proven present, latched and healthy,
 /// with a record that shows it.
@@ -24,30 +25,43 @@ enum Command {
     Resume(super::resume::ResumeArgs),
     Capture(super::capture::CaptureArgs),
     Verify(super::verify::VerifyArgs),
+    Isolate(super::isolate::IsolateArgs),
     Review(super::review::ReviewArgs),
     Report(super::report::ReportArgs),
     Rma(super::rma::RmaArgs),
     Sign(super::sign::SignArgs),
     Audit(super::audit::AuditArgs),
     Amend(super::amend::AmendArgs),
+    Archive(super::archive::ArchiveArgs),
     Board(super::board::BoardArgs),
     Schema(super::schema::SchemaArgs),
 }
 
 /// Runs one command. Data goes to `env.stdout`, talk to `env.stderr`; the result is the exit code's meaning.
 pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, env: &mut Env) -> Exit {
-    let cli = match Cli::try_parse_from(args) {
+    let args: Vec<OsString> = args.into_iter().map(Into::into).collect();
+    let cli = match Cli::try_parse_from(&args) {
         Ok(cli) => cli,
-        Err(error) => return explain_usage(&error, env),
+        // The parser repeats arguments as they came, and they may come from a scanner or a file's name. What it says of
+        // cleaned ones is the same, and safe to show.
+        Err(error) => {
+            let told = Cli::try_parse_from(args.iter().map(cleaned)).err().unwrap_or(error);
+            return explain_usage(&told, env);
+        }
     };
     match dispatch(cli.command, env) {
         Ok(exit) => exit,
         Err(error) => {
             // When even the error stream is gone, the exit code is all that is left to say it.
-            let _ = write!(env.stderr, "{error}");
+            let columns = wrap::columns(env, env.terminal.stderr_is_terminal);
+            let _ = write!(env.stderr, "{}", error.within(columns));
             error.exit
         }
     }
+}
+
+fn cleaned(argument: &OsString) -> String {
+    shown_within(&argument.to_string_lossy(), 200).to_string()
 }
 
 fn dispatch(command: Command, env: &mut Env) -> Result<Exit, CommandError> {
@@ -58,12 +72,14 @@ fn dispatch(command: Command, env: &mut Env) -> Result<Exit, CommandError> {
         Command::Resume(args) => super::resume::run(env, &args),
         Command::Capture(args) => super::capture::run(env, &args),
         Command::Verify(args) => super::verify::run(env, &args),
+        Command::Isolate(args) => super::isolate::run(env, &args),
         Command::Review(args) => super::review::run(env, &args),
         Command::Report(args) => super::report::run(env, &args),
         Command::Rma(args) => super::rma::run(env, &args),
         Command::Sign(args) => super::sign::run(env, &args),
         Command::Audit(args) => super::audit::run(env, &args),
         Command::Amend(args) => super::amend::run(env, &args),
+        Command::Archive(args) => super::archive::run(env, &args),
         Command::Board(args) => super::board::run(env, &args),
         Command::Schema(args) => super::schema::run(env, &args),
     }

@@ -81,6 +81,14 @@ impl CommandError {
     }
 }
 
+impl CommandError {
+    /// As it is shown on a terminal of so many columns. The drawn list of a file's faults stays as it is drawn.
+    pub fn within(&self, columns: Option<usize>) -> String {
+        let drawn = self.what.contains('\n');
+        super::wrap::wrapped(&self.to_string(), columns.filter(|_| !drawn), 4)
+    }
+}
+
 impl From<Faults> for CommandError {
     fn from(faults: Faults) -> Self {
         Self::new(Exit::BadData, faults.to_string().trim_end())
@@ -155,7 +163,7 @@ impl From<RunError> for CommandError {
                 }
                 error.way_out("every answer given so far is on disk: `slotwise resume` goes on from there")
             }
-            RunError::Expand(_) | RunError::NoUnit => Self::new(Exit::BadData, error.to_string()),
+            RunError::Expand(_) | RunError::NoUnit | RunError::NoRates => Self::new(Exit::BadData, error.to_string()),
         }
     }
 }

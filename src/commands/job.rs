@@ -8,7 +8,17 @@ use crate::draw::Look;
 use crate::env::Env;
 use crate::prompt::{Ask, Message, Status};
 use crate::record::Journal;
-use crate::runner::{Ended, MachineReport, Pictures, Runner};
+use crate::runner::{Ended, MachineReport, Pictures, Runner, Search};
+
+/// How a walk begins.
+pub enum Begin {
+    /// With the first step.
+    New,
+    /// Where it stopped.
+    Resumed,
+    /// With the search for a fault; `report` is what the technician would give at the report.
+    Search { search: Box<Search>, report: Option<String> },
+}
 
 /// Walks an open record to its end or its next pause, and says on stdout where it is and what comes next.
 pub fn walk(
@@ -19,6 +29,18 @@ pub fn walk(
     technician: &str,
     resumed: bool,
 ) -> Result<Exit, CommandError> {
+    walk_from(env, ask, journal, machine, technician, if resumed { Begin::Resumed } else { Begin::New })
+}
+
+/// [`walk`], begun in one of several ways.
+pub fn walk_from(
+    env: &mut Env,
+    ask: &mut dyn Ask,
+    journal: Journal,
+    machine: &mut dyn MachineReport,
+    technician: &str,
+    begin: Begin,
+) -> Result<Exit, CommandError> {
     let path = journal.path().to_owned();
     for tail in journal.repaired() {
         let text = format!("{} ({} bytes put aside as {})", tail.why, tail.bytes, tail.file);
@@ -26,8 +48,14 @@ pub fn walk(
     }
     let clock = std::rc::Rc::clone(&env.clock);
     let mut runner = Runner::new(journal, ask, clock.as_ref(), machine, pictures(env), technician)?;
-    if resumed {
-        runner.resume()?;
+    match begin {
+        Begin::New => {}
+        Begin::Resumed => runner.resume()?,
+        Begin::Search { search, report } => {
+            runner = runner.with_search(*search);
+            runner.resume()?;
+            runner.search_on(report.as_deref())?;
+        }
     }
     let ended = runner.walk();
     for unused in ask.unused() {

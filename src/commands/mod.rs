@@ -1,6 +1,7 @@
 //! One file per command: it reads files, calls a room below, and shows the result.
 
 mod amend;
+pub mod archive;
 pub mod atomic;
 pub mod audit;
 pub mod board;
@@ -10,6 +11,7 @@ mod error;
 mod exit;
 mod files;
 mod install;
+pub mod isolate;
 mod job;
 mod plan;
 mod practice;
@@ -21,6 +23,7 @@ mod rma;
 pub mod schema;
 mod sign;
 mod verify;
+mod wrap;
 
 pub use cli::run;
 pub use error::CommandError;

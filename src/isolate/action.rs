@@ -100,6 +100,18 @@ impl Arrangement {
     }
 }
 
+/// The places whose modules are handled.
+pub fn handled(action: &[Change]) -> impl Iterator<Item = Place> + '_ {
+    action.iter().flat_map(|change| {
+        let (a, b) = match *change {
+            Change::Reseat(p) | Change::Remove(p) | Change::Fit(p, _) => (Some(p), None),
+            Change::Swap(a, b) | Change::Move(a, b) => (Some(a), Some(b)),
+            Change::ClearSettings => (None, None),
+        };
+        a.into_iter().chain(b)
+    })
+}
+
 /// How many insertions the changes are.
 pub fn insertions(action: &[Change]) -> usize {
     action

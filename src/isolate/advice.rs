@@ -12,7 +12,7 @@ use super::layout::Piece;
 use super::state::{Seen, State, Step};
 
 /// How far the next trial is looked ahead.
-pub const DEPTH: Depth = Depth { steps: 1, width: [4, 4, 3, 3, 3, 3], floor: 1.0 / 30.0 };
+pub const DEPTH: Depth = Depth { steps: 1, width: [5, 4, 3, 3, 3, 3], floor: 1.0 / 50.0 };
 
 /// A module is convicted at a higher posterior than other causes are named: sending a good one back is the dearer error.
 const CONVICTS: f64 = 0.997;
@@ -195,9 +195,14 @@ fn because(state: &State, class: Class) -> String {
         ),
         Class::Module(piece) => convicted(state, piece).unwrap_or_default(),
         Class::Slot(_) => "It stayed with the slot whatever module was in it.".to_owned(),
-        Class::Path(_) if state.model.mode == Mode::Channel => {
+        Class::Path(_) if state.model.mode != Mode::Slot => {
             "It stayed with the channel: a slot of it, its trace or one processor contact. Leaving one slot of it empty at a \
              time tells a slot apart; moving the processor tells its contacts apart."
+                .to_owned()
+        }
+        Class::Path(_) if state.model.mode == Mode::Blind => {
+            "It stayed with the channel: its first slot, its trace or one processor contact. The channel cannot be filled \
+             without its first slot, so no boot tells them apart; look into that slot and at the processor's contacts."
                 .to_owned()
         }
         Class::Path(_) => "It stayed with the channel: its trace or one processor contact. Moving the processor to another \
@@ -309,7 +314,8 @@ fn why(state: &State) -> String {
         .take(2)
         .map(|(kind, chance)| {
             let (what, which) = named(state, *kind);
-            format!("{what} {} at {}", crate::text::shown(&which), probability(*chance))
+            let which = if which.is_empty() { which } else { format!(" {}", crate::text::shown(&which)) };
+            format!("{what}{which} at {}", probability(*chance))
         })
         .collect();
     format!(
@@ -354,9 +360,13 @@ impl State {
             let same = self.means.alike.get(usize::from(piece)) == self.means.alike.get(usize::from(other));
             same.then_some(Change::Swap(from, *p))
         };
-        let swap = places.iter().find_map(alike);
-        let empty = || places.iter().find(|p| self.belief.board.at(**p).is_none()).map(|p| Change::Move(from, *p));
-        swap.or_else(empty).map(|change| vec![change])
+        let allowed = |change: &Change| {
+            let means = &self.means;
+            means.may(*change) && means.house.allows(&self.model.layout, &self.belief.board, &vec![*change])
+        };
+        let empty = |p: &u16| self.belief.board.at(*p).is_none().then_some(Change::Move(from, *p));
+        let swap = places.iter().filter_map(alike).find(allowed);
+        swap.or_else(|| places.iter().filter_map(empty).find(allowed)).map(|change| vec![change])
     }
 
     /// Another module worked in a place where this one was reported, and this one was reported nowhere it was not.

@@ -298,6 +298,49 @@ impl Belief {
         (0..self.width).filter(|state| state & fitted != 0).map(|state| self.seating[at + state]).sum()
     }
 
+    /// Whether hypothesis `n` has a fault that covers this fitted place now.
+    pub fn covers(&self, model: &Model, n: usize, place: Place) -> bool {
+        let mut covers = false;
+        for fault in self.hypotheses[n].cause.faults() {
+            let board = &self.board;
+            fault.covered(&model.layout, &board.fitted, &board.spots, self.settings_cleared, &mut |p| {
+                covers |= p == place;
+            });
+        }
+        covers
+    }
+
+    /// Probability that this place is badly seated under hypothesis `n`.
+    pub fn badly_seated(&self, model: &Model, n: usize, place: Place) -> f64 {
+        let unit = Self::column_unit(model, place);
+        let Some(column) = self.columns.iter().position(|u| *u == unit) else {
+            let bad = self.hypotheses[n].cause.faults().any(|f| f == Fault::Seat(place));
+            return f64::from(u8::from(bad));
+        };
+        let at = (n * self.columns.len() + column) * self.width;
+        if self.width == 1 {
+            return self.seating[at];
+        }
+        let bit = 1 << Self::bit(model, place);
+        (0..self.width).filter(|state| state & bit != 0).map(|state| self.seating[at + state]).sum()
+    }
+
+    /// Multiplies the seating of a place under hypothesis `n` by a factor for bad and one for good; the two factors leave
+    /// its probabilities at 1 in all.
+    pub(super) fn weigh_seating(&mut self, model: &Model, n: usize, place: Place, bad: f64, good: f64) {
+        let unit = Self::column_unit(model, place);
+        let Some(column) = self.columns.iter().position(|u| *u == unit) else { return };
+        let at = (n * self.columns.len() + column) * self.width;
+        if self.width == 1 {
+            self.seating[at] = (self.seating[at] * bad).min(1.0);
+            return;
+        }
+        let bit = 1 << Self::bit(model, place);
+        for (state, weight) in self.seating[at..at + self.width].iter_mut().enumerate() {
+            *weight *= if state & bit != 0 { bad } else { good };
+        }
+    }
+
     /// Takes in what a boot reported, units in any order. Returns the probability this report had; when it is 0 nothing
     /// explains the report, and the belief stays as it was.
     pub fn report(&mut self, model: &Model, reported: &[u16]) -> f64 {
@@ -368,6 +411,18 @@ impl Belief {
     /// Forgets hypotheses at or below a weight and makes the rest add up to 1.
     pub fn drop_below(&mut self, floor: f64) {
         self.keep(|h| h.weight > floor);
+    }
+
+    /// Leaves out the classes that no hypothesis refers to any more: planning asks for all of them again and again.
+    pub fn compact(&mut self) {
+        let mut used: Vec<u16> = self.hypotheses.iter().map(|h| h.kind).collect();
+        used.sort_unstable();
+        used.dedup();
+        let kinds = used.iter().filter_map(|k| self.kinds.get(usize::from(*k)).copied()).collect();
+        for h in &mut self.hypotheses {
+            h.kind = used.binary_search(&h.kind).unwrap_or(0) as u16;
+        }
+        self.kinds = std::sync::Arc::new(kinds);
     }
 
     /// Keeps the hypotheses that `wanted` names and makes them add up to 1.

@@ -3,7 +3,7 @@
 use super::action::{Action, Change};
 use super::belief::{Belief, Model};
 use super::fault::{Fault, unit_of};
-use super::layout::{NOWHERE, Piece, Place};
+use super::layout::{Layout, NOWHERE, Piece, Place};
 
 /// The most places that are handled one by one.
 const SUSPECTS: usize = 4;
@@ -24,14 +24,58 @@ pub struct Means {
     /// Pairs of modules that cannot stand in for one another (unequal size, ranks or kind), by a number per module:
     /// modules of equal number are alike. Empty when all are.
     pub alike: Vec<u16>,
+    /// What the board asks of every arrangement.
+    pub house: super::house::House,
     /// Whether the settings were not cleared yet and may be.
     pub clear_settings: bool,
 }
 
 impl Means {
+    /// Whether clearing the settings could show anything: while the slot a setting may have shut off is empty, it would only
+    /// spoil the evidence.
+    pub fn may_clear(&self, belief: &Belief) -> bool {
+        let shuts = |fault| matches!(fault, Fault::Setting(place) if belief.board.at(place).is_some());
+        let shown = || belief.hypotheses.iter().any(|h| h.weight >= POINTS && h.cause.faults().any(shuts));
+        self.clear_settings && !belief.settings_cleared && shown()
+    }
+
+    /// Whether a change leaves alone what must not be touched.
+    pub fn may(&self, change: Change) -> bool {
+        let free = |p: Place| !self.untouchable.contains(&p);
+        match change {
+            Change::Reseat(p) | Change::Remove(p) | Change::Fit(p, _) => free(p),
+            Change::Swap(a, b) | Change::Move(a, b) => free(a) && free(b),
+            Change::ClearSettings => true,
+        }
+    }
+
     fn interchange(&self, a: Piece, b: Piece) -> bool {
         self.alike.is_empty() || self.alike.get(usize::from(a)) == self.alike.get(usize::from(b))
     }
+}
+
+/// The heaviest empty places that a hypothesis points at: a module that works there, or does not, tells whether it is them.
+/// A channel is told from its slot by its next empty place.
+fn empty_suspects(layout: &Layout, belief: &Belief) -> Vec<Place> {
+    let mut weights: Vec<(Place, f64)> = Vec::new();
+    for h in belief.hypotheses.iter().filter(|h| h.weight >= POINTS) {
+        for fault in h.cause.faults() {
+            let places = match fault {
+                Fault::Seat(place) | Fault::Slot(place) | Fault::Setting(place) => vec![place],
+                Fault::Channel(channel) | Fault::Contact(channel) => layout.places(channel).to_vec(),
+                _ => continue,
+            };
+            for place in places.into_iter().filter(|p| belief.board.at(*p).is_none()) {
+                match weights.iter_mut().find(|w| w.0 == place) {
+                    Some(w) => w.1 += h.weight,
+                    None => weights.push((place, h.weight)),
+                }
+            }
+        }
+    }
+    weights.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+    weights.truncate(SUSPECTS);
+    weights.into_iter().map(|w| w.0).collect()
 }
 
 /// The heaviest places that a module, slot, seating or setting hypothesis points at.
@@ -62,13 +106,15 @@ pub fn suspects(belief: &Belief) -> Vec<Place> {
 pub fn candidates(model: &Model, belief: &Belief, means: &Means) -> Vec<Action> {
     let around = Around::new(model, belief, means);
     let mut all: Vec<Action> = vec![Vec::new()];
-    if means.clear_settings && !belief.settings_cleared {
+    if means.may_clear(belief) {
         all.push(vec![Change::ClearSettings]);
     }
     around.reseats(&mut all);
     around.swaps(&mut all);
     around.scatters(&mut all);
     around.spares(&mut all);
+    around.fills(&mut all);
+    all.retain(|action| means.house.allows(&model.layout, &belief.board, action));
     all
 }
 
@@ -200,6 +246,31 @@ impl<'a> Around<'a> {
                 if action.len() == subset.count_ones() as usize {
                     all.push(action);
                 }
+            }
+        }
+    }
+
+    /// A module into an empty suspect place: one from near by, one from each ring of clean places, a spare.
+    fn fills(&self, all: &mut Vec<Action>) {
+        let layout = &self.model.layout;
+        for to in empty_suspects(layout, self.belief).into_iter().filter(|p| !self.means.untouchable.contains(p)) {
+            let channel = layout.channel_of(to);
+            let ring = |p: Place| match layout.channel_of(p) {
+                c if c == channel => 0,
+                c if layout.socket_of(c) == layout.socket_of(channel) => 1,
+                _ => 2,
+            };
+            let mut seen = [[false; 2]; 3];
+            // Every filled place is a source: a suspect module, and one that is clean.
+            for from in (0..layout.len() as Place).filter(|p| !self.means.untouchable.contains(p)) {
+                let suspect = usize::from(self.suspects.contains(&from));
+                if self.belief.board.at(from).is_some() && !std::mem::replace(&mut seen[ring(from)][suspect], true) {
+                    all.push(vec![Change::Move(from, to)]);
+                }
+            }
+            let outside = |spare: &&Piece| self.belief.board.spots.get(usize::from(**spare)) == Some(&NOWHERE);
+            if let Some(spare) = self.means.spares.iter().find(outside) {
+                all.push(vec![Change::Fit(to, *spare)]);
             }
         }
     }

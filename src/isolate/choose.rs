@@ -3,13 +3,23 @@
 //! Gain is measured on verdict classes, not on single hypotheses: telling two faults apart that end in the same verdict is
 //! worth nothing. The best few candidates by gain a minute are followed to every outcome, and from there on again.
 
-use super::action::{Action, Change, insertions};
+use super::action::{Action, Change, handled, insertions};
 use super::belief::{Belief, Model};
 use super::candidates::{Means, candidates};
 use super::layout::{Piece, Place};
 
+/// A cover in the way: it comes off and goes back once for all the slots below it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct InTheWay {
+    pub name: String,
+    /// Off and back, in minutes.
+    pub minutes: f64,
+    /// By place: whether it is below this cover.
+    pub over: Vec<bool>,
+}
+
 /// What a trial costs, in minutes.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Costs {
     /// One power cycle until the machine reports.
     pub boot: f64,
@@ -17,13 +27,17 @@ pub struct Costs {
     pub insertion: f64,
     /// Opening and closing the machine, when anything in it is changed.
     pub opening: f64,
+    /// Covers to be taken off for what is handled below them.
+    pub covers: Vec<InTheWay>,
 }
 
 impl Costs {
     /// Minutes for an action and the boot after it.
     pub fn of(&self, action: &Action) -> f64 {
         let opening = if action.is_empty() { 0.0 } else { self.opening };
-        self.boot + opening + self.insertion * insertions(action) as f64
+        let below = |c: &&InTheWay| handled(action).any(|p| c.over.get(usize::from(p)) == Some(&true));
+        let covers: f64 = self.covers.iter().filter(below).map(|c| c.minutes).sum();
+        self.boot + opening + covers + self.insertion * insertions(action) as f64
     }
 }
 
@@ -44,6 +58,21 @@ const IGNORED: f64 = 1e-4;
 /// Outcomes less likely than this are not looked into.
 const UNLIKELY: f64 = 1e-5;
 
+/// What a minute of handling weighs in the plan beside a minute of booting.
+const HANDLING: f64 = 0.5;
+
+/// Outcomes less likely than this are taken as told apart when candidates are ranked.
+const TOLD: f64 = 1e-5;
+
+/// Gain in bits at or below which a boot teaches nothing worth its minutes.
+const WORTH: f64 = 1e-4;
+
+/// Slots from which on the plan looks less wide.
+const LARGE: usize = 96;
+
+/// Causes from which on one step is looked ahead where the machine does not post.
+const MANY: usize = 250;
+
 /// The next trial and its expected minutes to a verdict.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Choice {
@@ -56,7 +85,12 @@ pub struct Choice {
 pub fn choose(model: &Model, belief: &Belief, means: &Means, costs: &Costs, depth: Depth) -> Choice {
     let mut belief = belief.clone();
     belief.drop_below(IGNORED);
-    let (minutes, action) = look(model, &belief, means, costs, depth, 0, 1.0);
+    belief.compact();
+    // Boots come first: a handling weighs half its minutes, which then still are fewer than those of other policies.
+    let costs = Costs { insertion: costs.insertion * HANDLING, ..costs.clone() };
+    // On a large board every node costs more, and the answer must still come at once.
+    let depth = if model.layout.len() > LARGE { Depth { width: [3; 6], floor: 1.0 / 15.0, ..depth } } else { depth };
+    let (minutes, action) = look(model, &belief, means, &costs, depth, 0, 1.0);
     Choice { action, minutes }
 }
 
@@ -64,7 +98,8 @@ pub fn choose(model: &Model, belief: &Belief, means: &Means, costs: &Costs, dept
 pub fn choose_near(model: &Model, belief: &Belief, means: &Means, costs: &Costs) -> Choice {
     let mut belief = belief.clone();
     belief.drop_below(IGNORED);
-    match ranked(model, &belief, means, costs).into_iter().next().filter(|best| best.gain > 1e-9) {
+    belief.compact();
+    match ranked(model, &belief, means, costs).into_iter().next().filter(|best| best.gain > WORTH) {
         Some(best) => Choice { minutes: (belief.entropy() / best.gain).max(1.0) * best.minutes, action: best.action },
         None => Choice { action: Action::new(), minutes: f64::INFINITY },
     }
@@ -74,15 +109,24 @@ pub fn choose_near(model: &Model, belief: &Belief, means: &Means, costs: &Costs)
 pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], means: &Means, costs: &Costs) -> Choice {
     let mut belief = belief.clone();
     belief.drop_below(1e-6);
-    let mut actions = super::whole::sets(&model.layout, &belief, home);
-    if means.clear_settings && !belief.settings_cleared {
+    belief.compact();
+    let mut actions = super::whole::sets(&model.layout, &belief, home, means);
+    if means.may_clear(&belief) {
         actions.push(vec![Change::ClearSettings]);
     }
     let ranked = rank(model, &belief, costs, actions);
-    // Two steps on the boards of a bench; one candidate less deep where there are very many causes.
-    let wide = if belief.hypotheses.len() > 250 { 2 } else { 6 };
+    // Two steps on the boards of a bench; one where there are very many causes, and any half of them tells about as much.
+    if belief.hypotheses.len() > MANY {
+        let best = ranked.into_iter().next().filter(|best| best.gain > WORTH);
+        return best.map_or(Choice { action: Action::new(), minutes: f64::INFINITY }, |best| Choice {
+            minutes: (belief.entropy() / best.gain).max(1.0) * best.minutes,
+            action: best.action,
+        });
+    }
+    // What tells little beside the best is no first step: the estimate of the second would only put the work off.
+    let most = ranked.iter().map(|r| r.gain).fold(0.0, f64::max);
     let mut best: Option<Choice> = None;
-    for first in ranked.into_iter().take(wide).filter(|r| r.gain > 1e-9) {
+    for first in ranked.into_iter().filter(|r| r.gain >= most * 0.2).take(6).filter(|r| r.gain > WORTH) {
         let outlook = first.after.outlook(model, UNLIKELY);
         let mut minutes = first.minutes;
         for (mask, parts) in outlook.outcomes() {
@@ -92,11 +136,11 @@ pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], mea
             }
             let mut then = first.after.clone();
             then.report(model, &outlook.reported(mask));
-            let next = rank(model, &then, costs, super::whole::sets(&model.layout, &then, home));
+            let next = rank(model, &then, costs, super::whole::sets(&model.layout, &then, home, means));
             minutes += chance
                 * next
                     .first()
-                    .filter(|r| r.gain > 1e-9)
+                    .filter(|r| r.gain > WORTH)
                     .map_or(40.0 * costs.boot, |r| (then.entropy() / r.gain).max(1.0) * r.minutes);
         }
         if best.as_ref().is_none_or(|b| minutes < b.minutes) {
@@ -125,7 +169,7 @@ fn rank(model: &Model, belief: &Belief, costs: &Costs, actions: Vec<Action>) -> 
         .map(|action| {
             let mut after = belief.clone();
             after.act(model, &action);
-            let gain = (before - after.outlook(model, 1e-6).entropy_after()).max(0.0);
+            let gain = (before - after.outlook(model, TOLD).entropy_after()).max(0.0);
             Ranked { gain, minutes: costs.of(&action), action, after }
         })
         .collect();
@@ -180,7 +224,18 @@ fn look(
 
 /// The best by gain a minute and the best by gain alone; what tells little beside them is not followed.
 fn narrowed(mut ranked: Vec<Ranked>, width: usize) -> Vec<Ranked> {
+    // Whatever tells nothing now tells nothing the next time.
+    ranked.retain(|r| r.gain > 1e-9);
     let most = ranked.iter().map(|r| r.gain).fold(0.0, f64::max);
+    // What tells as much for as many minutes mostly differs in the partner alone: one of them is followed.
+    let mut kept: Vec<(f64, f64)> = Vec::new();
+    ranked.retain(|r| {
+        let seen = kept.iter().any(|k| (k.0 - r.gain).abs() < 1e-9 && (k.1 - r.minutes).abs() < 1e-9);
+        if !seen {
+            kept.push((r.gain, r.minutes));
+        }
+        !seen
+    });
     let mut order: Vec<usize> = (0..ranked.len()).collect();
     order.sort_by(|a, b| {
         let (a, b) = (&ranked[*a], &ranked[*b]);

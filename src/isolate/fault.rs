@@ -56,8 +56,10 @@ impl Fault {
             Self::Module(piece) => Class::Module(piece),
             Self::Slot(place) => {
                 let channel = layout.channel_of(place);
-                // One slot on the channel, or a firmware that drops channels whole: slot and channel look the same.
-                if mode == Mode::Channel || layout.places(channel).len() == 1 {
+                // One slot on the channel, or a firmware that drops channels whole: slot and channel look the same. So do they
+                // where the machine does not post and the population rule keeps the slot filled whenever its channel is.
+                let always_filled = mode == Mode::Blind && layout.fills_first(place);
+                if mode == Mode::Channel || layout.places(channel).len() == 1 || always_filled {
                     Class::Path(channel)
                 } else {
                     Class::Slot(place)

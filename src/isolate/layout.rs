@@ -20,6 +20,8 @@ pub struct Layout {
     channels: Vec<Vec<u16>>,
     groups: Vec<Vec<u16>>,
     group_of: Vec<u16>,
+    /// By place: whether it is the first of its channel to be filled; empty when the order is not known.
+    fills_first: Vec<bool>,
 }
 
 impl Layout {
@@ -36,7 +38,16 @@ impl Layout {
             .iter()
             .map(|socket| socket.channel.iter().map(|channel| (channel.slot.len(), channel.controller)).collect())
             .collect();
-        Self::of_shape(&shape)
+        let mut layout = Self::of_shape(&shape);
+        let first =
+            |slot: &crate::board::SlotRef<'_>| slot.channel.slot.iter().all(|o| o.position >= slot.slot.position);
+        layout.fills_first = board.slots().map(|slot| first(&slot)).collect();
+        layout
+    }
+
+    /// Whether a place is filled before all others of its channel, so that the channel is never in use without it.
+    pub fn fills_first(&self, place: Place) -> bool {
+        self.fills_first.get(usize::from(place)) == Some(&true)
     }
 
     fn of_shape(shape: &[Vec<(usize, Option<u8>)>]) -> Self {
@@ -47,6 +58,7 @@ impl Layout {
             channels: Vec::new(),
             groups: Vec::new(),
             group_of: Vec::new(),
+            fills_first: Vec::new(),
         };
         for (socket, listed) in shape.iter().enumerate() {
             let mut of_socket = Vec::new();

@@ -9,13 +9,18 @@ pub mod advice;
 pub mod belief;
 pub mod candidates;
 pub mod choose;
+pub mod evidence;
 pub mod fault;
+pub mod house;
 pub mod layout;
 pub mod rates;
 pub mod slip;
 pub mod state;
 mod whole;
+mod words;
 
 pub use advice::{Answer, Explanation, Trial, Verdict, answer, explanations, next_trial, verdict};
+pub use evidence::Finding;
 pub use slip::{Slip, slips};
 pub use state::{Done, IsolateError, Seen, State, Step};
+pub use words::{change_words, trial_words};

@@ -27,6 +27,33 @@ pub struct Rates {
     pub second: SecondTable,
     pub connector: ConnectorTable,
     pub minutes: MinutesTable,
+    /// What errors corrected and pattern tests say; without it they are not weighed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub evidence: Option<EvidenceTable>,
+}
+
+/// How likely the signs of a running machine are.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct EvidenceTable {
+    /// Corrected errors in one boot from which on they are a stream.
+    pub steady: Figure,
+    /// A stream of corrected errors.
+    pub corrected: SignTable,
+    /// A pattern test that found an error.
+    pub pattern: SignTable,
+}
+
+/// Probability of a sign at a slot.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SignTable {
+    /// Where a faulty module, slot, channel or processor covers it.
+    pub covered: Figure,
+    /// Where the module is badly seated.
+    pub seating: Figure,
+    /// Where all is well.
+    pub sound: Figure,
 }
 
 /// A number and where it is from: a document, a shop's own ledger, or `assumed`.
@@ -108,11 +135,14 @@ pub struct MinutesTable {
     pub insertion: Figure,
     /// Opening and closing the machine once.
     pub opening: Figure,
+    /// Taking one cover inside off and putting it back; 0 where it is not given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cover: Option<Figure>,
 }
 
 impl Rates {
     fn figures(&self) -> Vec<(&'static str, &'static str, &Figure, bool)> {
-        vec![
+        let mut all = vec![
             ("share", "seating", &self.share.seating, true),
             ("share", "module", &self.share.module, true),
             ("share", "slot", &self.share.slot, true),
@@ -131,7 +161,18 @@ impl Rates {
             ("minutes", "boot", &self.minutes.boot, false),
             ("minutes", "insertion", &self.minutes.insertion, false),
             ("minutes", "opening", &self.minutes.opening, false),
-        ]
+        ];
+        if let Some(evidence) = &self.evidence {
+            all.push(("evidence", "steady", &evidence.steady, false));
+            for (table, sign) in [("evidence.corrected", &evidence.corrected), ("evidence.pattern", &evidence.pattern)]
+            {
+                all.push((table, "covered", &sign.covered, true));
+                all.push((table, "seating", &sign.seating, true));
+                all.push((table, "sound", &sign.sound, true));
+            }
+        }
+        all.extend(self.minutes.cover.as_ref().map(|figure| ("minutes", "cover", figure, false)));
+        all
     }
 }
 
@@ -151,7 +192,7 @@ impl Checked for Rates {
     const FORMAT: &'static str = RATES_FORMAT;
 
     fn check(&self, report: &mut dyn FnMut(Path, String, Option<String>)) {
-        let at = |table: &str, key: &str| Path::default().key(table).key(key);
+        let at = |table: &str, key: &str| table.split('.').fold(Path::default(), |path, part| path.key(part)).key(key);
         for (table, key, figure, is_probability) in self.figures() {
             match figure.parsed() {
                 None => report(

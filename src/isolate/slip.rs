@@ -56,7 +56,7 @@ pub fn slips(state: &State, record: &str) -> Vec<Slip> {
                 trials: state.trials.clone(),
                 convicted: guilty,
                 verdict: verdict.clone(),
-                insertions: state.insertions.iter().sum(),
+                insertions: state.insertions.iter().zip(&state.earlier).map(|(all, before)| all - before).sum(),
                 record: record.to_owned(),
             })
         })

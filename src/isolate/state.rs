@@ -6,11 +6,13 @@ use serde::{Deserialize, Serialize};
 use super::action::{Action, Arrangement, Change};
 use super::belief::{Belief, Cause, Kind, Model};
 use super::candidates::Means;
-use super::choose::Costs;
+use super::choose::{Costs, InTheWay};
+use super::evidence::{Evidence, Finding};
 use super::fault::{Class, Fault, Mode, all_faults, unit_of};
+use super::house::House;
 use super::layout::{Layout, NOWHERE, Piece, Place};
-use super::rates::{Rates, Shares};
-use crate::board::{Board, SlotLabel};
+use super::rates::{Figure, Rates, Shares};
+use crate::board::{Board, Cover, SlotLabel};
 use crate::module::Module;
 
 /// What keeps an isolation from starting or going on.
@@ -92,9 +94,16 @@ pub struct State {
     pub(super) actions: Vec<Action>,
     pub(super) belief: Belief,
     pub(super) insertions: Vec<u32>,
+    /// By place, before this isolation.
+    pub(super) earlier: Vec<u32>,
+    /// What was found while the machine ran, with the number of trials before it.
+    pub(super) findings: Vec<(usize, Finding)>,
+    pub(super) evidence: Option<Evidence>,
     pub(super) notes: Vec<String>,
     pub(super) contradicted: bool,
     pub(super) broken_rules: Vec<String>,
+    /// The reporting mode was stated, not inferred.
+    stated: bool,
 }
 
 /// A verdict needs this posterior unless it is set otherwise.
@@ -141,19 +150,26 @@ impl State {
             boot: rates.minutes.boot.number(),
             insertion: rates.minutes.insertion.number(),
             opening: rates.minutes.opening.number(),
+            covers: covers(board, rates.minutes.cover.as_ref().map_or(0.0, Figure::number)),
         };
+        let mut house = House::of(board);
+        house.kinds(kinds(&known));
         let mut state = Self {
             belief: Belief::of(&model, home.clone(), Vec::new()),
             insertions: vec![0; labels.len()],
+            earlier: vec![0; labels.len()],
             second: rates.second.fault.number(),
             bad_spare: rates.second.bad_spare.number(),
             stands: rates.connector.insertions.number(),
-            means: Means { alike: alike(&known), clear_settings: shares.setting > 0.0, ..Means::default() },
+            means: Means { alike: alike(&known), clear_settings: shares.setting > 0.0, house, ..Means::default() },
             trials: Vec::new(),
             actions: Vec::new(),
+            findings: Vec::new(),
+            evidence: rates.evidence.as_ref().map(Evidence::of),
             notes: Vec::new(),
             contradicted: false,
             broken_rules: Vec::new(),
+            stated: false,
             labels,
             known,
             model,
@@ -173,6 +189,42 @@ impl State {
         }
     }
 
+    /// Minutes to open and close the machine once.
+    pub fn opening_minutes(&mut self, minutes: f64) {
+        if minutes >= 0.0 {
+            self.costs.opening = minutes;
+        }
+    }
+
+    /// Minutes to take this cover off and put it back; a name that is not on the board changes nothing.
+    pub fn cover_minutes(&mut self, name: &str, minutes: f64) {
+        for cover in self.costs.covers.iter_mut().filter(|c| c.name == name && minutes >= 0.0) {
+            cover.minutes = minutes;
+        }
+    }
+
+    /// Insertions a slot has seen before this isolation, from earlier records.
+    ///
+    /// # Errors
+    /// A label that is not on the board.
+    pub fn inserted_before(&mut self, label: &SlotLabel, count: u32) -> Result<(), IsolateError> {
+        let place = position(&self.labels, label)?;
+        self.earlier[usize::from(place)] = count;
+        self.replay();
+        Ok(())
+    }
+
+    /// Insertions a slot has seen in all, those of earlier records included.
+    pub fn insertions_of(&self, label: &SlotLabel) -> Option<u32> {
+        position(&self.labels, label).ok().map(|p| self.insertions[usize::from(p)])
+    }
+
+    /// Sockets that hold no processor, by their order on the board: no trial puts a module there.
+    pub fn without_processor(&mut self, sockets: &[usize]) {
+        let bare = (0..self.model.layout.socket_count()).map(|s| sockets.contains(&s)).collect();
+        self.means.house.bare(bare);
+    }
+
     /// Sets the posterior a verdict needs.
     pub fn sure(&mut self, sure: f64) {
         self.model.sure = sure.clamp(0.5, 0.9999);
@@ -181,6 +233,7 @@ impl State {
     /// States the reporting mode where the owner of the machine knows it.
     pub fn reports(&mut self, mode: Mode) {
         self.model.mode = mode;
+        self.stated = true;
         self.replay();
     }
 
@@ -190,6 +243,7 @@ impl State {
         self.known.push(Known { module, spare: true });
         self.means.spares.push(piece);
         self.means.alike = alike(&self.known);
+        self.means.house.kinds(kinds(&self.known));
         self.home = Arrangement::new(self.home.fitted.clone(), self.known.len());
         self.replay();
     }
@@ -269,6 +323,48 @@ impl State {
         self.actions.push(action);
         self.replay();
         Ok(())
+    }
+
+    /// Takes in what was found while the machine ran after its last boot: errors corrected, pattern tests. Weak evidence:
+    /// it moves the probabilities and convicts nobody.
+    ///
+    /// # Errors
+    /// Labels that are not on the board; then none of the findings counts.
+    pub fn observe_errors(&mut self, findings: &[Finding]) -> Result<(), IsolateError> {
+        for finding in findings {
+            position(&self.labels, &finding.slot)?;
+        }
+        self.findings.extend(findings.iter().map(|finding| (self.trials.len(), finding.clone())));
+        self.replay();
+        Ok(())
+    }
+
+    /// Weighs what was found after trial `n`. What a boot reported by itself is not counted twice, and the same sign of the
+    /// same module in the same slot counts once: given the fault, a second one is no news.
+    fn weigh(&self, belief: &mut Belief, n: usize, counted: &mut Vec<(Place, Piece, bool)>) {
+        let Some(evidence) = &self.evidence else { return };
+        let seen = if n == 0 { &self.first } else { &self.trials[n - 1].seen };
+        let reported = self.units(seen);
+        for (_, finding) in self.findings.iter().filter(|(at, _)| *at == n) {
+            let Ok(place) = position(&self.labels, &finding.slot) else { continue };
+            let Some(piece) = belief.board.at(place) else { continue };
+            if reported.contains(&unit_of(&self.model.layout, self.model.mode, place)) {
+                continue;
+            }
+            let parts = [
+                (false, Finding { pattern_passed: None, ..finding.clone() }),
+                (true, Finding { corrected: None, ..finding.clone() }),
+            ];
+            for (is_pattern, part) in parts {
+                let signs = evidence.signs(&part);
+                if !signs.is_empty() && !counted.contains(&(place, piece, is_pattern)) {
+                    counted.push((place, piece, is_pattern));
+                    signs.iter().for_each(|sign| {
+                        belief.sign(&self.model, place, *sign);
+                    });
+                }
+            }
+        }
     }
 
     /// Whether the technician's changes are possible, as changes of places.
@@ -356,11 +452,13 @@ impl State {
         self.notes.clear();
         self.contradicted = false;
         self.settle_mode();
-        self.insertions = vec![0; self.labels.len()];
+        self.insertions = self.earlier.clone();
         let mut belief = Belief::of(&self.model, self.home.clone(), self.causes());
         let mut explained = matches!(&self.first, Seen::Slots(labels) if labels.is_empty())
             || belief.report(&self.model, &self.units(&self.first)) > 0.0;
-        for (trial, action) in self.trials.iter().zip(&self.actions) {
+        let mut counted = Vec::new();
+        self.weigh(&mut belief, 0, &mut counted);
+        for (n, (trial, action)) in self.trials.iter().zip(&self.actions).enumerate() {
             belief.act(&self.model, action);
             let mut board = belief.board.clone();
             for change in action {
@@ -371,6 +469,7 @@ impl State {
                 }
             }
             explained &= belief.report(&self.model, &self.units(&trial.seen)) > 0.0;
+            self.weigh(&mut belief, n + 1, &mut counted);
         }
         self.contradicted = !explained;
         self.belief = belief;
@@ -400,7 +499,7 @@ impl State {
     /// The mode may turn out wrong: the report of a boot can contradict it.
     fn settle_mode(&mut self) {
         let all = std::iter::once(&self.first).chain(self.trials.iter().map(|t| &t.seen));
-        let (mut no_post, mut part) = (false, false);
+        let (mut no_post, mut part, mut whole) = (false, false, false);
         let mut board = self.home.clone();
         for (n, seen) in all.enumerate() {
             if n > 0 {
@@ -408,13 +507,25 @@ impl State {
             }
             match seen {
                 Seen::NoPost => no_post = true,
-                Seen::Slots(labels) => part |= parts_of_channels(&self.model.layout, &self.labels, &board, labels),
+                Seen::Slots(labels) => {
+                    let parts = parts_of_channels(&self.model.layout, &self.labels, &board, labels);
+                    part |= parts;
+                    whole |= !parts && several_on_a_channel(&self.model.layout, &self.labels, &board, labels);
+                }
             }
         }
         if no_post && self.model.mode != Mode::Blind {
             self.model.mode = Mode::Blind;
             self.notes
                 .push("The machine does not post, so slots named earlier no longer say where the fault is.".to_owned());
+        }
+        if whole && !part && self.model.mode == Mode::Slot && !self.stated && self.model.layout.deepest() <= 4 {
+            self.model.mode = Mode::Channel;
+            self.notes.push(
+                "A whole channel was reported at once: this firmware may drop a channel for one slot of it, so slot and \
+                 channel are not told apart."
+                    .to_owned(),
+            );
         }
         if part && self.model.mode == Mode::Channel {
             self.model.mode = Mode::Slot;
@@ -432,13 +543,20 @@ impl State {
             ever.extend(self.units(&trial.seen));
         }
         let touches = |fault: Fault| self.could_show(fault, &ever);
+        let mut causes: Vec<(Cause, f64)> = single.iter().map(|(f, w)| (Cause::one(*f), *w)).collect();
+        if self.model.mode == Mode::Blind {
+            // A spare that was tried may be bad too.
+            for spare in self.means.spares.iter().filter(|spare| self.was_fitted(**spare)) {
+                let bad = Some(Fault::Module(*spare));
+                causes.extend(single.iter().map(|(f, w)| (Cause { first: *f, second: bad }, w * self.bad_spare)));
+            }
+        }
         let near: Vec<(Fault, f64)> = if self.second > 0.0 && self.model.mode != Mode::Blind {
             let spares = self.means.spares.iter().map(|p| (Fault::Module(*p), self.bad_spare / self.second));
             single.iter().copied().chain(spares).filter(|(f, _)| touches(*f)).collect()
         } else {
             Vec::new()
         };
-        let mut causes: Vec<(Cause, f64)> = single.into_iter().map(|(f, w)| (Cause::one(f), w)).collect();
         for (n, (a, wa)) in near.iter().enumerate() {
             for (b, wb) in &near[n + 1..] {
                 let weight = 2.0 * self.second * wa * wb;
@@ -446,6 +564,11 @@ impl State {
             }
         }
         causes
+    }
+
+    /// Whether a module from outside was put in by any trial.
+    fn was_fitted(&self, piece: Piece) -> bool {
+        self.actions.iter().flatten().any(|change| matches!(change, Change::Fit(_, fitted) if *fitted == piece))
     }
 
     /// Whether a fault covered, or sat in, a unit that was ever reported, in any arrangement so far.
@@ -532,6 +655,18 @@ fn alike(known: &[Known]) -> Vec<u16> {
     known.iter().map(first).collect()
 }
 
+/// By module, a number for its kind; modules of unknown kind are one kind of their own.
+fn kinds(known: &[Known]) -> Vec<u16> {
+    let first = |k: &Known| known.iter().position(|o| o.module.spec.kind == k.module.spec.kind).unwrap_or(0) as u16;
+    known.iter().map(first).collect()
+}
+
+/// The covers of a board, each with what it is in the way of.
+fn covers(board: &Board, minutes: f64) -> Vec<InTheWay> {
+    let over = |cover: &Cover| board.slots().map(|s| cover.blocks(s)).collect();
+    board.cover.iter().map(|c| InTheWay { name: c.name.clone(), minutes, over: over(c) }).collect()
+}
+
 /// Whether a report names some fitted slots of a channel and not others.
 fn parts_of_channels(layout: &Layout, labels: &[SlotLabel], board: &Arrangement, reported: &[SlotLabel]) -> bool {
     let places: Vec<Place> = reported.iter().filter_map(|l| position(labels, l).ok()).collect();
@@ -541,16 +676,21 @@ fn parts_of_channels(layout: &Layout, labels: &[SlotLabel], board: &Arrangement,
     })
 }
 
+/// Whether any reported slot is on a channel that holds several modules.
+fn several_on_a_channel(layout: &Layout, labels: &[SlotLabel], board: &Arrangement, reported: &[SlotLabel]) -> bool {
+    reported
+        .iter()
+        .filter_map(|l| position(labels, l).ok())
+        .any(|p| layout.places(layout.channel_of(p)).iter().filter(|o| board.at(**o).is_some()).count() > 1)
+}
+
 /// The mode the first boot speaks for: no post; whole channels of several modules; or slots.
 fn mode_of(layout: &Layout, labels: &[SlotLabel], board: &Arrangement, first: &Seen) -> Result<Mode, IsolateError> {
     let Seen::Slots(reported) = first else { return Ok(Mode::Blind) };
     for label in reported {
         position(labels, label)?;
     }
-    let several = reported
-        .iter()
-        .filter_map(|l| position(labels, l).ok())
-        .any(|p| layout.places(layout.channel_of(p)).iter().filter(|o| board.at(**o).is_some()).count() > 1);
+    let several = several_on_a_channel(layout, labels, board, reported);
     let whole = several && !parts_of_channels(layout, labels, board, reported);
     Ok(if whole { Mode::Channel } else { Mode::Slot })
 }

@@ -3,20 +3,31 @@
 //! Leaving a module out costs no insertion, so the sets to boot with are cut from what is fitted; only what has been out
 //! and is wanted again is put back.
 
+use std::collections::HashSet;
+
 use super::action::{Action, Change};
 use super::belief::Belief;
+use super::candidates::Means;
 use super::fault::Fault;
 use super::layout::{Layout, NOWHERE, Piece, Place};
 
 /// Changes worth considering when the only report is "posts" or "does not post". `home` is where each module belongs.
-pub fn sets(layout: &Layout, belief: &Belief, home: &[(Place, Piece)]) -> Vec<Action> {
-    let weight = |place: Place, piece: Piece| -> f64 {
-        let points = |f: Fault| match f {
-            Fault::Seat(p) | Fault::Slot(p) | Fault::Setting(p) => p == place,
-            Fault::Module(m) => m == piece,
-            _ => false,
-        };
-        belief.hypotheses.iter().filter(|h| h.cause.faults().any(points)).map(|h| h.weight).sum()
+pub fn sets(layout: &Layout, belief: &Belief, home: &[(Place, Piece)], means: &Means) -> Vec<Action> {
+    let (mut of_place, mut of_piece) = (vec![0.0; layout.len()], vec![0.0; belief.board.spots.len()]);
+    for h in &belief.hypotheses {
+        for fault in h.cause.faults() {
+            let sum = match fault {
+                Fault::Seat(p) | Fault::Slot(p) | Fault::Setting(p) => of_place.get_mut(usize::from(p)),
+                Fault::Module(m) => of_piece.get_mut(usize::from(m)),
+                _ => None,
+            };
+            if let Some(sum) = sum {
+                *sum += h.weight;
+            }
+        }
+    }
+    let weight = |p: Place, m: Piece| {
+        of_place.get(usize::from(p)).copied().unwrap_or(0.0) + of_piece.get(usize::from(m)).copied().unwrap_or(0.0)
     };
     let mut pairs: Vec<(f64, Place, Piece)> = home.iter().map(|(p, m)| (weight(*p, *m), *p, *m)).collect();
     pairs.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
@@ -62,14 +73,18 @@ pub fn sets(layout: &Layout, belief: &Belief, home: &[(Place, Piece)]) -> Vec<Ac
         }
     }
     let mut all: Vec<Action> = vec![home.iter().map(|(p, _)| Change::Reseat(*p)).collect()];
-    // A reseat needs the module in its place; what is out is put back by it.
-    all[0] = home
-        .iter()
-        .map(|(p, m)| if belief.board.at(*p) == Some(*m) { Change::Reseat(*p) } else { Change::Fit(*p, *m) })
-        .collect();
-    for set in wanted.into_iter().filter(|set| !set.is_empty()) {
+    // A reseat needs the module in its place; what is out or elsewhere is put back by it.
+    all[0] = towards(belief, home);
+    all[0].extend(home.iter().filter(|(p, m)| belief.board.at(*p) == Some(*m)).map(|(p, _)| Change::Reseat(*p)));
+    all[0].retain(|change| means.may(*change));
+    let mut seen: HashSet<Action> = all.iter().cloned().collect();
+    for set in wanted {
+        let set = means.house.mended(layout, &set, home);
+        if set.is_empty() {
+            continue;
+        }
         let action = towards(belief, &set);
-        if !all.contains(&action) {
+        if action.iter().all(|change| means.may(*change)) && seen.insert(action.clone()) {
             all.push(action);
         }
     }

@@ -65,6 +65,8 @@ pub struct Machine {
     unit: Unit,
     fitted: BTreeMap<SlotLabel, Seated>,
     fault: Fault,
+    /// Serials of modules that are bad besides the fault.
+    bad: Vec<String>,
     /// A seating fault strikes once, at the first insertion.
     seating_spent: bool,
     reporting: Reporting,
@@ -81,6 +83,7 @@ impl Machine {
             unit,
             fitted,
             fault: Fault::None,
+            bad: Vec::new(),
             seating_spent: false,
             reporting: Reporting::default(),
             boots: 0,
@@ -115,6 +118,13 @@ impl Machine {
             self.seating_spent = true;
         }
         self.fault = fault;
+        self
+    }
+
+    /// A module that is bad besides the fault, wherever it stands.
+    #[must_use]
+    pub fn with_bad(mut self, serial: &str) -> Self {
+        self.bad.push(serial.to_owned());
         self
     }
 
@@ -259,6 +269,7 @@ impl Machine {
             return false;
         }
         seated.latch == Latch::NotFully
+            || seated.module.identity.serial.as_ref().is_some_and(|serial| self.bad.contains(serial))
             || match &self.fault {
                 Fault::None | Fault::Seating { .. } => false,
                 Fault::Module(WhichModule::Serial(serial)) => seated.module.identity.serial.as_ref() == Some(serial),

@@ -7,14 +7,19 @@ use std::io;
 
 use base64::Engine as _;
 use base64::engine::general_purpose::{STANDARD, STANDARD_NO_PAD};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use serde_json::ser::{CompactFormatter, Formatter};
 use sha2::{Digest, Sha256};
 
 use super::{Event, Line, RECORD_FORMAT, Wrong, strict};
+use crate::checklist::StepId;
+use crate::snapshot::Snapshot;
 
 /// `prev` of the first line.
 pub const FIRST_PREV: &str = "0000000000000000000000000000000000000000000000000000000000000000";
+
+/// What stands before it in every line.
+const PREV: &str = ",\"prev\":\"";
 
 /// The longest line in bytes, its newline left out: a snapshot line carries raw tables.
 pub const LONGEST_LINE: usize = 8 * 1024 * 1024;
@@ -34,6 +39,11 @@ pub fn hash(line: &[u8]) -> String {
 pub fn fingerprint(hash: &str) -> String {
     let short: Vec<char> = hash.chars().take(20).collect();
     short.chunks(4).map(|group| group.iter().collect::<String>()).collect::<Vec<_>>().join("-")
+}
+
+/// The line for a POSIX shell by which coreutils give the digits of [`fingerprint`], for a record as a shell takes its name.
+pub fn fingerprint_line(record: &str, lines: u64) -> String {
+    format!("head -n {lines} {record} | tail -n 1 | tr -d '\\n' | sha256sum | head -c 20")
 }
 
 /// The fingerprint of a public key as `ssh-keygen -l` shows it: SHA-256 of the key, in base64 without padding (RFC 4648).
@@ -116,7 +126,7 @@ pub fn decode(bytes: &[u8], head: &Head) -> Result<Line, Wrong> {
 /// The line, when its bytes are what this program writes for it, byte for byte: then they hold no key twice, no fraction and
 /// no other form, and only numbers need a look. The short way that almost every line goes.
 fn written(bytes: &[u8], head: &Head) -> Option<Line> {
-    let line: Line = serde_json::from_slice(bytes).ok()?;
+    let line = laid_out(bytes)?;
     let opens = matches!(&line.event, Event::Opened(opened) if opened.format == RECORD_FORMAT);
     // `prev` stands last, and that of the first line is nothing but digits.
     let before_prev = bytes.len().saturating_sub(line.prev.len() + 2);
@@ -126,6 +136,36 @@ fn written(bytes: &[u8], head: &Head) -> Option<Line> {
     let mut same = Same { wanted: bytes };
     line.serialize(&mut serde_json::Serializer::with_formatter(&mut same, Ascii)).ok()?;
     same.wanted.is_empty().then_some(line)
+}
+
+/// The line, taken apart where this program puts the parts. What follows `event` goes straight into the event's own fields:
+/// serde would read a line that is flat and tagged into a tree first, twice, and most of its bytes are in the two large events.
+/// Gives something only for a line that has this layout; whether it is right, the caller's comparison tells.
+fn laid_out(bytes: &[u8]) -> Option<Line> {
+    #[derive(Deserialize)]
+    struct Taken {
+        step: Option<StepId>,
+        snapshot: Box<Snapshot>,
+    }
+    let text = std::str::from_utf8(bytes).ok()?;
+    let (n, rest) = text.strip_prefix("{\"n\":")?.split_once(",\"at\":\"")?;
+    let (at, rest) = rest.split_once("\",\"by\":")?;
+    let mut strings = serde_json::Deserializer::from_str(rest).into_iter::<String>();
+    let by = strings.next()?.ok()?;
+    let rest = rest.get(strings.byte_offset()..)?;
+    let (event, rest) = rest.strip_prefix(",\"event\":\"")?.split_once('"')?;
+    let (fields, prev) = rest.split_at_checked(rest.len().checked_sub(FIRST_PREV.len() + PREV.len() + 2)?)?;
+    let prev = prev.strip_prefix(PREV)?.strip_suffix("\"}")?;
+    let own = || format!("{{{}}}", fields.strip_prefix(',').unwrap_or_default());
+    let event = match event {
+        "opened" => Event::Opened(serde_json::from_str(&own()).ok()?),
+        "snapshot-taken" => {
+            let Taken { step, snapshot } = serde_json::from_str(&own()).ok()?;
+            Event::SnapshotTaken { step, snapshot }
+        }
+        _ => serde_json::from_str(&format!("{{\"event\":\"{event}\"{fields}}}")).ok()?,
+    };
+    Some(Line { n: n.parse().ok()?, at: super::time::parse(at)?, by, event, prev: prev.to_owned() })
 }
 
 /// The long way, which finds what is wrong and says it.

@@ -6,6 +6,9 @@ use serde::{Deserialize, Serialize};
 
 use crate::board::{Board, SlotLabel};
 use crate::checklist::{Checklist, StepId};
+use crate::isolate::rates::Rates;
+use crate::isolate::{Done, Explanation, Seen, Step, Verdict};
+use crate::module::Module;
 use crate::plan::Plan;
 use crate::snapshot::Snapshot;
 use crate::verify::Finding;
@@ -129,6 +132,35 @@ pub enum Event {
         /// The line of the snapshot whose findings are the reason.
         snapshot_line: u64,
     },
+    /// The search for what the fault is begins. All it starts from stands here, so that it can be followed from this line.
+    IsolationOpened(Box<IsolationOpened>),
+    /// One power cycle with a stated change is asked for.
+    TrialOpened {
+        /// 1, 2, 3 …
+        trial: u64,
+        /// None: the machine is only started again.
+        changes: Vec<Step>,
+        /// What it was expected to take.
+        minutes: u32,
+        why: String,
+        /// The cards of this trial come next; without them it is done by hand and reported.
+        guided: bool,
+    },
+    /// What was changed, and what the start after it showed.
+    TrialDone {
+        trial: u64,
+        /// What was done, which may be less than, or other than, what was asked for.
+        done: Vec<Step>,
+        seen: Seen,
+        /// The report it was read from; none where the machine did not start or slots were told.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        snapshot_line: Option<u64>,
+    },
+    /// What the fault turned out to be, or `undecided`.
+    VerdictReached {
+        verdict: Verdict,
+        explanations: Vec<Explanation>,
+    },
     /// A damaged tail was found at opening and put aside.
     TailSetAside {
         file: String,
@@ -170,6 +202,37 @@ pub enum Event {
         now: String,
         why: String,
     },
+}
+
+/// What a search for a fault starts from.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct IsolationOpened {
+    /// How likely each kind of fault is, and what trials cost: with a source beside every number.
+    pub rates: Rates,
+    /// The probability a verdict needs, as text.
+    pub sure: String,
+    /// Which module stands where.
+    pub fitted: Vec<FittedModule>,
+    /// Modules on hand that are taken for good.
+    pub spares: Vec<Module>,
+    /// What the start that showed the fault reported.
+    pub first: Seen,
+    /// The report it was read from.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub snapshot_line: Option<u64>,
+    /// What was tried before, in the job's own rounds.
+    pub before: Vec<Done>,
+    /// Sockets that hold no processor, by their order on the board, from 0.
+    pub without_processor: Vec<usize>,
+    /// Population rules that the modules fitted break.
+    pub broken_rules: Vec<String>,
+}
+
+/// A module in its slot.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct FittedModule {
+    pub slot: SlotLabel,
+    pub module: Module,
 }
 
 /// Why a step was passed.
@@ -214,4 +277,10 @@ pub struct Opened {
 pub struct Practice {
     pub fault: String,
     pub seed: String,
+    /// How its firmware shows a fault: `slot`, `channel`, `blind`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub report: Option<String>,
+    /// What lies on the bench as known-good: `good`, `bad`, `none`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub spare: Option<String>,
 }

@@ -1,10 +1,12 @@
 //! The machine's report against the plan, with what the job knows: what was scanned where, and which boots were before.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use crate::board::SlotLabel;
 use crate::checklist::{Evidence, Steps};
 use crate::module::Identity;
+use crate::plan::Plan;
 use crate::record::{Answer, Job};
 use crate::snapshot::Snapshot;
 use crate::verify::{Comparison, Earlier, Input, compare_all};
@@ -12,8 +14,9 @@ use crate::verify::{Comparison, Earlier, Input, compare_all};
 /// `snapshot` against the plan of this job.
 pub fn comparison(job: &Job, steps: &Steps, snapshot: &Snapshot) -> Comparison {
     let opened = job.opened();
+    let trials = || job.isolations().iter().flat_map(|search| &search.trials);
     compare_all(&Input {
-        plan: &opened.plan,
+        plan: &planned(job),
         snapshot,
         scanned: scanned(job, steps),
         chassis: Some(&opened.unit),
@@ -21,21 +24,42 @@ pub fn comparison(job: &Job, steps: &Steps, snapshot: &Snapshot) -> Comparison {
             .rounds()
             .iter()
             .map(|round| Earlier { boot_id: round.boot_id.clone(), uuid: round.uuid.clone() })
+            .chain(trials().map(|run| Earlier { boot_id: run.boot_id.clone(), uuid: run.uuid.clone() }))
             .collect(),
         powered_on: powered_on(job, steps),
     })
 }
 
-/// What was read from the label of the module in each slot.
+/// The plan, with the serial of the module that trials left in a slot in place of the one planned there: what is fitted has to
+/// be what is asked for, and which of like modules stands where is known from the trials.
+fn planned(job: &Job) -> Cow<'_, Plan> {
+    let plan = &job.opened().plan;
+    let Some(search) = job.isolation().filter(|search| search.done() > 0) else { return Cow::Borrowed(plan) };
+    let stands = search.arrangement(search.trials.len());
+    let mut plan = plan.clone();
+    for planned in &mut plan.slot {
+        if let Some(one) = stands.iter().find(|one| one.slot.as_ref() == Some(&planned.slot)) {
+            planned.module.identity.serial.clone_from(&one.module.identity.serial);
+        }
+    }
+    Cow::Owned(plan)
+}
+
+/// What was read from the label of the module in each slot. After trials, the slot it was carried to by the last of them.
 pub fn scanned(job: &Job, steps: &Steps) -> BTreeMap<SlotLabel, Identity> {
-    job.bound(steps)
-        .into_iter()
-        .map(|(slot, bound)| (slot.clone(), Identity { serial: Some(bound.serial.to_owned()), ..Identity::default() }))
-        .collect()
+    let serial = |serial: &str| Identity { serial: Some(serial.to_owned()), ..Identity::default() };
+    let bound = job.bound(steps);
+    let Some(search) = job.isolation().filter(|search| search.done() > 0) else {
+        return bound.into_iter().map(|(slot, bound)| (slot.clone(), serial(bound.serial))).collect();
+    };
+    let stands = search.arrangement(search.trials.len());
+    let carried =
+        stands.iter().filter_map(|one| Some((one.slot.clone()?, serial(one.module.identity.serial.as_deref()?))));
+    carried.collect()
 }
 
 /// When the machine was last switched on by the job: the last standing critical word ahead of the report.
-fn powered_on(job: &Job, steps: &Steps) -> Option<chrono::DateTime<chrono::FixedOffset>> {
+pub(super) fn powered_on(job: &Job, steps: &Steps) -> Option<chrono::DateTime<chrono::FixedOffset>> {
     steps
         .iter()
         .take_while(|(_, _, step)| step.evidence != Evidence::Snapshot)

@@ -6,18 +6,21 @@
 mod compare;
 mod context;
 mod error;
+mod isolate;
 mod picture;
 mod question;
 mod report;
 mod rounds;
 mod sign;
 mod snapshot;
+pub mod trial;
 mod walk;
 
 pub use compare::{comparison, scanned};
 pub use error::RunError;
+pub use isolate::{Search, open_search, read_trial, table, undecided, verdict_lines};
 pub use picture::Pictures;
-pub use report::{MachineReport, ReportError};
+pub use report::{MachineReport, Report, ReportError};
 pub use rounds::all_steps;
 pub use sign::STATEMENT;
 pub use walk::{Ended, Runner, doubtful};

@@ -1,6 +1,8 @@
 //! Where the machine's own report comes from.
 
 use crate::checklist::{Step, Steps};
+use crate::isolate::Seen;
+use crate::module::Module;
 use crate::prompt::Wants;
 use crate::record::Job;
 use crate::snapshot::Snapshot;
@@ -14,11 +16,16 @@ pub trait MachineReport {
     ///
     /// # Errors
     /// In words, what is wrong with it and the way out; the question comes again.
-    fn read(&mut self, given: &str, steps: &Steps, job: &Job) -> Result<Snapshot, ReportError>;
+    fn read(&mut self, given: &str, steps: &Steps, job: &Job) -> Result<Report, ReportError>;
 
     /// What the bench would show beside the question, where there is no real bench: the label on the module in hand.
     /// `None` on a real machine.
     fn bench(&self, _step: &Step, _steps: &Steps, _job: &Job) -> Option<String> {
+        None
+    }
+
+    /// A module that is taken for good and lies on the bench, where there is no real one to look at.
+    fn spare(&self, _job: &Job) -> Option<Module> {
         None
     }
 
@@ -30,6 +37,20 @@ pub trait MachineReport {
     /// The seconds a stated time takes here. The practice machine's clock runs faster.
     fn seconds(&self, stated: u32) -> u32 {
         stated
+    }
+}
+
+/// What a start came to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Report {
+    Snapshot(Box<Snapshot>),
+    /// The machine did not start, or nothing but slots could be read off its screen.
+    Told(Seen),
+}
+
+impl From<Snapshot> for Report {
+    fn from(snapshot: Snapshot) -> Self {
+        Self::Snapshot(Box::new(snapshot))
     }
 }
 

@@ -2,29 +2,44 @@
 
 use std::time::Duration;
 
+use super::isolate::Found;
 use super::walk::{Heard, Runner, choice, millis, side_question};
-use super::{RunError, compare};
+use super::{Report, RunError, compare, trial};
 use crate::board::SlotLabel;
-use crate::checklist::Step;
+use crate::checklist::{Evidence, Step};
+use crate::isolate::Seen;
 use crate::prompt::{Status, Wants};
-use crate::record::{Event, How};
+use crate::record::{Event, How, Isolation};
+use crate::snapshot::Snapshot;
 use crate::text::shown_within;
 use crate::verify::{Finding, Grave};
 
 /// What the technician does about findings.
 #[derive(Clone, Copy)]
 enum Next {
+    Search,
+    PutBack,
     Round,
     Again,
     Leave,
 }
 
+/// What a start came to.
+enum Start<'a> {
+    /// A report with its line.
+    Reported(u64, &'a Snapshot),
+    /// No report: it did not start, or slots were read off its screen.
+    Told(Seen),
+}
+
 impl Runner<'_> {
-    /// A snapshot for the open step. The step is answered when nothing stands in the way of handing the machine back; with
-    /// findings, the technician opens the machine again, takes another snapshot, or leaves them open by name and reason.
+    /// A report for the open step. The step is answered when nothing stands in the way of handing the machine back; with
+    /// findings, the technician searches for the fault, opens the machine again, takes another report, or leaves them open by
+    /// name and reason.
     pub(super) fn snapshot(&mut self, step: &Step, text: &str, how: How, took: Duration) -> Result<(), RunError> {
         let snapshot = match self.machine.read(text, &self.steps, self.journal.job()) {
-            Ok(snapshot) => snapshot,
+            Ok(Report::Snapshot(snapshot)) => snapshot,
+            Ok(Report::Told(seen)) => return self.told(step, seen),
             Err(error) => {
                 let why = error.to_string();
                 let refused = Event::Refused { step: step.id.clone(), value: text.to_owned(), how, why: why.clone() };
@@ -32,9 +47,28 @@ impl Runner<'_> {
                 return self.say(Status::Refused, why);
             }
         };
-        let findings = compare::comparison(self.journal.job(), &self.steps, &snapshot).findings;
-        let line = self.record(Event::SnapshotTaken { step: Some(step.id.clone()), snapshot: Box::new(snapshot) })?;
+        let mut findings = compare::comparison(self.journal.job(), &self.steps, &snapshot).findings;
+        let line = self.record(Event::SnapshotTaken { step: Some(step.id.clone()), snapshot: snapshot.clone() })?;
         self.record(Event::Compared { snapshot_line: line, findings: findings.clone() })?;
+        let in_trial = self.journal.job().isolation().is_some_and(|search| search.open_trial().is_some());
+        if in_trial && trial::is_no_evidence(&findings) {
+            for text in findings.iter().flat_map(Finding::lines) {
+                self.say(Status::Attention, text)?;
+            }
+            return self.say(Status::Attention, "the trial still waits for the report of its own start".to_owned());
+        }
+        if in_trial {
+            match self.trial_done(step, None, Some((line, &snapshot)))? {
+                Found::Over => {}
+                Found::Trial | Found::Paused => return Ok(()),
+            }
+            // The trial moved modules: what is missing now is told by where they stand.
+            let again = compare::comparison(self.journal.job(), &self.steps, &snapshot).findings;
+            if again != findings {
+                self.record(Event::Compared { snapshot_line: line, findings: again.clone() })?;
+                findings = again;
+            }
+        }
         if findings.is_empty() {
             if self.settle(step, format!("line {line}, no findings"), how, took)? {
                 self.say(Status::Recorded, "the machine reports what the plan says, slot by slot".to_owned())?;
@@ -47,9 +81,91 @@ impl Runner<'_> {
         if findings.iter().all(|finding| finding.grave == Grave::Note) {
             return self.settle(step, format!("line {line}, {} to know", findings.len()), how, took).map(|_| ());
         }
-        match self.decide(step, &findings)? {
+        self.act_on(step, &findings, Start::Reported(line, &snapshot))
+    }
+
+    /// Begins or goes on with a search: from `report` where one is given, else from the last report on record.
+    ///
+    /// # Errors
+    /// As [`Runner::walk`].
+    pub fn search_on(&mut self, report: Option<&str>) -> Result<(), RunError> {
+        let Some(step) = self.next_step().and_then(|at| self.step(at)).cloned() else { return Ok(()) };
+        if step.evidence != Evidence::Snapshot {
+            return Ok(());
+        }
+        if let Some(report) = report {
+            return self.snapshot(&step, report, How::Typed, Duration::ZERO);
+        }
+        let job = self.journal.job();
+        if job.isolation().is_some_and(Isolation::is_open) {
+            if job.isolation().is_some_and(|search| search.open_trial().is_none()) {
+                return self.next_trial(&step).map(|_| ());
+            }
+            return Ok(());
+        }
+        let last = job.snapshot().map(|(line, snapshot)| (line, snapshot.clone()));
+        let Some((line, snapshot)) = last.filter(|(line, _)| {
+            job.comparison().is_some_and(|last| last.snapshot_line == *line && !last.findings.is_empty())
+        }) else {
+            return Ok(());
+        };
+        let findings = job.comparison().map(|last| last.findings.clone()).unwrap_or_default();
+        self.act_on(&step, &findings, Start::Reported(line, &snapshot))
+    }
+
+    /// A start without a report: it goes into the open trial, or is a problem that the technician acts on.
+    fn told(&mut self, step: &Step, seen: Seen) -> Result<(), RunError> {
+        if self.journal.job().isolation().is_some_and(|search| search.open_trial().is_some()) {
+            match self.trial_done(step, Some(seen.clone()), None)? {
+                Found::Over => {}
+                Found::Trial | Found::Paused => return Ok(()),
+            }
+        }
+        let text = match &seen {
+            Seen::NoPost => "the machine does not start: no report".to_owned(),
+            Seen::Slots(slots) if slots.is_empty() => {
+                let text = "all is well by the screen; the job is closed by the machine's report alone".to_owned();
+                return self.say(Status::Info, text);
+            }
+            Seen::Slots(slots) => {
+                let slots: Vec<&str> = slots.iter().map(SlotLabel::as_str).collect();
+                format!("by its screen the machine does not use {}", slots.join(", "))
+            }
+        };
+        let known = |problem: &&crate::record::Problem| problem.step == step.id && problem.settled.is_none();
+        if !self.journal.job().problems().iter().any(|problem| known(&problem) && problem.text == text) {
+            self.record(Event::ProblemReported { step: step.id.clone(), slot: None, text: text.clone() })?;
+        }
+        self.say(Status::Attention, text)?;
+        self.act_on(step, &[], Start::Told(seen))
+    }
+
+    fn act_on(&mut self, step: &Step, findings: &[Finding], start: Start<'_>) -> Result<(), RunError> {
+        let first = match &start {
+            // A report of another start or another machine shows no fault of this one.
+            Start::Reported(..) if trial::is_no_evidence(findings) => Seen::Slots(Vec::new()),
+            Start::Reported(_, snapshot) => self.failing_now(snapshot),
+            Start::Told(seen) => seen.clone(),
+        };
+        match self.decide(step, findings, &first)? {
+            Some(Next::Search) => {
+                let is_open = self.journal.job().isolation().is_some_and(Isolation::is_open);
+                if is_open {
+                    return self.next_trial(step).map(|_| ());
+                }
+                let line = match start {
+                    Start::Reported(line, _) => Some(line),
+                    Start::Told(_) => None,
+                };
+                self.begin_search(step, first, line).map(|_| ())
+            }
+            Some(Next::PutBack) => {
+                let changes = self.way_back();
+                self.put_back(changes)
+            }
             Some(Next::Round) => {
-                let slots = slots_of(&findings);
+                let Start::Reported(line, _) = start else { return Ok(()) };
+                let slots = slots_of(findings);
                 let round = self.journal.job().rounds().len() as u64 + 1;
                 self.record(Event::RoundOpened { round, slots, snapshot_line: line })?;
                 self.steps_changed()?;
@@ -61,6 +177,22 @@ impl Runner<'_> {
             Some(Next::Leave) => self.settle_by_override(step),
             Some(Next::Again) | None => Ok(()),
         }
+    }
+
+    /// The slots that fail by this report, where the modules stand now.
+    fn failing_now(&self, snapshot: &Snapshot) -> Seen {
+        let job = self.journal.job();
+        let opened = super::isolate::open_search(job, &self.steps, &self.search, Seen::NoPost, None, Vec::new());
+        let search = Isolation { line: 0, opened, trials: Vec::new(), verdict: None };
+        trial::seen(job, &self.steps, &search.arrangement(0), snapshot)
+    }
+
+    /// What brings the modules back to where the plan has them, once a search is over; empty when they stand there.
+    fn way_back(&self) -> Vec<crate::isolate::Step> {
+        let Some(search) = self.journal.job().isolation() else { return Vec::new() };
+        let Some(reached) = &search.verdict else { return Vec::new() };
+        let convicted = (reached.verdict.what == "module").then_some(reached.verdict.which.as_str());
+        trial::put_back(search, convicted)
     }
 
     /// Whether the step has its answer now.
@@ -77,8 +209,18 @@ impl Runner<'_> {
     }
 
     /// `None` when the technician paused or wants the step itself again.
-    fn decide(&mut self, step: &Step, findings: &[Finding]) -> Result<Option<Next>, RunError> {
+    fn decide(&mut self, step: &Step, findings: &[Finding], first: &Seen) -> Result<Option<Next>, RunError> {
         let mut options: Vec<(&str, Next)> = Vec::new();
+        let over = self.journal.job().isolation().is_some_and(|search| !search.is_open());
+        if over && !self.way_back().is_empty() {
+            options.push(("put the modules back as planned", Next::PutBack));
+        }
+        if *first != Seen::Slots(Vec::new()) && !over {
+            if std::mem::take(&mut self.searches) {
+                return Ok(Some(Next::Search));
+            }
+            options.push(("search for the cause, one change and one start at a time", Next::Search));
+        }
         if !slots_of(findings).is_empty() {
             options.push(("open the machine again and seat the named modules anew", Next::Round));
         }
@@ -86,8 +228,11 @@ impl Runner<'_> {
         options.push(("leave the findings open, by name and reason", Next::Leave));
         let already =
             if self.journal.job().rounds().is_empty() { "" } else { ", and the machine was opened again already" };
-        let mut asked =
-            side_question(step, "findings", format!("The report differs from the plan{already}. What now?"));
+        let what = match first {
+            Seen::NoPost => "The machine does not start",
+            Seen::Slots(_) => "The report differs from the plan",
+        };
+        let mut asked = side_question(step, "findings", format!("{what}{already}. What now?"));
         asked.slot = None;
         asked.picture = headlines(findings);
         asked.wants = Wants::Choice { options: options.iter().map(|(words, _)| (*words).to_owned()).collect() };

@@ -3,6 +3,7 @@
 use std::collections::VecDeque;
 use std::time::Duration;
 
+use super::isolate::Search;
 use super::picture::Pictures;
 use super::question::{place, question};
 use super::rounds::all_steps;
@@ -34,6 +35,10 @@ pub struct Runner<'a> {
     pub(super) clock: &'a dyn Clock,
     pub(super) machine: &'a mut dyn MachineReport,
     pictures: Pictures,
+    /// How a search for a fault is carried on.
+    pub(super) search: Search,
+    /// Whether findings lead straight into a search.
+    pub(super) searches: bool,
     technician: String,
     /// Steps that had their answer before a pause and are checked once more.
     recheck: VecDeque<StepId>,
@@ -76,10 +81,25 @@ impl<'a> Runner<'a> {
             clock,
             machine,
             pictures,
+            search: Search::install()?,
+            searches: false,
             technician: technician.to_owned(),
             recheck: VecDeque::new(),
             part_read: None,
         })
+    }
+
+    /// With a search of these rates right after findings, where the technician asked for one.
+    #[must_use]
+    pub fn with_search(mut self, search: Search) -> Self {
+        self.search = search;
+        self.searches = true;
+        self
+    }
+
+    /// How wide and in which characters pictures are.
+    pub(super) fn look(&self) -> crate::draw::Look {
+        self.pictures.look
     }
 
     /// The record.
@@ -162,7 +182,7 @@ impl<'a> Runner<'a> {
         }
     }
 
-    fn next_step(&mut self) -> Option<(usize, usize)> {
+    pub(super) fn next_step(&mut self) -> Option<(usize, usize)> {
         while let Some(step) = self.recheck.front() {
             match self.steps.find(step) {
                 Some(at) => return Some(at),

@@ -7,6 +7,7 @@ mod code128;
 mod collected;
 mod dsp0134;
 mod esd;
+mod isolate_examples;
 mod isolate_reference;
 mod labels;
 mod machine_tables;

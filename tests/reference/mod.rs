@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 #![allow(dead_code)] // The test and the bench each use their part.
 
+pub mod bounds;
 pub mod exact;
 pub mod policies;
 pub mod sampled;

@@ -13,8 +13,8 @@ use chrono::{DateTime, Datelike as _, FixedOffset, Local, NaiveDate, NaiveDateTi
 
 pub use check::audit;
 pub use report::{Grave, Report, SignatureTold, State, Trouble, Verdict};
-pub use show::recipe;
-pub use walk::{RecordFile, audit_files, records_in};
+pub use show::{brief, recipe};
+pub use walk::{RecordFile, audit_files, read_record, records_in};
 
 use super::files::{self, named};
 use super::review::print_json;
@@ -34,12 +34,8 @@ pub struct AuditArgs {
     /// Records, or folders of them
     #[arg(required = true, value_name = "RECORD|DIR")]
     pub records: Vec<PathBuf>,
-    /// Whose keys count: an OpenSSH allowed signers file
-    #[arg(long, value_name = "FILE")]
-    pub signers: Option<PathBuf>,
-    /// Keys that no longer count: public keys, one a line, or a list made by `ssh-keygen -k`
-    #[arg(long, value_name = "FILE")]
-    pub revoked: Option<PathBuf>,
+    #[command(flatten)]
+    pub judges: Judges,
     /// A supervisor must have countersigned, too
     #[arg(long)]
     pub countersigned: bool,
@@ -49,6 +45,17 @@ pub struct AuditArgs {
     /// Print JSON
     #[arg(long)]
     pub json: bool,
+}
+
+/// Whose signatures count.
+#[derive(Debug, Clone, clap::Args)]
+pub struct Judges {
+    /// Whose keys count: an OpenSSH allowed signers file
+    #[arg(long, value_name = "FILE")]
+    pub signers: Option<PathBuf>,
+    /// Keys that no longer count: public keys, one a line, or a list made by `ssh-keygen -k`
+    #[arg(long, value_name = "FILE")]
+    pub revoked: Option<PathBuf>,
 }
 
 /// What a record is held against.
@@ -71,7 +78,11 @@ pub struct Against {
 /// # Errors
 /// A signers file that cannot be read, a path without a record, a stream that fails.
 pub fn run(env: &mut Env, args: &AuditArgs) -> Result<Exit, CommandError> {
-    let against = against(env, args)?;
+    let against = Against {
+        countersigned: args.countersigned,
+        fingerprint: args.fingerprint.clone(),
+        ..args.judges.against(env)?
+    };
     let mut files = Vec::new();
     for path in &args.records {
         let located = files::located(env, path);
@@ -99,34 +110,40 @@ pub fn run(env: &mut Env, args: &AuditArgs) -> Result<Exit, CommandError> {
     })
 }
 
-fn against(env: &mut Env, args: &AuditArgs) -> Result<Against, CommandError> {
-    let mut against = Against {
-        countersigned: args.countersigned,
-        fingerprint: args.fingerprint.clone(),
-        now: Some(env.clock.now()),
-        signers_name: args.signers.clone(),
-        revoked_name: args.revoked.clone(),
-        ..Against::default()
-    };
-    if let Some(path) = &args.signers {
-        let bytes = files::bytes(&files::located(env, path)).map_err(|error| CommandError::reading(path, &error))?;
-        let signers = Signers::read(&String::from_utf8_lossy(&bytes), &local_seconds);
-        for fault in signers.faults() {
-            writeln!(env.stderr, "{}: {fault}; this line allows nobody", named(path))?;
+impl Judges {
+    /// Reads the files named.
+    ///
+    /// # Errors
+    /// A file that cannot be read, or a list of revoked keys that cannot be understood.
+    pub fn against(&self, env: &mut Env) -> Result<Against, CommandError> {
+        let mut against = Against {
+            now: Some(env.clock.now()),
+            signers_name: self.signers.clone(),
+            revoked_name: self.revoked.clone(),
+            ..Against::default()
+        };
+        if let Some(path) = &self.signers {
+            let bytes =
+                files::bytes(&files::located(env, path)).map_err(|error| CommandError::reading(path, &error))?;
+            let signers = Signers::read(&String::from_utf8_lossy(&bytes), &local_seconds);
+            for fault in signers.faults() {
+                writeln!(env.stderr, "{}: {fault}; this line allows nobody", named(path))?;
+            }
+            if signers.is_empty() {
+                writeln!(env.stderr, "{} allows nobody", named(path))?;
+            }
+            against.signers = Some(signers);
         }
-        if signers.is_empty() {
-            writeln!(env.stderr, "{} allows nobody", named(path))?;
+        if let Some(path) = &self.revoked {
+            let bytes =
+                files::bytes(&files::located(env, path)).map_err(|error| CommandError::reading(path, &error))?;
+            against.revoked = Revoked::read(&bytes).map_err(|error| {
+                CommandError::new(Exit::BadData, format!("{} cannot be used, so no key can be trusted", named(path)))
+                    .because(&error)
+            })?;
         }
-        against.signers = Some(signers);
+        Ok(against)
     }
-    if let Some(path) = &args.revoked {
-        let bytes = files::bytes(&files::located(env, path)).map_err(|error| CommandError::reading(path, &error))?;
-        against.revoked = Revoked::read(&bytes).map_err(|error| {
-            CommandError::new(Exit::BadData, format!("{} cannot be used, so no key can be trusted", named(path)))
-                .because(&error)
-        })?;
-    }
-    Ok(against)
 }
 
 /// A local time of this machine, read as OpenSSH reads it: by the zone's standard time, in summer too (`ssh-keygen` judges

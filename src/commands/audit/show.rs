@@ -5,10 +5,11 @@ use std::path::Path;
 use chrono::{DateTime, FixedOffset, Utc};
 
 use super::{Against, Grave, Report, SignatureTold, State, Verdict};
-use crate::commands::CommandError;
 use crate::commands::files::named;
 use crate::commands::job::quoted;
+use crate::commands::{CommandError, wrap};
 use crate::env::Env;
+use crate::record::chain;
 use crate::record::sign::NAMESPACE;
 use crate::source::counted;
 use crate::text::{shown, shown_within};
@@ -65,7 +66,11 @@ pub fn show(env: &mut Env, reports: &[Report], against: &Against) -> Result<(), 
     Ok(())
 }
 
-fn brief(env: &mut Env, report: &Report) -> Result<(), CommandError> {
+/// One record on one line.
+///
+/// # Errors
+/// A stream that fails.
+pub fn brief(env: &mut Env, report: &Report) -> Result<(), CommandError> {
     write!(env.stdout, "{:<10} {} {}", word(report.verdict), report.fingerprint, report.file)?;
     match report.troubles.first() {
         Some(trouble) if trouble.grave != Grave::Note => {
@@ -78,22 +83,22 @@ fn brief(env: &mut Env, report: &Report) -> Result<(), CommandError> {
 }
 
 fn one(env: &mut Env, report: &Report, against: &Against) -> Result<(), CommandError> {
-    writeln!(env.stdout, "{} {}", word(report.verdict), report.file)?;
+    let columns = wrap::columns(env, env.terminal.stdout_is_terminal);
+    let mut text = format!("{} {}\n", word(report.verdict), report.file);
     if let Some(job) = &report.job {
-        writeln!(env.stdout, "job {}, {}", shown(job), state(report.state))?;
+        text += &format!("job {}, {}\n", shown(job), state(report.state));
     }
     let lines = counted(usize::try_from(report.lines).unwrap_or(usize::MAX), "line");
-    writeln!(env.stdout, "{lines} hold together, {} bytes", report.bytes)?;
+    text += &format!("{lines} hold together, {} bytes\n", report.bytes);
     if report.items > 0 {
-        writeln!(
-            env.stdout,
-            "{} of {} have their answer, {} of them passed without evidence",
+        text += &format!(
+            "{} of {} have their answer, {} of them passed without evidence\n",
             report.answered,
             counted(report.items, "item"),
             report.passed.len()
-        )?;
+        );
     }
-    writeln!(env.stdout, "fingerprint {}", report.fingerprint)?;
+    text += &format!("fingerprint {}\n", report.fingerprint);
     for trouble in &report.troubles {
         let grave = match trouble.grave {
             Grave::Wrong => "WRONG",
@@ -101,17 +106,33 @@ fn one(env: &mut Env, report: &Report, against: &Against) -> Result<(), CommandE
             Grave::Note => "note",
         };
         let place = trouble.line.map_or_else(String::new, |line| format!("line {line}: "));
-        writeln!(env.stdout, "{grave}: {place}{}", trouble.what)?;
+        text += &format!("{grave}: {place}{}\n", trouble.what);
     }
     for signature in &report.signatures {
-        signed(env, signature)?;
+        signed(&mut text, signature);
     }
-    if report.signatures.iter().any(|signature| !signature.check.is_empty()) {
+    write!(env.stdout, "{}", wrap::wrapped(&text, columns, 4))?;
+    by_hand(env, report, against, columns)?;
+    // What it comes to has left the window of a terminal by now.
+    if columns.is_some() {
+        writeln!(env.stdout, "so: {} {}", word(report.verdict), report.file)?;
+    }
+    Ok(())
+}
+
+/// The lines by which anyone repeats it; each stays one line, so that it can be copied.
+fn by_hand(env: &mut Env, report: &Report, against: &Against, columns: Option<usize>) -> Result<(), CommandError> {
+    if report.lines > 0 {
+        writeln!(env.stdout, "stock tools give the 20 digits of the fingerprint:")?;
+        writeln!(env.stdout, "  {}", chain::fingerprint_line(&quoted(Path::new(&report.file)), report.lines))?;
+    }
+    if report.signatures.iter().any(|signature| signature.stands && !signature.check.is_empty()) {
         let signers = match &against.signers_name {
             Some(file) => named(file),
             None => "SIGNERS, your allowed signers file".to_owned(),
         };
-        writeln!(env.stdout, "anyone repeats the check of a signature with stock tools and {signers}:")?;
+        let text = format!("anyone repeats the check of a signature with stock tools and {signers}:\n");
+        write!(env.stdout, "{}", wrap::wrapped(&text, columns, 2))?;
     }
     for line in report.signatures.iter().filter(|signature| signature.stands).flat_map(|signature| &signature.check) {
         writeln!(env.stdout, "  {line}")?;
@@ -119,7 +140,7 @@ fn one(env: &mut Env, report: &Report, against: &Against) -> Result<(), CommandE
     Ok(())
 }
 
-fn signed(env: &mut Env, signature: &SignatureTold) -> Result<(), CommandError> {
+fn signed(text: &mut String, signature: &SignatureTold) {
     let how = match (&signature.key, signature.fits, signature.allowed_by) {
         (None, _, _) => "typed name only".to_owned(),
         (Some(key), Some(true), Some(line)) => {
@@ -130,19 +151,17 @@ fn signed(env: &mut Env, signature: &SignatureTold) -> Result<(), CommandError> 
         (Some(key), None, _) => format!("key {}, and the signature is missing", shown(key)),
     };
     let stands = if signature.stands { "" } else { " (no longer stands)" };
-    writeln!(
-        env.stdout,
-        "line {}: {} {} signed at {}{stands}: {how}",
+    *text += &format!(
+        "line {}: {} {} signed at {}{stands}: {how}\n",
         signature.declared,
         signature.role.name(),
         shown(&signature.name),
         signature.at
-    )?;
-    writeln!(env.stdout, "  \"{}\"", shown_within(&signature.statement, 300))?;
+    );
+    *text += &format!("  \"{}\"\n", shown_within(&signature.statement, 300));
     if let Some(reason) = &signature.reason {
-        writeln!(env.stdout, "  reason: \"{}\"", shown_within(reason, 300))?;
+        *text += &format!("  reason: \"{}\"\n", shown_within(reason, 300));
     }
-    Ok(())
 }
 
 const fn word(verdict: Verdict) -> &'static str {

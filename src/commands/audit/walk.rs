@@ -76,17 +76,22 @@ pub fn audit_files(files: &[RecordFile], against: &Against, progress: &(dyn Fn(u
 }
 
 fn one(file: &RecordFile, against: &Against, bytes: &mut Vec<u8>) -> Report {
-    bytes.clear();
-    match read(&file.path, bytes) {
-        Ok(()) => audit(&file.name, bytes, against),
+    match read_record(&file.path, bytes) {
+        Ok(_) => audit(&file.name, bytes, against),
         Err(error) => unread(&file.name, error),
     }
 }
 
-/// Once, into memory: what is checked is then what was read, whatever happens to the file meanwhile.
-fn read(file: &Path, bytes: &mut Vec<u8>) -> Result<(), RecordError> {
+/// Reads a record once, into memory: what is checked is then what was read, whatever happens to the file meanwhile. Gives
+/// when it was changed last, in seconds since 1970.
+///
+/// # Errors
+/// A file that cannot be read, is no ordinary one, or is larger than any record.
+pub fn read_record(file: &Path, bytes: &mut Vec<u8>) -> Result<u64, RecordError> {
+    bytes.clear();
     let io = |source| RecordError::Io { file: file.to_owned(), doing: "reading", source };
-    if !fs::metadata(file).map_err(io)?.is_file() {
+    let found = fs::metadata(file).map_err(io)?;
+    if !found.is_file() {
         return Err(RecordError::NotAFile { file: file.to_owned() });
     }
     let input = File::open(file).map_err(io)?;
@@ -94,5 +99,6 @@ fn read(file: &Path, bytes: &mut Vec<u8>) -> Result<(), RecordError> {
     if bytes.len() as u64 > LARGEST_FILE {
         return Err(RecordError::TooLarge { file: file.to_owned() });
     }
-    Ok(())
+    let changed = found.modified().ok().and_then(|at| at.duration_since(std::time::UNIX_EPOCH).ok());
+    Ok(changed.map_or(0, |since| since.as_secs()))
 }

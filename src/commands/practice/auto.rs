@@ -20,6 +20,8 @@ pub struct Auto {
     lines: Plain<Played, Out>,
     queue: Rc<RefCell<VecDeque<u8>>>,
     next: NextAnswer,
+    /// What is scanned where a spare is asked for.
+    spare: String,
     stray_shown: bool,
     /// The question asked last, and how often in a row.
     asked: (String, u32),
@@ -36,13 +38,23 @@ impl Auto {
         let queue = Rc::new(RefCell::new(VecDeque::new()));
         let played = Played { queue: Rc::clone(&queue), out: out.clone(), shown: Vec::new() };
         let lines = Plain::new(played, out, Rc::clone(&env.clock)).with_sleep(|_| {});
-        Self { lines, queue, next: machine.next(), stray_shown: false, asked: (String::new(), 0) }
+        Self {
+            lines,
+            queue,
+            next: machine.next(),
+            spare: machine.spare_scan(),
+            stray_shown: false,
+            asked: (String::new(), 0),
+        }
     }
 
     fn answer(&mut self, question: &Question) -> String {
         match question.name.as_str() {
             "sign-off/id" => return TECHNICIAN.to_owned(),
-            name if name.ends_with("/findings") => return self.decide(question),
+            name if name.ends_with("/findings") => return Self::decide(question),
+            name if name.ends_with("/spare") => return self.spare.clone(),
+            name if name.rsplit('/').next().is_some_and(|last| last.starts_with("trial-")) => return "1".to_owned(),
+            name if name.ends_with("/put-right") => return "practice: what it was, the verdict says".to_owned(),
             name if name.ends_with("/reason") => return "practice: no spare module on the bench".to_owned(),
             name if name.ends_with("/name") => return "Practice Technician".to_owned(),
             name if name.ends_with("/pass") => return "3".to_owned(),
@@ -63,14 +75,12 @@ impl Auto {
         }
     }
 
-    /// Opens the machine again once; when that did not help, leaves the findings open.
-    fn decide(&self, question: &Question) -> String {
-        let again = question.text.contains("again already");
-        let options = match &question.wants {
-            Wants::Choice { options } => options.len(),
-            _ => 0,
-        };
-        if again || options < 3 { options.to_string() } else { "1".to_owned() }
+    /// Searches for the cause, puts the modules back, and leaves open what is then left.
+    fn decide(question: &Question) -> String {
+        let Wants::Choice { options } = &question.wants else { return "1".to_owned() };
+        let has = |words: &str| options.iter().position(|option| option.starts_with(words));
+        let chosen = has("put the modules back").or_else(|| has("search")).unwrap_or(options.len() - 1);
+        (chosen + 1).to_string()
     }
 }
 

@@ -8,15 +8,20 @@ use crate::board::SlotLabel;
 use crate::checklist::{Each, Evidence, ScanOf, Step, Steps};
 use crate::commands::{CommandError, Exit};
 use crate::env::{Clock, Env};
-use crate::machine::{Boot, Fault, Latch, Machine, WhichModule};
+use crate::isolate::Seen;
+use crate::machine::{Boot, Fault, Latch, Machine, Reporting, Seated, WhichModule};
+use crate::module::{Identity, Module};
 use crate::plan::{Action, Plan};
 use crate::prompt::Wants;
 use crate::record::{Answer, Job, Practice};
-use crate::runner::{MachineReport, ReportError};
-use crate::snapshot::{Capture, Snapshot};
+use crate::runner::{MachineReport, Report, ReportError};
+use crate::snapshot::Capture;
 
 /// How many times faster the practice machine's clock runs.
 const FASTER: u32 = 20;
+
+/// The serial of the module that lies on the bench as known-good.
+pub const SPARE: &str = "7A41B00C";
 
 /// What is played next, shared with whoever plays the answers.
 pub type NextAnswer = Rc<RefCell<Option<String>>>;
@@ -24,7 +29,7 @@ pub type NextAnswer = Rc<RefCell<Option<String>>>;
 /// The invented machine.
 pub struct PracticeMachine {
     seed: u64,
-    fault: String,
+    practice: Practice,
     clock: Rc<dyn Clock>,
     /// Set when the answers are played: the answer for the step asked now.
     next: Option<NextAnswer>,
@@ -37,7 +42,12 @@ impl PracticeMachine {
             CommandError::new(Exit::BadData, "the record's practice seed is no whole number")
                 .way_out("the record was changed by hand; play a new practice job")
         })?;
-        Ok(Self { seed, fault: practice.fault.clone(), clock: Rc::clone(&env.clock), next: None })
+        Ok(Self { seed, practice: practice.clone(), clock: Rc::clone(&env.clock), next: None })
+    }
+
+    /// What is scanned where a spare is asked for; nothing where none lies on the bench.
+    pub fn spare_scan(&self) -> String {
+        if self.practice.spare.as_deref() == Some("none") { String::new() } else { SPARE.to_owned() }
     }
 
     /// From now on the answers are played.
@@ -60,7 +70,7 @@ impl PracticeMachine {
 
     fn fault(&self, plan: &Plan) -> Fault {
         let Some(slot) = self.struck(plan) else { return Fault::None };
-        match self.fault.as_str() {
+        match self.practice.fault.as_str() {
             "seating" => Fault::Seating { slot },
             "module" => Fault::Module(WhichModule::FirstIn(slot)),
             "slot" => Fault::Slot { slot },
@@ -68,39 +78,81 @@ impl PracticeMachine {
                 Some(at) => Fault::Channel { socket: at.socket.label.clone(), channel: at.channel.label.clone() },
                 None => Fault::None,
             },
+            "socket" => match plan.board.slot(slot.as_str()) {
+                Some(at) => Fault::Socket { socket: at.socket.label.clone() },
+                None => Fault::None,
+            },
             _ => Fault::None,
         }
+    }
+
+    fn reporting(&self) -> Reporting {
+        match self.practice.report.as_deref().unwrap_or_default() {
+            "channel" => Reporting::ByChannel,
+            "blind" => Reporting::Blind,
+            _ => Reporting::default(),
+        }
+    }
+
+    /// The module that lies on the bench as known-good: like the first one planned.
+    fn spare_module(&self, plan: &Plan) -> Option<Module> {
+        let like = plan.slot.first().filter(|_| self.practice.spare.as_deref() != Some("none"))?;
+        let identity = Identity { serial: Some(SPARE.to_owned()), ..like.module.identity.clone() };
+        Some(Module { spec: like.module.spec.clone(), identity })
     }
 
     /// The machine as the job left it: every answered scan of a module put that module in that slot.
     fn built(&self, steps: &Steps, job: &Job) -> Option<Machine> {
         let opened = job.opened();
         let unit = opened.plan.order.unit.iter().find(|unit| unit.chassis == opened.unit)?.clone();
-        let mut machine = Machine::new(opened.board.clone(), unit, self.seed).with_fault(self.fault(&opened.plan));
+        let mut machine = Machine::new(opened.board.clone(), unit, self.seed)
+            .with_fault(self.fault(&opened.plan))
+            .with_reporting(self.reporting());
         for fitted in &opened.plan.order.fitted {
             machine.insert(&fitted.slot, fitted.module.clone(), Latch::Latched).ok()?;
         }
+        if self.practice.spare.as_deref() == Some("bad") {
+            machine = machine.with_bad(SPARE);
+        }
+        // Modules out of the machine, on the bench.
+        let mut bench: Vec<Seated> = Vec::new();
         for (_, _, step) in steps.iter() {
             let (Some(slot), Some(standing)) = (&step.slot, job.answer(&step.id)) else { continue };
-            let Answer::Given { serial, .. } = &standing.answer else { continue };
+            let Answer::Given { serial, value, .. } = &standing.answer else { continue };
             if !matches!(step.evidence, Evidence::Scan { of: ScanOf::Module, .. }) {
                 continue;
             }
+            let serial = serial.as_ref().unwrap_or(value);
             match step.each {
-                Some(Each::Remove | Each::Lift) => {
-                    machine.remove(slot);
+                Some(Each::Remove | Each::Lift) => bench.extend(machine.remove(slot)),
+                Some(Each::Reseat) => {
+                    machine.reseat(slot);
                 }
                 _ if machine.at(slot).is_some() => {
                     machine.reseat(slot);
                 }
                 _ => {
+                    let is = |seated: &Seated| seated.module.identity.serial.as_ref() == Some(serial);
+                    if let Some(n) = bench.iter().position(is) {
+                        let seated = Seated { latch: Latch::Latched, ..bench.remove(n) };
+                        machine.put(slot, seated).ok()?;
+                        continue;
+                    }
+                    let spare = self.spare_module(&opened.plan).filter(|_| *serial == SPARE);
+                    if let Some(module) = spare {
+                        // No slot of the machine was its first: a fault of the first module there is none of its own.
+                        let first_in = SlotLabel::from("the bench");
+                        machine.put(slot, Seated { module, latch: Latch::Latched, first_in }).ok()?;
+                        continue;
+                    }
                     let mut module = opened.plan.module_at(slot.as_str())?.module.clone();
-                    module.identity.serial = serial.clone().or(module.identity.serial);
+                    module.identity.serial = Some(serial.clone());
                     machine.insert(slot, module, Latch::Latched).ok()?;
                 }
             }
         }
-        machine.set_boots(u32::try_from(job.rounds().len()).unwrap_or(u32::MAX).saturating_add(1));
+        let trials: usize = job.isolations().iter().map(|search| search.trials.len()).sum();
+        machine.set_boots(u32::try_from(job.rounds().len() + trials).unwrap_or(u32::MAX).saturating_add(1));
         Some(machine)
     }
 }
@@ -116,19 +168,19 @@ impl PracticeMachine {
 
 impl MachineReport for PracticeMachine {
     fn wants(&self) -> Wants {
-        Wants::Word { word: "report".to_owned(), meaning: "the practice machine is up and reports".to_owned() }
+        Wants::Word { word: "report".to_owned(), meaning: "take what the practice machine reports".to_owned() }
     }
 
-    fn read(&mut self, _: &str, steps: &Steps, job: &Job) -> Result<Snapshot, ReportError> {
+    fn read(&mut self, _: &str, steps: &Steps, job: &Job) -> Result<Report, ReportError> {
         let error = |what: &str| ReportError { what: what.to_owned() };
         let machine =
             self.built(steps, job).ok_or_else(|| error("the practice machine cannot be built from this record"))?;
         let Boot::Up(tree) = machine.report() else {
-            return Err(error("the machine stays dark: no module works. Look at what was inserted"));
+            return Ok(Report::Told(Seen::NoPost));
         };
         let folder = tempfile::tempdir().map_err(|e| error(&format!("no folder for the practice machine: {e}")))?;
         tree.write_to(folder.path()).map_err(|e| error(&format!("the practice machine cannot be written: {e}")))?;
-        Ok(Capture::take(folder.path(), self.clock.now(), false).snapshot)
+        Ok(Capture::take(folder.path(), self.clock.now(), false).snapshot.into())
     }
 
     fn bench(&self, step: &Step, steps: &Steps, job: &Job) -> Option<String> {
@@ -137,6 +189,10 @@ impl MachineReport for PracticeMachine {
             next.borrow_mut().clone_from(&value);
         }
         bench::line(step, &value?)
+    }
+
+    fn spare(&self, job: &Job) -> Option<Module> {
+        self.spare_module(&job.opened().plan)
     }
 
     fn badge(&self) -> Option<String> {

@@ -32,6 +32,12 @@ pub struct PracticeArgs {
     /// What is wrong with the machine
     #[arg(long, value_enum, default_value = "seating")]
     pub fault: FaultName,
+    /// How the firmware shows the fault
+    #[arg(long, value_enum, default_value = "slot")]
+    pub report: ReportName,
+    /// The spare module on the bench
+    #[arg(long, value_enum, default_value = "good")]
+    pub spare: SpareName,
     /// Chooses which slot or module the fault strikes [default: another each time]
     #[arg(long, value_name = "N")]
     pub seed: Option<u64>,
@@ -57,6 +63,8 @@ pub enum FaultName {
     Slot,
     /// A channel is bad
     Channel,
+    /// The contacts of a processor are bad
+    Socket,
     /// Nothing is wrong
     None,
 }
@@ -68,16 +76,54 @@ impl FaultName {
             Self::Module => "module",
             Self::Slot => "slot",
             Self::Channel => "channel",
+            Self::Socket => "socket",
             Self::None => "none",
         }
     }
+}
+
+/// How the practice machine's firmware shows a fault.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum ReportName {
+    /// It leaves out the slot
+    Slot,
+    /// It leaves out the whole channel
+    Channel,
+    /// The machine does not start
+    Blind,
+}
+
+/// What lies on the practice bench as known-good.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum SpareName {
+    /// It is good
+    Good,
+    /// It is bad itself
+    Bad,
+    /// Nothing
+    None,
 }
 
 /// Plays the job.
 pub fn run(env: &mut Env, args: &PracticeArgs) -> Result<Exit, CommandError> {
     let seed = args.seed.unwrap_or(env.seed);
     let plan = plan()?;
-    let practice = Practice { fault: args.fault.word().to_owned(), seed: seed.to_string() };
+    let report = match args.report {
+        ReportName::Slot => "slot",
+        ReportName::Channel => "channel",
+        ReportName::Blind => "blind",
+    };
+    let spare = match args.spare {
+        SpareName::Good => "good",
+        SpareName::Bad => "bad",
+        SpareName::None => "none",
+    };
+    let practice = Practice {
+        fault: args.fault.word().to_owned(),
+        seed: seed.to_string(),
+        report: Some(report.to_owned()),
+        spare: Some(spare.to_owned()),
+    };
     let mut machine = PracticeMachine::of(&practice, env)?;
     let auto = args.auto || !env.terminal.stdin_is_terminal;
     let mut ask: Box<dyn Ask> = if auto {

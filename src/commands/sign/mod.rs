@@ -11,11 +11,11 @@ use serde::Serialize;
 use super::audit::recipe;
 use super::files::{self, named};
 use super::review::print_json;
-use super::{CommandError, Exit};
+use super::{CommandError, Exit, wrap};
 use crate::env::Env;
 use crate::record::chain::{self, Head, fingerprint};
 use crate::record::sign::SignerKey;
-use crate::record::{Event, Job, Journal, Line, Role, time};
+use crate::record::{Event, Job, Journal, Line, Role, RuleFault, time};
 use crate::runner::{STATEMENT, all_steps};
 use crate::source::counted;
 use crate::text::shown;
@@ -30,6 +30,7 @@ const COUNTERSIGNED: &str = "I looked this record through. I take the job as it 
 /// key that others know (`--key`, `--agent`) it proves who signed and that nothing was changed since; a typed name
 /// (`--typed`) proves neither and is marked as weaker wherever it is shown.
 #[derive(Debug, Clone, clap::Args)]
+#[command(override_usage = "slotwise sign RECORD --role ROLE --key FILE|--agent|--typed [OPTIONS]")]
 pub struct SignArgs {
     /// The record of the job
     pub record: PathBuf,
@@ -44,6 +45,8 @@ pub struct SignArgs {
     pub reason: Option<String>,
     #[command(flatten)]
     pub by: By,
+    #[command(flatten)]
+    pub beside: Beside,
     /// Print JSON
     #[arg(long)]
     pub json: bool,
@@ -62,6 +65,11 @@ pub struct By {
     /// No key: the name alone, which is weaker
     #[arg(long, conflicts_with_all = ["key", "agent"])]
     pub typed: bool,
+}
+
+/// What goes with a private key.
+#[derive(Debug, Clone, clap::Args)]
+pub struct Beside {
     /// The certificate that vouches for the private key
     #[arg(long, value_name = "FILE", requires = "key")]
     pub certificate: Option<PathBuf>,
@@ -119,7 +127,7 @@ pub fn run(env: &mut Env, args: &SignArgs) -> Result<Exit, CommandError> {
     let role = Role::from(args.role);
     let name = signer(journal.job(), args)?;
     refuse_early(&journal, &name, role, args, at)?;
-    let found = with::find(env, &args.by)?;
+    let found = with::find(env, &args.by, &args.beside)?;
     let key = found.as_ref().map(|(_, key)| key.fingerprint());
     let statement = if role == Role::Technician { STATEMENT } else { COUNTERSIGNED };
     let declared = Event::Declared {
@@ -210,7 +218,7 @@ fn refuse_early(
     };
     let Head { lines, hash } = journal.head().clone();
     let line = Line { n: lines + 1, at, by: name.to_owned(), event, prev: hash };
-    journal.job().check(&line).map_err(|fault| refused(journal.path(), &fault))
+    journal.job().check(&line).map_err(|fault| may_not(&args.record, &fault))
 }
 
 /// The line and time of the same declaration by the same person and key at the record's end, whose signature a crash kept
@@ -225,6 +233,17 @@ fn half_done(job: &Job, signing: &Signing<'_>) -> Option<(u64, chrono::DateTime<
         key: last.key.clone(),
     };
     (same == signing.declared && job.last().1 == signing.name).then_some((last.line, last.at))
+}
+
+/// With what there is to be done about it.
+fn may_not(record: &Path, fault: &RuleFault) -> CommandError {
+    let refused = refused(record, fault);
+    match fault {
+        RuleFault::FindingsWithoutReason => refused
+            .way_out(format!("what differs: slotwise review {}", named(record)))
+            .way_out("then add --reason \"why the job is taken all the same\""),
+        _ => refused,
+    }
 }
 
 fn refused(path: &Path, why: &dyn std::error::Error) -> CommandError {
@@ -258,15 +277,17 @@ fn tell(env: &mut Env, args: &SignArgs, told: &Told<'_>) -> Result<(), CommandEr
     if args.json {
         return print_json(env, told);
     }
-    writeln!(env.stdout, "SIGNED as {} by {}: \"{}\"", told.role.name(), shown(told.name), told.statement)?;
-    match &told.key {
-        Some(key) => writeln!(env.stdout, "with key {key} over all lines up to {}", told.declared)?,
-        None => writeln!(env.stdout, "by TYPED NAME ONLY: weaker, nothing shows who typed it")?,
-    }
-    writeln!(env.stdout, "fingerprint of the record: {}", told.fingerprint)?;
+    let columns = wrap::columns(env, env.terminal.stdout_is_terminal);
+    let mut text = format!("SIGNED as {} by {}: \"{}\"\n", told.role.name(), shown(told.name), told.statement);
+    text += &match &told.key {
+        Some(key) => format!("with key {key} over all lines up to {}\n", told.declared),
+        None => "by TYPED NAME ONLY: weaker, nothing shows who typed it\n".to_owned(),
+    };
+    text += &format!("fingerprint of the record: {}\n", told.fingerprint);
     if !told.check.is_empty() {
-        writeln!(env.stdout, "anyone checks it with stock tools (SIGNERS: your allowed signers file):")?;
+        text += "anyone checks it with stock tools (SIGNERS: your allowed signers file):\n";
     }
+    write!(env.stdout, "{}", wrap::wrapped(&text, columns, 2))?;
     for line in &told.check {
         writeln!(env.stdout, "  {line}")?;
     }

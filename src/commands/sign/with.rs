@@ -7,7 +7,7 @@ use ssh_key::PrivateKey;
 
 use super::agent::{Agent, AgentError, Held};
 use super::passphrase::passphrase;
-use super::{By, CommandError, Exit};
+use super::{Beside, By, CommandError, Exit};
 use crate::commands::files::{self, named};
 use crate::env::Env;
 use crate::record::sign::{Hash, NAMESPACE, SignerKey, Sshsig};
@@ -26,7 +26,7 @@ const HASH: Hash = Hash::Sha256;
 ///
 /// # Errors
 /// When the key cannot be read, unlocked or found.
-pub fn find(env: &mut Env, by: &By) -> Result<Option<(With, SignerKey)>, CommandError> {
+pub fn find(env: &mut Env, by: &By, beside: &Beside) -> Result<Option<(With, SignerKey)>, CommandError> {
     if by.typed {
         return Ok(None);
     }
@@ -44,8 +44,8 @@ pub fn find(env: &mut Env, by: &By) -> Result<Option<(With, SignerKey)>, Command
         return Err(CommandError::new(Exit::Usage, format!("{} is no public key", named(path)))
             .way_out("with --agent, --key names the public key (the file ending in .pub) or its SHA256 fingerprint"));
     }
-    let private = unlocked(env, path, &bytes, by.passphrase_file.as_deref())?;
-    let key = match &by.certificate {
+    let private = unlocked(env, path, &bytes, beside.passphrase_file.as_deref())?;
+    let key = match &beside.certificate {
         Some(file) => certificate(env, file, &private)?,
         None => of(&private)?,
     };
@@ -78,6 +78,7 @@ fn unlocked(
     let given = passphrase(env, passphrase_file, path)?;
     private.decrypt(given.as_bytes()).map_err(|_| {
         CommandError::new(Exit::BadData, format!("the passphrase does not open {}; nothing was signed", named(path)))
+            .way_out("give the same command again; Caps Lock and another keyboard's letters are the usual reasons")
     })
 }
 

@@ -1,5 +1,6 @@
 //! The state of a job: a fold over the lines of its record.
 
+mod isolation;
 mod parts;
 mod rules;
 mod signing;
@@ -9,12 +10,13 @@ use std::time::Duration;
 
 use chrono::{DateTime, FixedOffset};
 
+pub use isolation::*;
 pub use parts::*;
 pub use rules::RuleFault;
 
 use super::{Event, Line, Opened};
 use crate::board::SlotLabel;
-use crate::checklist::{Evidence, ScanOf, StepId, Steps};
+use crate::checklist::{Each, Evidence, ScanOf, StepId, Steps};
 use crate::snapshot::Snapshot;
 
 /// What the lines of a record say, up to some line.
@@ -38,6 +40,7 @@ pub struct Job {
     snapshot_lines: BTreeSet<u64>,
     comparison: Option<Comparison>,
     rounds: Vec<Round>,
+    isolations: Vec<Isolation>,
     declarations: Vec<Declaration>,
     amendments: Vec<Amendment>,
     workers: BTreeSet<String>,
@@ -89,6 +92,7 @@ impl Job {
             snapshot_lines: BTreeSet::new(),
             comparison: None,
             rounds: Vec::new(),
+            isolations: Vec::new(),
             declarations: Vec::new(),
             amendments: Vec::new(),
             workers,
@@ -158,6 +162,27 @@ impl Job {
                     boot_id: host.and_then(|host| host.boot_id.clone()),
                     uuid: host.and_then(|host| host.uuid.clone()),
                 });
+            }
+            Event::IsolationOpened(opened) => {
+                self.isolations.push(Isolation { line: n, opened: *opened, trials: Vec::new(), verdict: None });
+            }
+            Event::TrialOpened { trial, changes, minutes, why, guided } => {
+                let host = self.snapshot.as_ref().map(|(_, snapshot)| &snapshot.host);
+                let boot_id = host.and_then(|host| host.boot_id.clone());
+                let uuid = host.and_then(|host| host.uuid.clone());
+                let run = TrialRun { line: n, trial, changes, minutes, why, guided, boot_id, uuid, done: None };
+                self.isolations.last_mut().into_iter().for_each(|search| search.trials.push(run.clone()));
+            }
+            Event::TrialDone { done, seen, snapshot_line, .. } => {
+                let trials = self.isolations.last_mut().map(|search| &mut search.trials);
+                if let Some(run) = trials.and_then(|trials| trials.last_mut()) {
+                    run.done = Some(TrialDone { line: n, done, seen, snapshot_line });
+                }
+            }
+            Event::VerdictReached { verdict, explanations } => {
+                if let Some(search) = self.isolations.last_mut() {
+                    search.verdict = Some(Reached { line: n, verdict, explanations });
+                }
             }
             Event::TailSetAside { file, bytes, why } => self.tails.push(SetAside { line: n, file, bytes, why }),
             Event::Declared { name, role, statement, reason, key } => {
@@ -266,7 +291,7 @@ impl Job {
 
     /// The serial bound to each slot: what was read with (or as) the standing module scan at that slot.
     pub fn bound<'a>(&'a self, steps: &'a Steps) -> BTreeMap<&'a SlotLabel, Bound<'a>> {
-        let mut bound: BTreeMap<_, Bound<'_>> = BTreeMap::new();
+        let mut scans: Vec<(&SlotLabel, bool, Bound<'_>)> = Vec::new();
         for (_, _, step) in steps.iter() {
             let (Some(slot), Evidence::Scan { of: ScanOf::Module, .. }) = (&step.slot, &step.evidence) else {
                 continue;
@@ -274,8 +299,16 @@ impl Job {
             let Some(standing) = self.answers.get(&step.id) else { continue };
             let Answer::Given { value, serial, .. } = &standing.answer else { continue };
             let serial = serial.as_deref().unwrap_or(value);
-            if bound.get(slot).is_none_or(|earlier| earlier.line < standing.line) {
-                bound.insert(slot, Bound { serial, line: standing.line, step: &step.id });
+            let out = matches!(step.each, Some(Each::Lift | Each::Remove));
+            scans.push((slot, out, Bound { serial, line: standing.line, step: &step.id }));
+        }
+        scans.sort_by_key(|(_, _, scan)| scan.line);
+        let mut bound = BTreeMap::new();
+        for (slot, out, scan) in scans {
+            if out {
+                bound.remove(slot);
+            } else {
+                bound.insert(slot, scan);
             }
         }
         bound
@@ -344,6 +377,21 @@ impl Job {
     /// The times the machine was opened again after findings, in order.
     pub fn rounds(&self) -> &[Round] {
         &self.rounds
+    }
+
+    /// The searches for faults, in order.
+    pub fn isolations(&self) -> &[Isolation] {
+        &self.isolations
+    }
+
+    /// The search that goes on or was the last.
+    pub fn isolation(&self) -> Option<&Isolation> {
+        self.isolations.last()
+    }
+
+    /// The snapshot of a line was taken.
+    pub fn has_snapshot(&self, line: u64) -> bool {
+        self.snapshot_lines.contains(&line)
     }
 
     /// Tails that were set aside.

@@ -1,6 +1,6 @@
 //! Which event may follow which.
 
-use super::Job;
+use super::{Isolation, Job};
 use crate::checklist::StepId;
 use crate::record::{Event, Line, Role};
 use crate::text::shown;
@@ -28,6 +28,16 @@ pub enum RuleFault {
     NotTheLatestSnapshot { snapshot_line: u64 },
     #[error("round {found} cannot come next: round {expected} is due")]
     WrongRound { expected: u64, found: u64 },
+    #[error("a search for a fault is open already")]
+    IsolationOpen,
+    #[error("no search for a fault was begun")]
+    NoIsolation,
+    #[error("trial {trial} is not done yet")]
+    TrialOpen { trial: u64 },
+    #[error("trial {found} does not come next: trial {expected} is due")]
+    WrongTrial { expected: u64, found: u64 },
+    #[error("trial {trial} is not the one that was asked for")]
+    NoSuchTrial { trial: u64 },
     #[error("the {} has declared the job done already, in line {line}", role.name())]
     DeclaredTwice { role: Role, line: u64 },
     #[error("a reason is missing: a correction, an override or an amendment says why")]
@@ -86,6 +96,10 @@ impl Event {
             Self::SnapshotTaken { .. } => "snapshot-taken",
             Self::Compared { .. } => "compared",
             Self::RoundOpened { .. } => "round-opened",
+            Self::IsolationOpened(_) => "isolation-opened",
+            Self::TrialOpened { .. } => "trial-opened",
+            Self::TrialDone { .. } => "trial-done",
+            Self::VerdictReached { .. } => "verdict-reached",
             Self::TailSetAside { .. } => "tail-set-aside",
             Self::Declared { .. } => "declared",
             Self::Signed { .. } => "signed",
@@ -157,6 +171,18 @@ impl Job {
                 Err(RuleFault::NoSuchSnapshot { snapshot_line: *snapshot_line })
             }
             Event::RoundOpened { round, snapshot_line, .. } => self.check_round(*round, *snapshot_line),
+            Event::IsolationOpened(opened) => {
+                if self.isolation().is_some_and(Isolation::is_open) {
+                    return Err(RuleFault::IsolationOpen);
+                }
+                self.check_snapshot(opened.snapshot_line)
+            }
+            Event::TrialOpened { trial, .. } => self.check_trial(*trial),
+            Event::TrialDone { trial, snapshot_line, .. } => match self.isolation().and_then(Isolation::open_trial) {
+                Some(open) if open.trial == *trial => self.check_snapshot(*snapshot_line),
+                _ => Err(RuleFault::NoSuchTrial { trial: *trial }),
+            },
+            Event::VerdictReached { .. } if self.isolation().is_none() => Err(RuleFault::NoIsolation),
             Event::Declared { name, role, reason, key, .. } => {
                 self.check_declared(name, *role, reason.as_deref(), key.as_deref())
             }
@@ -177,6 +203,28 @@ impl Job {
 }
 
 impl Job {
+    fn check_snapshot(&self, line: Option<u64>) -> Result<(), RuleFault> {
+        match line {
+            Some(snapshot_line) if !self.snapshot_lines.contains(&snapshot_line) => {
+                Err(RuleFault::NoSuchSnapshot { snapshot_line })
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// One trial at a time, counted from 1.
+    fn check_trial(&self, trial: u64) -> Result<(), RuleFault> {
+        let search = self.isolation().ok_or(RuleFault::NoIsolation)?;
+        let expected = search.trials.len() as u64 + 1;
+        if let Some(open) = search.open_trial() {
+            return Err(RuleFault::TrialOpen { trial: open.trial });
+        }
+        if trial != expected {
+            return Err(RuleFault::WrongTrial { expected, found: trial });
+        }
+        Ok(())
+    }
+
     /// A round follows from the latest snapshot: the machine state it names is the one a later report must differ from.
     fn check_round(&self, round: u64, snapshot_line: u64) -> Result<(), RuleFault> {
         if self.snapshot().is_none_or(|(line, _)| line != snapshot_line) {

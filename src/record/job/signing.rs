@@ -13,6 +13,7 @@ pub(super) fn person(name: &str) -> String {
 /// Whether whoever wrote such a line worked on the job. Notes and problems may come from anyone who passes by.
 pub(super) const fn is_work(event: &Event) -> bool {
     matches!(event, Event::Answered { .. } | Event::Refused { .. } | Event::Corrected { .. } | Event::Overridden { .. })
+        || matches!(event, Event::TrialDone { .. } | Event::VerdictReached { .. })
         || matches!(event, Event::Declared { role: Role::Technician, .. })
 }
 

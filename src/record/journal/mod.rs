@@ -8,6 +8,7 @@
 
 mod error;
 mod lock;
+mod naming;
 mod repair;
 mod storage;
 
@@ -41,7 +42,7 @@ pub struct Journal {
 }
 
 impl Journal {
-    /// Opens a new job: makes `<job>.jsonl` in `folder`, which must exist, and writes the first line.
+    /// Opens a new job: writes the first line into a new file in `folder`, which must exist, and calls it `<job>.jsonl`.
     ///
     /// # Errors
     /// When the name is taken or no job id, or the line cannot be made durable; no file is left then.
@@ -54,13 +55,9 @@ impl Journal {
             io::ErrorKind::AlreadyExists => JournalError::Exists { file: file.clone() },
             _ => JournalError::Io { file: file.clone(), doing: "making the record", source },
         })?;
-        // From here on the file is ours: the lock or the first line failing leaves nothing that was confirmed.
-        let journal = lock::take(storage.file(), &file)
-            .and_then(|()| Self::create_on(Box::new(storage), file.clone(), by, at, opened));
-        if journal.is_err() {
-            let _ = std::fs::remove_file(&file);
-        }
-        journal
+        // Whatever fails from here on takes the file with it: it has no name yet, and nothing in it was confirmed.
+        lock::take(storage.file(), &file)?;
+        Self::create_on(Box::new(storage), file, by, at, opened)
     }
 
     /// As [`Journal::create`], on a storage that is empty.
@@ -81,12 +78,13 @@ impl Journal {
         let job = Job::open(first).map_err(|fault| JournalError::Rule { file: file.clone(), fault })?;
         let mut journal = Self { file, storage, head, length: 0, job, failed: None, repaired: Vec::new() };
         journal.put(bytes)?;
-        journal.storage.sync_folder().map_err(|source| JournalError::Io {
-            file: journal.file.clone(),
-            doing: "syncing its folder",
-            source,
-        })?;
-        Ok(journal)
+        match journal.storage.sync_folder() {
+            Ok(()) => Ok(journal),
+            Err(source) if source.kind() == io::ErrorKind::AlreadyExists => {
+                Err(JournalError::Exists { file: journal.file })
+            }
+            Err(source) => Err(JournalError::Io { file: journal.file, doing: "giving the record its name", source }),
+        }
     }
 
     /// Opens the record of a job to go on with it. A tail torn by a crash is set aside first, with a line at `at` that says

@@ -8,6 +8,8 @@ use std::path::{Path, PathBuf};
 
 use rustix::fs::{OFlags, fcntl_getfl, fcntl_setfl};
 
+use super::naming::{self, Unnamed};
+
 /// What a record's file looks like from outside right now.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Stand {
@@ -35,7 +37,8 @@ pub trait Storage: fmt::Debug {
     fn aside(&mut self, name: &str) -> io::Result<Option<u64>>;
     /// Shortens the record to `length` bytes.
     fn cut(&mut self, length: u64) -> io::Result<()>;
-    /// Makes the record's name in its folder durable: syncing a file does not (fsync(2)).
+    /// Gives a new record its name, if it has none yet, and makes the name in its folder durable: syncing a file does not
+    /// (fsync(2)).
     fn sync_folder(&mut self) -> io::Result<()>;
 }
 
@@ -44,15 +47,25 @@ pub trait Storage: fmt::Debug {
 pub struct FileStorage {
     file: File,
     folder: PathBuf,
+    /// Set until a new record has its first line and its name.
+    unnamed: Option<Unnamed>,
 }
 
 impl FileStorage {
-    /// A new file that nobody else has; fails when the name is taken, be it by a link to nowhere.
+    /// A new file that nobody else has; fails when the name is taken, be it by a link to nowhere. It gets the name at the
+    /// first [`Storage::sync_folder`], so that no reader ever meets a record without its first line; until then it goes
+    /// with this value.
     ///
     /// # Errors
     /// Those of open(2).
     pub fn create(path: &Path) -> io::Result<Self> {
-        Self::with(OpenOptions::new().create_new(true), path)
+        if path.symlink_metadata().is_ok() {
+            return Err(io::ErrorKind::AlreadyExists.into());
+        }
+        let unnamed = Unnamed::of(path);
+        let mut this = Self::with(OpenOptions::new().create_new(true), &unnamed.temporary)?;
+        this.unnamed = Some(unnamed);
+        Ok(this)
     }
 
     /// The file at `path`, which must be an ordinary one and no link.
@@ -74,7 +87,7 @@ impl FileStorage {
             Some(parent) if !parent.as_os_str().is_empty() => parent.to_owned(),
             _ => PathBuf::from("."),
         };
-        Ok(Self { file, folder })
+        Ok(Self { file, folder, unnamed: None })
     }
 
     /// The open file, for its lock.
@@ -144,6 +157,20 @@ impl Storage for FileStorage {
     }
 
     fn sync_folder(&mut self) -> io::Result<()> {
-        File::open(&self.folder)?.sync_all()
+        let sync = || File::open(&self.folder)?.sync_all();
+        let Some(unnamed) = self.unnamed.take() else { return sync() };
+        naming::name(&unnamed).inspect_err(|_| unnamed.remove())?;
+        // Nobody was told of a record whose name may not last.
+        sync().inspect_err(|_| {
+            let _ = std::fs::remove_file(&unnamed.path);
+        })
+    }
+}
+
+impl Drop for FileStorage {
+    fn drop(&mut self) {
+        if let Some(unnamed) = &self.unnamed {
+            unnamed.remove();
+        }
     }
 }

@@ -61,8 +61,31 @@ pub(super) fn of(story: &Story, serial: &str, stays: &[Stay]) -> Conclusion {
             let supports_return = verdict.kind == "module" && verdict.ppm.is_some();
             Conclusion { supports_return, verdict: Some(verdict), because }
         }
-        None => Conclusion { supports_return: false, verdict: None, because: missing(story, stays) },
+        None => match elsewhere(story, stays) {
+            Some(verdict) => {
+                let mut because = verdict.why.clone();
+                because.push(match verdict.kind.as_str() {
+                    "undecided" => "The search ended without a verdict, on this module or any other.".to_owned(),
+                    kind => format!("The verdict is on {kind}, not on this module."),
+                });
+                Conclusion { supports_return: false, verdict: Some(verdict), because }
+            }
+            None => Conclusion { supports_return: false, verdict: None, because: missing(story, stays) },
+        },
     }
+}
+
+/// The last verdict on something else, where this module stood in it: its slot, its channel, its socket.
+fn elsewhere(story: &Story, stays: &[Stay]) -> Option<Verdict> {
+    let found = |stay: &Stay| {
+        let fault = |seen: &crate::report::story::Seen| matches!(&seen.what, What::Found { finding } if is_fault(finding.kind) && finding.grave != Grave::Note);
+        stay.seen.iter().any(fault)
+    };
+    let touched = |slots: &Option<String>| match slots {
+        Some(slots) => stays.iter().any(|stay| slots.split(' ').any(|slot| slot == stay.slot) && found(stay)),
+        None => stays.iter().any(found),
+    };
+    story.verdicts.iter().rev().find(|verdict| verdict.serial.is_none() && touched(&verdict.slot)).cloned()
 }
 
 /// Which evidence is missing, or what speaks for the module.

@@ -2,6 +2,7 @@
 
 use super::Slip;
 use crate::draw::{Drawing, Look, Tone};
+use crate::record::chain::fingerprint_line;
 use crate::report::seen;
 use crate::report::text::Lines;
 use crate::report::words::{moment, offset};
@@ -75,6 +76,7 @@ pub(in crate::report) fn record(slip: &Slip) -> Vec<(&'static str, String)> {
         ("stand", record.state.words().to_owned()),
         ("lines", record.lines.to_string()),
         ("fingerprint", record.fingerprint.clone()),
+        ("made by", fingerprint_line("RECORD", record.lines)),
         ("head", record.head.clone()),
     ]
 }

@@ -7,6 +7,7 @@ use chrono::{DateTime, FixedOffset};
 use super::notable::{self, Noted};
 use super::pace::Paced;
 use super::slots::Slots;
+use super::tried::Tried;
 use super::types::*;
 use crate::checklist::{Evidence, Step, StepId, Steps};
 use crate::plan::{Action, Plan};
@@ -46,6 +47,7 @@ struct Fold<'a> {
     strays: BTreeMap<String, usize>,
     slots: Slots<'a>,
     reports: Vec<Report>,
+    tried: Tried,
     notes: Vec<NoteTold>,
     other: Vec<Other>,
     people: Vec<String>,
@@ -74,6 +76,7 @@ impl<'a> Fold<'a> {
             slots: Slots::new(&input.job.opened().plan),
             reports: Vec::new(),
             notes: Vec::new(),
+            tried: Tried::default(),
             other: Vec::new(),
             people: Vec::new(),
             paced: Vec::new(),
@@ -94,6 +97,7 @@ impl<'a> Fold<'a> {
         self.slots.line(line, step);
         self.pace(line, step);
         self.report(line);
+        self.tried.line(line);
         match &line.event {
             Event::Noted { step, text } => self.notes.push(NoteTold {
                 line: line.n,
@@ -242,9 +246,8 @@ impl<'a> Fold<'a> {
             measured,
             reports: self.reports,
             rounds,
-            // Filled from their events; until a record has such events there is nothing to fill them from.
-            trials: Vec::new(),
-            verdicts: Vec::new(),
+            trials: self.tried.trials,
+            verdicts: self.tried.verdicts,
             slots,
             notes: self.notes,
             declarations: declarations(job),
@@ -297,6 +300,10 @@ fn has_words(event: &Event) -> bool {
                 | Event::SnapshotTaken { .. }
                 | Event::Compared { .. }
                 | Event::RoundOpened { .. }
+                | Event::IsolationOpened(_)
+                | Event::TrialOpened { .. }
+                | Event::TrialDone { .. }
+                | Event::VerdictReached { .. }
                 | Event::TailSetAside { .. }
                 | Event::Declared { .. }
                 | Event::Signed { .. }

@@ -4,6 +4,7 @@ mod fold;
 mod notable;
 mod pace;
 mod slots;
+mod tried;
 mod types;
 
 pub use fold::{Input, story};

@@ -1,0 +1,271 @@
+//! A search driven by a script: what comes next, and what a start showed.
+
+use super::IsolateArgs;
+use crate::board::SlotLabel;
+use crate::checklist::Steps;
+use crate::commands::files::{self, named};
+use crate::commands::{CommandError, Exit};
+use crate::draw::Look;
+use crate::env::Env;
+use crate::isolate::{self, Answer, Seen, Step, Trial};
+use crate::module::{Identity, Module};
+use crate::record::{Event, Isolation, Job, Journal};
+use crate::runner::{Search, all_steps, comparison, open_search, read_trial, table, trial, undecided, verdict_lines};
+use crate::snapshot::{Snapshot, ascii_json, read_json};
+use crate::text::shown;
+
+/// What a start showed.
+enum Start {
+    Report(Box<Snapshot>),
+    Told(Seen),
+}
+
+/// Answers one call.
+pub(super) fn run(env: &mut Env, args: &IsolateArgs, search: &Search) -> Result<Exit, CommandError> {
+    let path = files::located(env, &args.record);
+    let start = start(env, args)?;
+    let answer = if args.next {
+        next(&crate::record::read::job(&path)?.job, args, search, start)?
+    } else {
+        let Some(start) = start else {
+            return Err(CommandError::new(Exit::Usage, "--done needs what the start showed")
+                .way_out("--snapshot FILE, --report SLOT,SLOT, --report none, or --no-post"));
+        };
+        let mut journal = Journal::open(&path, env.clock.now())?;
+        done(env, args, search, &mut journal, &start)?
+    };
+    show(env, args, &answer)
+}
+
+/// What the options say a start showed.
+fn start(env: &Env, args: &IsolateArgs) -> Result<Option<Start>, CommandError> {
+    if let Some(path) = &args.snapshot {
+        let bytes = files::bytes(&files::located(env, path)).map_err(|error| CommandError::reading(path, &error))?;
+        let snapshot = read_json(&bytes).map_err(|error| {
+            CommandError::new(Exit::BadData, format!("{} is no snapshot", named(path)))
+                .because(&error)
+                .way_out("take it anew on the machine: slotwise capture -o FILE")
+        })?;
+        return Ok(Some(Start::Report(Box::new(snapshot))));
+    }
+    if args.no_post {
+        return Ok(Some(Start::Told(Seen::NoPost)));
+    }
+    if args.report.is_empty() {
+        return Ok(None);
+    }
+    let all_well = args.report.len() == 1 && args.report[0].eq_ignore_ascii_case("none");
+    let slots =
+        if all_well { Vec::new() } else { args.report.iter().map(|slot| SlotLabel::from(slot.trim())).collect() };
+    Ok(Some(Start::Told(Seen::Slots(slots))))
+}
+
+fn steps_of(job: &Job) -> Result<Steps, CommandError> {
+    all_steps(job)
+        .map_err(|error| CommandError::new(Exit::BadData, "the steps of the job cannot be made").because(&error))
+}
+
+/// The search the record has, or the one that would begin with this start or with the last report on record.
+fn begun(job: &Job, args: &IsolateArgs, search: &Search, start: Option<&Start>) -> Result<Isolation, CommandError> {
+    if let Some(open) = job.isolation().filter(|open| open.is_open()) {
+        return Ok(open.clone());
+    }
+    let steps = steps_of(job)?;
+    let spares = spares(job, &args.spare);
+    let make = |first: Seen, line: Option<u64>| Isolation {
+        line: 0,
+        opened: open_search(job, &steps, search, first, line, spares.clone()),
+        trials: Vec::new(),
+        verdict: None,
+    };
+    let seen = |snapshot: &Snapshot| {
+        let stands = make(Seen::NoPost, None).arrangement(0);
+        trial::seen(job, &steps, &stands, snapshot)
+    };
+    match (start, job.snapshot()) {
+        (Some(Start::Told(told)), _) => Ok(make(told.clone(), None)),
+        (Some(Start::Report(snapshot)), _) => Ok(make(seen(snapshot), None)),
+        (None, Some((line, snapshot))) => Ok(make(seen(snapshot), Some(line))),
+        (None, None) => Err(CommandError::new(Exit::BadData, "the record holds no report of the machine")
+            .way_out("give the start that showed the fault: --snapshot FILE, --report SLOT,SLOT or --no-post")),
+    }
+}
+
+fn spares(job: &Job, serials: &[String]) -> Vec<Module> {
+    let like = job.opened().plan.slot.first().map(|planned| planned.module.clone());
+    let spare = |like: &Module, serial: &String| Module {
+        spec: like.spec.clone(),
+        identity: Identity { serial: Some(serial.clone()), ..like.identity.clone() },
+    };
+    like.map(|like| serials.iter().map(|serial| spare(&like, serial)).collect()).unwrap_or_default()
+}
+
+fn answer_of(job: &Job, search: &Isolation) -> Result<Answer, CommandError> {
+    let state = search.state(&job.opened().board).map_err(refused)?;
+    let mut answer = isolate::answer(&state);
+    // What was asked for already stays asked for.
+    if let Some(open) = search.open_trial() {
+        answer.verdict = None;
+        answer.undecided = None;
+        let Trial { changes, minutes, why } =
+            Trial { changes: open.changes.clone(), minutes: open.minutes, why: open.why.clone() };
+        answer.trial = Some(Trial { changes, minutes, why });
+    }
+    Ok(answer)
+}
+
+fn refused(error: isolate::IsolateError) -> CommandError {
+    CommandError::new(Exit::BadData, error.to_string())
+        .way_out("nothing was written; give labels and serials as the job has them")
+}
+
+fn next(job: &Job, args: &IsolateArgs, search: &Search, start: Option<Start>) -> Result<Answer, CommandError> {
+    if let Some(over) = job.isolation().filter(|over| !over.is_open() && start.is_none()) {
+        return answer_of(job, over);
+    }
+    answer_of(job, &begun(job, args, search, start.as_ref())?)
+}
+
+/// Writes what a start showed, and what follows from it.
+fn done(
+    env: &Env,
+    args: &IsolateArgs,
+    search: &Search,
+    journal: &mut Journal,
+    start: &Start,
+) -> Result<Answer, CommandError> {
+    let by = args.technician.clone().unwrap_or_else(|| journal.job().opened().technician.clone());
+    let steps = steps_of(journal.job())?;
+    // Everything is judged before the first line is written.
+    let open = journal.job().isolation().filter(|open| open.is_open()).cloned();
+    let on_record = open.is_none() && shows_a_fault(journal.job());
+    let first_start = open.is_none() && !on_record;
+    let begun = begun(journal.job(), args, search, if first_start { Some(start) } else { None })?;
+    let asked = if first_start { None } else { answer_of(journal.job(), &begun)?.trial };
+    if asked.is_none() && !first_start {
+        return Err(CommandError::new(Exit::BadData, "no trial is due in this record")
+            .way_out("--next says where the search stands"));
+    }
+    let changes = asked.as_ref().map(|trial| trial.changes.clone()).unwrap_or_default();
+    let mut did = match &args.did {
+        Some(json) => serde_json::from_str::<Vec<Step>>(json).map_err(|error| {
+            CommandError::new(Exit::BadData, "--did is no list of changes")
+                .because(&error)
+                .way_out(r#"such as [{"reseat":"A1"},{"swap":["A1","B1"]}]"#)
+        })?,
+        None => changes.clone(),
+    };
+    let seen = match start {
+        Start::Told(seen) => seen.clone(),
+        Start::Report(snapshot) => {
+            let findings = comparison(journal.job(), &steps, snapshot).findings;
+            if let Some(finding) = findings.iter().find(|_| trial::is_no_evidence(&findings)) {
+                let lines = finding.lines();
+                return Err(CommandError::new(Exit::BadData, "the report is not of the start after this trial")
+                    .way_out(lines.join(" "))
+                    .way_out("nothing was written"));
+            }
+            if first_start {
+                begun.opened.first.clone()
+            } else {
+                read_trial(journal.job(), &steps, &begun, &mut did, snapshot).0
+            }
+        }
+    };
+    if asked.is_some() {
+        begun
+            .state(&journal.job().opened().board)
+            .and_then(|mut state| state.observe(&changes, did.clone(), seen.clone()))
+            .map_err(refused)?;
+    }
+    let now = || env.clock.now();
+    let was_paused = journal.job().is_paused();
+    if was_paused {
+        journal.append(&by, now(), Event::Resumed { step: None, away_ms: None, clock_note: None })?;
+    }
+    if open.is_none() && !first_start {
+        journal.append(&by, now(), Event::IsolationOpened(Box::new(begun.opened.clone())))?;
+    }
+    if let Some(Trial { changes, minutes, why }) = asked
+        && begun.open_trial().is_none()
+    {
+        let trial = begun.trials.len() as u64 + 1;
+        journal.append(&by, now(), Event::TrialOpened { trial, changes, minutes, why, guided: false })?;
+    }
+    let mut snapshot_line = None;
+    if let Start::Report(snapshot) = start {
+        let line = journal.append(&by, now(), Event::SnapshotTaken { step: None, snapshot: snapshot.clone() })?;
+        let findings = comparison(journal.job(), &steps, snapshot).findings;
+        journal.append(&by, now(), Event::Compared { snapshot_line: line, findings })?;
+        snapshot_line = Some(line);
+    }
+    if first_start {
+        let opened = crate::record::IsolationOpened { snapshot_line, ..begun.opened.clone() };
+        journal.append(&by, now(), Event::IsolationOpened(Box::new(opened)))?;
+    } else if let Some(open) = journal.job().isolation().and_then(Isolation::open_trial) {
+        let trial = open.trial;
+        journal.append(&by, now(), Event::TrialDone { trial, done: did, seen, snapshot_line })?;
+        if let Start::Report(snapshot) = start
+            && let Some(line) = snapshot_line
+        {
+            let findings = comparison(journal.job(), &steps, snapshot).findings;
+            journal.append(&by, now(), Event::Compared { snapshot_line: line, findings })?;
+        }
+    }
+    let Some(search) = journal.job().isolation().cloned() else {
+        return Err(CommandError::new(Exit::BadData, "no search was begun"));
+    };
+    let answer = answer_of(journal.job(), &search)?;
+    let reached = answer.verdict.clone().or_else(|| answer.undecided.as_deref().map(undecided));
+    if let Some(verdict) = reached {
+        let explanations = answer.explanations.clone();
+        journal.append(&by, now(), Event::VerdictReached { verdict, explanations })?;
+    }
+    if was_paused {
+        journal.append(&by, now(), Event::Paused { step: None, why: "between two trials".to_owned() })?;
+    }
+    Ok(answer)
+}
+
+/// Whether the last report on record shows a fault that a search could begin with.
+fn shows_a_fault(job: &Job) -> bool {
+    job.snapshot().is_some()
+        && job.comparison().is_some_and(|last| last.findings.iter().any(|finding| finding.slot.is_some()))
+}
+
+fn show(env: &mut Env, args: &IsolateArgs, answer: &Answer) -> Result<Exit, CommandError> {
+    if args.json {
+        let json = serde_json::to_string(answer)
+            .map_err(|error| CommandError::new(Exit::Io, "cannot write JSON").because(&error))?;
+        writeln!(env.stdout, "{}", ascii_json(&json))?;
+    } else {
+        let width = env.terminal.size.map_or(80, |(columns, _)| usize::from(columns));
+        let look = Look { width, unicode: env.unicode() };
+        if let Some(verdict) = &answer.verdict {
+            for line in verdict_lines(verdict) {
+                writeln!(env.stdout, "{line}")?;
+            }
+        }
+        if let Some(Trial { changes, minutes, why }) = &answer.trial {
+            writeln!(env.stdout, "NEXT, about {minutes} min: {}", isolate::trial_words(changes))?;
+            writeln!(env.stdout, "{}", shown(why))?;
+        }
+        if let Some(undecided) = &answer.undecided {
+            writeln!(env.stdout, "UNDECIDED: {}", shown(undecided))?;
+        }
+        if !answer.explanations.is_empty() {
+            for line in table(&answer.explanations, look) {
+                writeln!(env.stdout, "{line}")?;
+            }
+        }
+        for note in &answer.notes {
+            writeln!(env.stdout, "note: {}", shown(note))?;
+        }
+    }
+    env.stdout.flush()?;
+    Ok(match (&answer.verdict, &answer.trial) {
+        (Some(verdict), _) if verdict.what == "none" => Exit::Done,
+        (None, Some(_)) => Exit::Paused,
+        _ => Exit::Findings,
+    })
+}

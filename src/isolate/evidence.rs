@@ -1,0 +1,158 @@
+//! What the running machine tells besides the report of a boot: errors it corrected, and the outcome of pattern tests.
+//!
+//! Both are weak: a steady stream of corrected errors speaks for the module, its slot, its channel or its processor, not for
+//! one of them, and the numbers are assumed until a shop has its own. None of it convicts a module by itself.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::belief::{Belief, Model};
+use super::layout::Place;
+use super::rates::EvidenceTable;
+use crate::board::SlotLabel;
+
+/// What was found out about the module in one slot while the machine ran.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Finding {
+    pub slot: SlotLabel,
+    /// Errors corrected since the boot; absent when nobody counted.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub corrected: Option<u64>,
+    /// Whether a pattern test of its memory found no error; absent when none ran.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pattern_passed: Option<bool>,
+}
+
+/// Probability of one sign where a fault covers the slot, where the module is badly seated, and where all is well.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sign {
+    pub covered: f64,
+    pub seated_badly: f64,
+    pub sound: f64,
+}
+
+impl Sign {
+    /// The same for the sign not being there.
+    pub fn absent(self) -> Self {
+        Self { covered: 1.0 - self.covered, seated_badly: 1.0 - self.seated_badly, sound: 1.0 - self.sound }
+    }
+}
+
+/// The numbers of a rates file.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Evidence {
+    /// Corrected errors in one boot from which on they are a stream and not a stray.
+    pub steady: f64,
+    pub corrected: Sign,
+    pub pattern: Sign,
+}
+
+impl Evidence {
+    /// As a rates file gives them.
+    pub fn of(table: &EvidenceTable) -> Self {
+        let sign = |s: &super::rates::SignTable| Sign {
+            covered: s.covered.number(),
+            seated_badly: s.seating.number(),
+            sound: s.sound.number(),
+        };
+        Self { steady: table.steady.number(), corrected: sign(&table.corrected), pattern: sign(&table.pattern) }
+    }
+
+    /// The signs a finding amounts to. A slot without a stream of errors tells nothing: most faults have none.
+    pub fn signs(&self, finding: &Finding) -> Vec<Sign> {
+        let stream = finding.corrected.is_some_and(|count| count > 0 && count as f64 >= self.steady);
+        let pattern = finding.pattern_passed.map(|passed| if passed { self.pattern.absent() } else { self.pattern });
+        stream.then_some(self.corrected).into_iter().chain(pattern).collect()
+    }
+}
+
+impl Belief {
+    /// Takes in one sign seen at a place, by Bayes' rule over causes and the seating there. Returns its probability; a sign
+    /// that nothing explains changes nothing.
+    pub fn sign(&mut self, model: &Model, place: Place, sign: Sign) -> f64 {
+        let factors: Vec<f64> = (0..self.hypotheses.len())
+            .map(|n| {
+                if self.covers(model, n, place) {
+                    return sign.covered;
+                }
+                let bad = self.badly_seated(model, n, place);
+                bad * sign.seated_badly + (1.0 - bad) * sign.sound
+            })
+            .collect();
+        let total: f64 = self.hypotheses.iter().zip(&factors).map(|(h, f)| h.weight * f).sum();
+        if total <= 0.0 {
+            return 0.0;
+        }
+        for n in (0..self.hypotheses.len()).filter(|n| factors[*n] > 0.0) {
+            if !self.covers(model, n, place) {
+                self.weigh_seating(model, n, place, sign.seated_badly / factors[n], sign.sound / factors[n]);
+            }
+        }
+        for (hypothesis, factor) in self.hypotheses.iter_mut().zip(&factors) {
+            hypothesis.weight *= factor / total;
+        }
+        self.drop_below(0.0);
+        total
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::action::{Arrangement, Change};
+    use super::super::belief::Cause;
+    use super::super::fault::{Fault, Mode};
+    use super::super::layout::Layout;
+    use super::*;
+
+    const STREAM: Sign = Sign { covered: 0.3, seated_badly: 0.1, sound: 0.05 };
+
+    fn weight(belief: &Belief, fault: Fault) -> f64 {
+        belief.hypotheses.iter().filter(|h| h.cause == Cause::one(fault)).map(|h| h.weight).sum()
+    }
+
+    fn model(mode: Mode) -> Model {
+        Model { layout: Layout::grid(1, 4, 2), mode, clears: 0.9, spoils: 0.01, shows: 0.7, sure: 0.99 }
+    }
+
+    #[test]
+    fn a_stream_of_corrected_errors_speaks_for_what_covers_the_slot_and_does_not_choose_among_it() {
+        let model = model(Mode::Slot);
+        let faults = [Fault::Module(0), Fault::Slot(0), Fault::Channel(0), Fault::Module(4)];
+        let causes = faults.map(|f| (Cause::one(f), 0.25)).to_vec();
+        let mut belief = Belief::of(&model, Arrangement::full(8), causes);
+        let seen = belief.sign(&model, 0, STREAM);
+        // By hand: .25 · (3 · .3 + .05) = .2375; each that covers the slot .25 · .3 / .2375, the other .25 · .05 / .2375.
+        assert!((seen - 0.2375).abs() < 1e-12);
+        for fault in &faults[..3] {
+            assert!((weight(&belief, *fault) - 0.075 / 0.2375).abs() < 1e-12);
+        }
+        assert!((weight(&belief, faults[3]) - 0.0125 / 0.2375).abs() < 1e-12);
+    }
+
+    #[test]
+    fn the_seating_at_the_slot_is_weighed_too() {
+        for mode in [Mode::Slot, Mode::Channel] {
+            let model = model(mode);
+            let causes = vec![(Cause::one(Fault::Seat(0)), 0.5), (Cause::one(Fault::Module(0)), 0.5)];
+            let mut belief = Belief::of(&model, Arrangement::full(8), causes);
+            belief.act(&model, &[Change::Reseat(0)]);
+            belief.sign(&model, 0, STREAM);
+            // By hand: the seating stayed bad with .1, so a sign has .1 · .1 + .9 · .05 = .055 under it and .3 under the module.
+            assert!((weight(&belief, Fault::Seat(0)) - 0.055 / 0.355).abs() < 1e-12, "{mode:?}");
+            // And the seating is bad with .01 / .055 afterwards.
+            let n = belief.hypotheses.iter().position(|h| h.cause.first == Fault::Seat(0)).unwrap();
+            assert!((belief.badly_seated(&model, n, 0) - 0.01 / 0.055).abs() < 1e-12, "{mode:?}");
+        }
+    }
+
+    #[test]
+    fn few_errors_are_no_sign_and_a_passed_pattern_test_is_one_against() {
+        let evidence = Evidence { steady: 100.0, corrected: STREAM, pattern: STREAM };
+        let finding = |corrected, pattern_passed| Finding { slot: "A1".into(), corrected, pattern_passed };
+        assert!(evidence.signs(&finding(Some(99), None)).is_empty());
+        assert_eq!(evidence.signs(&finding(Some(100), None)), [STREAM]);
+        assert_eq!(evidence.signs(&finding(Some(0), Some(true))), [STREAM.absent()]);
+        assert_eq!(evidence.signs(&finding(Some(100), Some(false))), [STREAM, STREAM]);
+    }
+}

@@ -1,0 +1,147 @@
+//! The population rules that hold during trials too: a channel is filled in the order of its positions, a channel holds one
+//! kind of module, and a socket without a processor holds none.
+//!
+//! A channel that broke a rule before the trial may stay as it is; a trial that changes it has to leave it in order.
+
+use std::sync::Arc;
+
+use super::action::{Action, Arrangement};
+use super::layout::{Layout, NOWHERE, Piece, Place};
+use crate::board::Board;
+
+/// What the board asks of every arrangement. Without a board nothing is asked.
+#[derive(Debug, Clone, Default)]
+pub struct House {
+    /// By place: its position in its channel, 1 is filled first. Empty when not known.
+    position: Arc<Vec<u8>>,
+    /// By module: equal numbers are one kind. Empty when not known.
+    kind: Arc<Vec<u16>>,
+    /// By socket: whether it goes without a processor. Empty when all have one.
+    bare: Arc<Vec<bool>>,
+}
+
+impl House {
+    /// The rules of a board file, for modules not known yet and all processors fitted.
+    pub fn of(board: &Board) -> Self {
+        Self { position: Arc::new(board.slots().map(|s| s.slot.position).collect()), ..Self::default() }
+    }
+
+    /// States the kind of each module by a number.
+    pub fn kinds(&mut self, kind: Vec<u16>) {
+        self.kind = Arc::new(kind);
+    }
+
+    /// States which sockets go without a processor.
+    pub fn bare(&mut self, bare: Vec<bool>) {
+        self.bare = Arc::new(bare);
+    }
+
+    fn same_kind(&self, a: Piece, b: Piece) -> bool {
+        self.kind.get(usize::from(a)) == self.kind.get(usize::from(b))
+    }
+
+    /// Whether a channel as fitted keeps the rules.
+    pub fn channel_holds(&self, layout: &Layout, board: &Arrangement, channel: u16) -> bool {
+        let places = layout.places(channel);
+        let first = places.iter().find_map(|p| board.at(*p));
+        let Some(first) = first else { return true };
+        if self.bare.get(usize::from(layout.socket_of(channel))) == Some(&true) {
+            return false;
+        }
+        let position = |p: Place| self.position.get(usize::from(p)).copied().unwrap_or(0);
+        places.iter().all(|p| match board.at(*p) {
+            Some(piece) => self.same_kind(piece, first),
+            // Nothing stands behind an empty slot.
+            None => !places.iter().any(|o| board.at(*o).is_some() && position(*o) > position(*p)),
+        })
+    }
+
+    /// Whether every channel that the action changes is in order after it.
+    pub fn allows(&self, layout: &Layout, before: &Arrangement, action: &Action) -> bool {
+        let mut after = before.clone();
+        action.iter().for_each(|change| after.apply(*change, &mut |_| {}));
+        (0..layout.channel_count() as u16).all(|channel| {
+            let same = layout.places(channel).iter().all(|p| before.at(*p) == after.at(*p));
+            same || self.channel_holds(layout, &after, channel)
+        })
+    }
+
+    /// The set as near to what is wanted as the rules let it be: gaps below a module are closed with the modules that belong
+    /// there, where these are free; otherwise what stands behind the gap is left out.
+    pub fn mended(&self, layout: &Layout, set: &[(Place, Piece)], home: &[(Place, Piece)]) -> Vec<(Place, Piece)> {
+        if self.position.is_empty() && self.bare.is_empty() {
+            return set.to_vec();
+        }
+        let pieces = home.iter().chain(set).map(|(_, m)| usize::from(*m) + 1).max().unwrap_or(0);
+        let mut fitted = vec![NOWHERE; layout.len()];
+        for (place, piece) in set {
+            fitted[usize::from(*place)] = *piece;
+        }
+        let mut board = Arrangement::new(fitted, pieces);
+        for channel in 0..layout.channel_count() as u16 {
+            let mut places = layout.places(channel).to_vec();
+            places.sort_by_key(|p| self.position.get(usize::from(*p)).copied());
+            let Some(last) = places.iter().rposition(|p| board.at(*p).is_some()) else { continue };
+            let mut gap = false;
+            for place in &places[..=last] {
+                let free = home.iter().find(|(p, m)| p == place && board.spots[usize::from(*m)] == NOWHERE);
+                match free {
+                    _ if gap => board.apply(super::action::Change::Remove(*place), &mut |_| {}),
+                    Some((p, m)) if board.at(*place).is_none() => {
+                        board.apply(super::action::Change::Fit(*p, *m), &mut |_| {});
+                    }
+                    _ => gap = board.at(*place).is_none(),
+                }
+            }
+        }
+        let held = |channel: u16| self.channel_holds(layout, &board, channel);
+        let fitted = (0..layout.len() as Place).filter_map(|p| Some((p, board.at(p)?)));
+        fitted.filter(|(p, _)| held(layout.channel_of(*p))).collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::action::Change;
+    use super::*;
+
+    fn two_by_two() -> (House, Layout) {
+        let house = House { position: Arc::new(vec![1, 2, 1, 2]), ..House::default() };
+        (house, Layout::grid(1, 2, 2))
+    }
+
+    #[test]
+    fn nothing_stands_behind_an_empty_slot() {
+        let (house, layout) = two_by_two();
+        let full = Arrangement::full(4);
+        assert!(house.allows(&layout, &full, &vec![Change::Remove(1)]));
+        assert!(!house.allows(&layout, &full, &vec![Change::Remove(0)]));
+        assert!(house.allows(&layout, &full, &vec![Change::Remove(0), Change::Remove(1)]));
+        // The order of the board file is not the order of filling.
+        let far_first = House { position: Arc::new(vec![2, 1, 2, 1]), ..House::default() };
+        assert!(far_first.allows(&layout, &full, &vec![Change::Remove(0)]));
+        assert!(!far_first.allows(&layout, &full, &vec![Change::Remove(1)]));
+    }
+
+    #[test]
+    fn kinds_do_not_mix_in_a_channel_and_a_bare_socket_takes_none() {
+        let (mut house, layout) = two_by_two();
+        house.kinds(vec![0, 0, 1, 1]);
+        let full = Arrangement::full(4);
+        assert!(!house.allows(&layout, &full, &vec![Change::Swap(0, 2)]));
+        assert!(house.allows(&layout, &full, &vec![Change::Swap(0, 2), Change::Swap(1, 3)]));
+        let (mut house, layout) = (two_by_two().0, Layout::grid(2, 1, 2));
+        house.bare(vec![false, true]);
+        let half = Arrangement::new(vec![0, NOWHERE, NOWHERE, NOWHERE], 1);
+        assert!(!house.allows(&layout, &half, &vec![Change::Move(0, 2)]));
+    }
+
+    #[test]
+    fn a_set_with_a_gap_is_mended_from_below() {
+        let (house, layout) = two_by_two();
+        let home = [(0, 0), (1, 1), (2, 2), (3, 3)];
+        assert_eq!(house.mended(&layout, &[(1, 1)], &home), [(0, 0), (1, 1)]);
+        // Module 0 stands elsewhere, so the gap in front of place 1 cannot be closed.
+        assert_eq!(house.mended(&layout, &[(1, 1), (2, 0)], &home), [(2, 0)]);
+    }
+}

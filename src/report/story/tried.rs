@@ -1,0 +1,94 @@
+//! Trials and verdicts of a record, line by line.
+
+use super::types::{Trial, Verdict};
+use crate::isolate::{Seen, trial_words};
+use crate::record::{Event, Line, time};
+
+/// What was tried so far, and the verdict that stands.
+#[derive(Debug, Default)]
+pub(super) struct Tried {
+    pub trials: Vec<Trial>,
+    pub verdicts: Vec<Verdict>,
+    /// The first verdict of the search that goes on.
+    standing: usize,
+}
+
+impl Tried {
+    pub(super) fn line(&mut self, line: &Line) {
+        let at = time::text(&line.at);
+        match &line.event {
+            Event::IsolationOpened(opened) => {
+                self.standing = self.verdicts.len();
+                let spares = match opened.spares.len() {
+                    0 => "no known-good module on hand".to_owned(),
+                    n => format!("{} on hand as known-good", crate::source::counted(n, "module")),
+                };
+                self.trials.push(Trial {
+                    line: line.n,
+                    at,
+                    by: line.by.clone(),
+                    change: format!("search for the fault begun, rates `{}`, {spares}", opened.rates.name),
+                    outcome: seen_words(&opened.first),
+                });
+            }
+            Event::TrialDone { trial, done, seen, .. } => self.trials.push(Trial {
+                line: line.n,
+                at,
+                by: line.by.clone(),
+                change: format!("trial {trial}: {}", trial_words(done)),
+                outcome: seen_words(seen),
+            }),
+            Event::VerdictReached { verdict, .. } => {
+                for earlier in self.verdicts.drain(self.standing..) {
+                    self.trials.push(Trial {
+                        line: earlier.line,
+                        at: earlier.at,
+                        by: line.by.clone(),
+                        change: format!("verdict then: {}", earlier.kind),
+                        outcome: format!("replaced by the verdict of line {}", line.n),
+                    });
+                }
+                self.verdicts.extend(verdicts(line.n, &at, verdict));
+            }
+            _ => {}
+        }
+    }
+}
+
+/// A verdict on two faults is told as one on each.
+fn verdicts(line: u64, at: &str, verdict: &crate::isolate::Verdict) -> Vec<Verdict> {
+    const JOINED: &str = " and ";
+    let kinds: Vec<&str> = verdict.what.split(JOINED).collect();
+    let named: Vec<&str> = verdict.which.split(JOINED).collect();
+    let chance: f64 = verdict.probability.parse().unwrap_or(0.0);
+    // Never rounded up to certainty.
+    let ppm = (verdict.what != "undecided").then_some((chance * 1e6).floor() as u32);
+    kinds
+        .iter()
+        .enumerate()
+        .map(|(n, kind)| {
+            let which = named.get(n).filter(|which| !which.is_empty()).map(|which| (*which).to_owned());
+            let is_module = *kind == "module";
+            Verdict {
+                line,
+                at: at.to_owned(),
+                kind: (*kind).to_owned(),
+                slot: which.clone().filter(|_| !is_module),
+                serial: which.filter(|_| is_module),
+                ppm,
+                why: vec![verdict.because.clone()],
+            }
+        })
+        .collect()
+}
+
+fn seen_words(seen: &Seen) -> String {
+    match seen {
+        Seen::NoPost => "the machine did not start".to_owned(),
+        Seen::Slots(slots) if slots.is_empty() => "every module worked".to_owned(),
+        Seen::Slots(slots) => {
+            let slots: Vec<&str> = slots.iter().map(crate::board::SlotLabel::as_str).collect();
+            format!("failing: {}", slots.join(", "))
+        }
+    }
+}

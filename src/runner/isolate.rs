@@ -1,0 +1,392 @@
+//! The search for a fault beside the walk: begun after findings, one trial at a time, until the evidence carries a verdict.
+
+use super::trial;
+use super::walk::{Heard, Runner, choice, side_question};
+use super::{RunError, compare};
+use crate::board::SlotLabel;
+use crate::checklist::Step as CardStep;
+use crate::draw::{Bar, Look, Tone, bars};
+use crate::isolate::rates::{Rates, shipped};
+use crate::isolate::{self, Done, Explanation, Seen, Step, Trial, Verdict};
+use crate::module::{Identity, Module};
+use crate::plan::rules::check;
+use crate::plan::{Seat, cpus_of};
+use crate::prompt::{Status, Wants};
+use crate::record::{Answer, Event, FittedModule, Isolation, IsolationOpened, Job, Passed};
+use crate::snapshot::Snapshot;
+use crate::text::shown;
+
+/// How a search is carried on.
+#[derive(Debug, Clone)]
+pub struct Search {
+    /// How likely each kind of fault is, and what trials cost.
+    pub rates: Rates,
+    /// The probability a verdict needs, as text.
+    pub sure: String,
+}
+
+impl Search {
+    /// With the rates for machines that were just fitted.
+    ///
+    /// # Errors
+    /// When the shipped file is not valid, which a test reads.
+    pub fn install() -> Result<Self, RunError> {
+        Self::shipped("install").ok_or(RunError::NoRates)
+    }
+
+    /// With rates that come with the program, by name.
+    pub fn shipped(name: &str) -> Option<Self> {
+        let rates = shipped(name)?.ok()?;
+        Some(Self { rates, sure: isolate::state::SURE.to_string() })
+    }
+}
+
+/// Where a search stands after a start.
+pub(super) enum Found {
+    /// The cards of the next trial come next.
+    Trial,
+    /// It has its verdict, or was given up.
+    Over,
+    Paused,
+}
+
+impl Runner<'_> {
+    /// Begins a search from what a start showed, and asks for its first trial.
+    pub(super) fn begin_search(
+        &mut self,
+        step: &CardStep,
+        first: Seen,
+        snapshot_line: Option<u64>,
+    ) -> Result<Found, RunError> {
+        let Some(spares) = self.spares(step)? else { return Ok(Found::Paused) };
+        let opened = open_search(self.journal.job(), &self.steps, &self.search, first, snapshot_line, spares);
+        self.record(Event::IsolationOpened(Box::new(opened)))?;
+        self.next_trial(step)
+    }
+
+    /// Known-good modules on the bench; `None` when the technician paused.
+    fn spares(&mut self, step: &CardStep) -> Result<Option<Vec<Module>>, RunError> {
+        let on_bench = self.machine.spare(self.journal.job());
+        let like = self.journal.job().opened().plan.slot.first().map(|planned| planned.module.clone());
+        let Some(like) = on_bench.clone().or(like) else { return Ok(Some(Vec::new())) };
+        if let Some(serial) = on_bench.as_ref().and_then(|spare| spare.identity.serial.as_deref()) {
+            let line = format!("a known-good module {} lies in a bag; its label reads {}", like.spec, shown(serial));
+            self.say(Status::Bench, line)?;
+        }
+        let text = format!(
+            "Is a known-good module on hand, like those in the machine ({})?\nScan its serial. Enter alone: there is none.",
+            like.spec
+        );
+        let mut asked = side_question(step, "spare", text);
+        asked.slot = None;
+        asked.wants = Wants::Line { what: "its serial, or Enter alone".to_owned(), optional: true };
+        loop {
+            match self.hear(&asked, Some(step))? {
+                Heard::Value { text, .. } => {
+                    let serial = text.trim();
+                    if serial.is_empty() {
+                        return Ok(Some(Vec::new()));
+                    }
+                    let in_use = compare::scanned(self.journal.job(), &self.steps);
+                    let is = |identity: &Identity| identity.serial.as_deref() == Some(serial);
+                    if in_use.values().any(is) {
+                        let why = "that module stands in the machine; a spare comes from outside it".to_owned();
+                        self.say(Status::Refused, why)?;
+                        continue;
+                    }
+                    let identity = Identity { serial: Some(serial.to_owned()), ..like.identity.clone() };
+                    return Ok(Some(vec![Module { spec: like.spec.clone(), identity }]));
+                }
+                Heard::Again => {}
+                Heard::Back | Heard::Override => return Ok(Some(Vec::new())),
+                Heard::Paused => return Ok(None),
+            }
+        }
+    }
+
+    /// Takes in what the start after the open trial showed, and goes on.
+    pub(super) fn trial_done(
+        &mut self,
+        step: &CardStep,
+        told: Option<Seen>,
+        report: Option<(u64, &Snapshot)>,
+    ) -> Result<Found, RunError> {
+        let job = self.journal.job();
+        let Some((search, run)) = job.isolation().and_then(|search| Some((search, search.open_trial()?))) else {
+            return self.next_trial(step);
+        };
+        let id = trial::id(job, search, run.trial);
+        let mut done = trial::carried(job, &self.steps, &id, &run.changes);
+        let number = run.trial;
+        let (seen, other) = match report {
+            Some((_, snapshot)) => read_trial(job, &self.steps, search, &mut done, snapshot),
+            None => (told.unwrap_or(Seen::NoPost), false),
+        };
+        let less = done != run.changes;
+        let snapshot_line = report.map(|(line, _)| line);
+        self.record(Event::TrialDone { trial: number, done: done.clone(), seen, snapshot_line })?;
+        if other {
+            let what =
+                format!("the report shows modules elsewhere than asked; what counts: {}", isolate::trial_words(&done));
+            self.say(Status::Attention, what)?;
+        } else if less {
+            let what = format!("part of the trial was passed; what counts: {}", isolate::trial_words(&done));
+            self.say(Status::Attention, what)?;
+        }
+        self.next_trial(step)
+    }
+
+    /// The verdict, or the next trial.
+    pub(super) fn next_trial(&mut self, step: &CardStep) -> Result<Found, RunError> {
+        let job = self.journal.job();
+        let Some(search) = job.isolation() else { return Ok(Found::Over) };
+        let state = match search.state(&job.opened().board) {
+            Ok(state) => state,
+            Err(error) => {
+                self.say(Status::Attention, format!("the search cannot go on: {error}"))?;
+                return self.give_up(&format!("The search could not go on: {error}"), Vec::new());
+            }
+        };
+        let answer = isolate::answer(&state);
+        let number = search.trials.len() as u64 + 1;
+        for note in &answer.notes {
+            self.say(Status::Attention, note.clone())?;
+        }
+        if let Some(verdict) = answer.verdict {
+            let explanations = answer.explanations;
+            for line in verdict_lines(&verdict) {
+                self.say(Status::Attention, line)?;
+            }
+            self.record(Event::VerdictReached { verdict, explanations })?;
+            return Ok(Found::Over);
+        }
+        let Some(next) = answer.trial else {
+            let why = answer.undecided.unwrap_or_default();
+            self.say(Status::Attention, why.clone())?;
+            return self.give_up(&why, answer.explanations);
+        };
+        self.ask_trial(step, number, next, answer.explanations)
+    }
+
+    fn ask_trial(
+        &mut self,
+        step: &CardStep,
+        number: u64,
+        next: Trial,
+        explanations: Vec<Explanation>,
+    ) -> Result<Found, RunError> {
+        const OPTIONS: [(&str, bool); 2] =
+            [("go on with this trial", true), ("stop the search here, undecided", false)];
+        let what = isolate::trial_words(&next.changes);
+        let text = format!("Trial {number}, about {} min: {what}.\n{}", next.minutes, next.why);
+        let mut asked = side_question(step, &format!("trial-{number}"), text);
+        asked.slot = None;
+        asked.picture = table(&explanations, self.look());
+        asked.wants = Wants::Choice { options: OPTIONS.iter().map(|(words, _)| (*words).to_owned()).collect() };
+        loop {
+            match self.hear(&asked, Some(step))? {
+                Heard::Value { text, .. } => match choice(&OPTIONS, &text) {
+                    Some(true) => break,
+                    Some(false) => return self.give_up("The technician stopped the search.", explanations),
+                    None => self.say(Status::Refused, "one of the two, by number or in words".to_owned())?,
+                },
+                Heard::Again => {}
+                Heard::Back | Heard::Override => {
+                    return self.give_up("The technician stopped the search.", explanations);
+                }
+                Heard::Paused => return Ok(Found::Paused),
+            }
+        }
+        let Trial { changes, minutes, why } = next;
+        self.record(Event::TrialOpened { trial: number, changes, minutes, why, guided: true })?;
+        self.steps_changed()?;
+        self.say(Status::Info, "the cards of this trial come next; then a new report tells".to_owned())?;
+        Ok(Found::Trial)
+    }
+
+    fn give_up(&mut self, why: &str, explanations: Vec<Explanation>) -> Result<Found, RunError> {
+        self.record(Event::VerdictReached { verdict: undecided(why), explanations })?;
+        self.say(Status::Attention, "the search ends undecided; nothing goes back to the maker on it".to_owned())?;
+        Ok(Found::Over)
+    }
+
+    /// The cards that bring the modules back to where the plan has them.
+    pub(super) fn put_back(&mut self, changes: Vec<Step>) -> Result<(), RunError> {
+        let number = self.journal.job().isolation().map_or(0, |search| search.trials.len()) as u64 + 1;
+        let why = "The search is over: the modules go back to their planned slots.".to_owned();
+        self.record(Event::TrialOpened { trial: number, changes, minutes: 0, why, guided: true })?;
+        self.steps_changed()?;
+        self.say(Status::Info, "the cards for putting the modules back come next".to_owned())
+    }
+}
+
+/// No verdict, and why.
+pub fn undecided(why: &str) -> Verdict {
+    Verdict { what: "undecided".to_owned(), which: String::new(), probability: "0".to_owned(), because: why.to_owned() }
+}
+
+/// All a search starts from, drawn from the job.
+pub fn open_search(
+    job: &Job,
+    steps: &crate::checklist::Steps,
+    search: &Search,
+    first: Seen,
+    snapshot_line: Option<u64>,
+    spares: Vec<Module>,
+) -> IsolationOpened {
+    let plan = &job.opened().plan;
+    let scanned = compare::scanned(job, steps);
+    let left_out = |slot: &SlotLabel| {
+        steps.iter().filter(|(_, _, step)| step.slot.as_ref() == Some(slot)).any(|(_, _, step)| {
+            let not =
+                |answer: &Answer| matches!(answer, Answer::Passed { as_what: Passed::NotDone | Passed::CouldNot, .. });
+            step.id.0.ends_with("/module") && job.answer(&step.id).is_some_and(|standing| not(&standing.answer))
+        })
+    };
+    // After an earlier search, the modules stand where it left them.
+    let stands =
+        job.isolation().filter(|search| search.done() > 0).map(|search| search.arrangement(search.trials.len()));
+    let fitted = match stands {
+        Some(stands) => {
+            stands.into_iter().filter_map(|one| Some(FittedModule { slot: one.slot?, module: one.module })).collect()
+        }
+        None => plan
+            .slot
+            .iter()
+            .filter(|planned| !left_out(&planned.slot))
+            .map(|planned| {
+                let mut module = planned.module.clone();
+                let read = scanned.get(&planned.slot).and_then(|identity| identity.serial.clone());
+                module.identity.serial = read.or(module.identity.serial);
+                FittedModule { slot: planned.slot.clone(), module }
+            })
+            .collect(),
+    };
+    let before = before(job, &first);
+    // What was seen first is what the first report showed, where rounds came after it.
+    let (first, before) = before.unwrap_or((first, Vec::new()));
+    IsolationOpened {
+        rates: search.rates.clone(),
+        sure: search.sure.clone(),
+        fitted,
+        spares,
+        first,
+        snapshot_line,
+        before,
+        without_processor: without_processor(job),
+        broken_rules: broken_rules(job),
+    }
+}
+
+/// What the rounds before the search tell: the slots of a round were seated anew, and the report after it still showed, or
+/// no longer showed, them. Known where every round's reason is the fault that is there now.
+fn before(job: &Job, now: &Seen) -> Option<(Seen, Vec<Done>)> {
+    if job.isolation().is_some() {
+        return None;
+    }
+    let (first, rest) = job.rounds().split_first()?;
+    let mut before = Vec::new();
+    let reseat = |slots: &[SlotLabel]| {
+        let planned = |slot: &&SlotLabel| job.opened().plan.module_at(slot.as_str()).is_some();
+        slots.iter().filter(planned).cloned().map(Step::Reseat).collect::<Vec<_>>()
+    };
+    let mut changes = reseat(&first.slots);
+    for round in rest {
+        before.push(Done { asked: None, done: changes, seen: Seen::Slots(round.slots.clone()) });
+        changes = reseat(&round.slots);
+    }
+    before.push(Done { asked: None, done: changes, seen: now.clone() });
+    Some((Seen::Slots(first.slots.clone()), before))
+}
+
+/// Sockets that the order leaves without a processor.
+fn without_processor(job: &Job) -> Vec<usize> {
+    let opened = job.opened();
+    let unit = opened.plan.order.unit.iter().find(|unit| unit.chassis == opened.unit);
+    let cpus = cpus_of(&opened.board, unit).unwrap_or_default();
+    cpus.iter().enumerate().filter(|(_, cpu)| cpu.is_none()).map(|(n, _)| n).collect()
+}
+
+/// Population rules that the plan itself breaks.
+fn broken_rules(job: &Job) -> Vec<String> {
+    let plan = &job.opened().plan;
+    let unit = plan.order.unit.iter().find(|unit| unit.chassis == job.opened().unit);
+    // A processor the board does not know is told when the job is opened; without its limits there is less to break.
+    let Ok(cpus) = cpus_of(&plan.board, unit).or_else(|_| cpus_of(&plan.board, None)) else { return Vec::new() };
+    let seat = |label: &SlotLabel| plan.module_at(label.as_str()).map(|planned| Seat::of(&planned.module.spec));
+    let seats: Vec<Option<Seat>> = plan.board.slots().map(|at| seat(&at.slot.label)).collect();
+    check(&plan.board, &cpus, &seats).breaches.into_iter().map(|breach| breach.what).collect()
+}
+
+/// What a report shows of the open trial, and whether modules stand otherwise than `done` says; `done` is then what is shown.
+pub fn read_trial(
+    job: &Job,
+    steps: &crate::checklist::Steps,
+    search: &Isolation,
+    done: &mut Vec<Step>,
+    snapshot: &Snapshot,
+) -> (Seen, bool) {
+    let before = search.arrangement(search.trials.len());
+    let after = |done: &[Step]| {
+        let mut stands = before.clone();
+        crate::record::carry_out(&mut stands, done);
+        stands
+    };
+    let mut stands = after(done);
+    let mut other = false;
+    if let Some(found) = trial::otherwise(job, &stands, snapshot)
+        && let Ok(state) = search.state(&job.opened().board)
+        && let Ok(changes) = state.changes_from(&found)
+    {
+        let kept = |step: &&Step| match step {
+            Step::Reseat(slot) => changes.iter().all(|change| !trial::slots_of(change).contains(&slot)),
+            Step::ClearSettings(_) => true,
+            _ => false,
+        };
+        let kept: Vec<Step> = done.iter().filter(kept).cloned().collect();
+        *done = changes.into_iter().chain(kept).collect();
+        stands = after(done);
+        other = true;
+    }
+    (trial::seen(job, steps, &stands, snapshot), other)
+}
+
+/// The explanations as rows with bars, likeliest first.
+pub fn table(explanations: &[Explanation], look: Look) -> Vec<String> {
+    const MOST: usize = 6;
+    let rows: Vec<Bar> = explanations
+        .iter()
+        .take(MOST)
+        .map(|one| {
+            let chance: f64 = one.probability.parse().unwrap_or(0.0);
+            let name = if one.which.is_empty() { one.what.clone() } else { format!("{} {}", one.what, one.which) };
+            Bar { name, value: (chance * 1000.0).round() as u64, text: one.probability.clone(), tone: Tone::Plain }
+        })
+        .collect();
+    let look = Look { width: look.width.min(60), ..look };
+    let mut lines = vec!["What explains what was seen, with its probability:".to_owned()];
+    lines.extend(bars(&rows, look).plain());
+    lines
+}
+
+/// A verdict for whoever stands at the machine: what it is, what carries it, what to do now.
+pub fn verdict_lines(verdict: &Verdict) -> Vec<String> {
+    let which = if verdict.which.is_empty() { String::new() } else { format!(" {}", shown(&verdict.which)) };
+    let mut lines =
+        vec![format!("VERDICT: {}{which}, probability {}", verdict.what, verdict.probability), verdict.because.clone()];
+    let next = match verdict.what.as_str() {
+        "seating" => "Nothing goes back to the maker: the module was not fully in.",
+        "module" => "Bag it, mark it, and let its slip go with it: `slotwise rma RECORD SERIAL`.",
+        "slot" => "The module is good. Take the board to its service; leave the slot empty until then.",
+        "channel" => {
+            "The modules are good. Processor contacts and board are next, by the machine's own service manual."
+        }
+        "socket" => {
+            "The modules are good. Let a qualified person look at the processor's contacts before anything is replaced."
+        }
+        "settings" => "Nothing is broken. Note the setting for the site.",
+        _ => "",
+    };
+    lines.extend(Some(next.to_owned()).filter(|next| !next.is_empty()));
+    lines
+}

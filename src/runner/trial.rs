@@ -1,0 +1,204 @@
+//! One trial as cards for the hands, and what the start after it says.
+
+use std::collections::BTreeMap;
+
+use super::compare::powered_on;
+use crate::board::SlotLabel;
+use crate::checklist::{Again, Evidence, ScanOf, Step as CardStep, Steps};
+use crate::isolate::{Seen, Step};
+use crate::plan::{Action, Plan, PlanSlot, Removal};
+use crate::record::{Answer, Isolation, Job, Passed, Stands, carry_out};
+use crate::snapshot::{SlotReport, Snapshot};
+use crate::verify::{Finding, FindingKind, Input, compare_all, lines_of_slots};
+
+/// What the ids of a trial's steps begin with; those of a second search carry its line.
+pub fn id(job: &Job, search: &Isolation, trial: u64) -> String {
+    match job.isolations().first() {
+        Some(first) if first.line == search.line => format!("trial-{trial}"),
+        _ => format!("trial-{}-{trial}", search.line),
+    }
+}
+
+/// What is carried from where to where in the trial at index `n`, as a plan of its own.
+pub fn as_plan(plan: &Plan, search: &Isolation, n: usize) -> (Plan, Again) {
+    let changes = search.trials.get(n).map(|run| run.changes.as_slice()).unwrap_or_default();
+    let before = search.arrangement(n);
+    let mut after = before.clone();
+    carry_out(&mut after, changes);
+    let mut made = Plan { slot: Vec::new(), remove: Vec::new(), ..plan.clone() };
+    made.order.fitted = Vec::new();
+    for (was, is) in before.iter().zip(&after) {
+        let planned = |slot: &SlotLabel, action, from: Option<&SlotLabel>| PlanSlot {
+            slot: slot.clone(),
+            action,
+            from: from.cloned(),
+            module: is.module.clone(),
+            lot: None,
+        };
+        match (&was.slot, &is.slot) {
+            (Some(from), Some(to)) if from == to => made.slot.push(planned(to, Action::Keep, None)),
+            (Some(from), Some(to)) => made.slot.push(planned(to, Action::Move, Some(from))),
+            (None, Some(to)) => made.slot.push(planned(to, Action::Insert, None)),
+            (Some(from), None) => {
+                made.remove.push(Removal { slot: from.clone(), module: is.module.clone(), to: None });
+            }
+            (None, None) => {}
+        }
+    }
+    let reseat = changes.iter().filter_map(|change| match change {
+        Step::Reseat(slot) => Some(slot.clone()),
+        _ => None,
+    });
+    let again = Again { reseat: reseat.collect(), clear_settings: changes.contains(&Step::ClearSettings(true)) };
+    (made, again)
+}
+
+/// The plan with every module where the search has it, slot by slot.
+pub fn arranged(plan: &Plan, stands: &[Stands]) -> Plan {
+    let slot = stands.iter().filter_map(|one| {
+        Some(PlanSlot {
+            slot: one.slot.clone()?,
+            action: Action::Keep,
+            from: None,
+            module: one.module.clone(),
+            lot: None,
+        })
+    });
+    Plan { slot: slot.collect(), remove: Vec::new(), mts: None, ..plan.clone() }
+}
+
+/// The slots that a report shows as failing, where modules stand as `stands` says.
+pub fn seen(job: &Job, steps: &Steps, stands: &[Stands], snapshot: &Snapshot) -> Seen {
+    let plan = arranged(&job.opened().plan, stands);
+    let findings = compare_all(&Input {
+        plan: &plan,
+        snapshot,
+        scanned: BTreeMap::new(),
+        chassis: Some(&job.opened().unit),
+        earlier: Vec::new(),
+        powered_on: powered_on(job, steps),
+    })
+    .findings;
+    Seen::Slots(failing(&findings))
+}
+
+/// The slots of findings that say a module does not work.
+fn failing(findings: &[Finding]) -> Vec<SlotLabel> {
+    let fails = |finding: &&Finding| {
+        matches!(finding.kind, FindingKind::Missing | FindingKind::ShutOff | FindingKind::ErrorsCounted)
+    };
+    let mut slots: Vec<SlotLabel> = findings.iter().filter(fails).filter_map(|finding| finding.slot.clone()).collect();
+    let mut once = Vec::new();
+    slots.retain(|slot| {
+        let new = !once.contains(slot);
+        once.push(slot.clone());
+        new
+    });
+    slots
+}
+
+/// Whether a report cannot be of the start after the change: of another machine, or of a start before.
+pub fn is_no_evidence(findings: &[Finding]) -> bool {
+    findings.iter().any(|finding| matches!(finding.kind, FindingKind::StaleSnapshot | FindingKind::OtherMachine))
+}
+
+/// What of the trial's changes was done: without those whose cards were passed.
+pub fn carried(job: &Job, steps: &Steps, id: &str, asked: &[Step]) -> Vec<Step> {
+    let prefix = format!("{id}/");
+    let passed = |step: &CardStep| {
+        matches!(step.evidence, Evidence::Scan { of: ScanOf::Module, .. })
+            && step.id.0.starts_with(&prefix)
+            && job.answer(&step.id).is_some_and(|standing| {
+                matches!(standing.answer, Answer::Passed { as_what: Passed::NotDone | Passed::CouldNot, .. })
+            })
+    };
+    let left: Vec<&SlotLabel> =
+        steps.iter().filter(|(_, _, step)| passed(step)).filter_map(|(_, _, step)| step.slot.as_ref()).collect();
+    let settings_left = job.answers().iter().any(|(id, standing)| {
+        let not = matches!(standing.answer, Answer::Passed { .. });
+        not && id.0.starts_with(&prefix) && id.0.ends_with("/settings")
+    });
+    asked
+        .iter()
+        .filter(|change| match change {
+            Step::ClearSettings(_) => !settings_left,
+            change => !slots_of(change).iter().any(|slot| left.contains(slot)),
+        })
+        .cloned()
+        .collect()
+}
+
+/// The slots a change touches.
+pub fn slots_of(change: &Step) -> Vec<&SlotLabel> {
+    match change {
+        Step::Reseat(slot) | Step::Remove(slot) | Step::Substitute(slot, _) => vec![slot],
+        Step::Swap(one, other) | Step::Move(one, other) => vec![one, other],
+        Step::ClearSettings(_) => Vec::new(),
+    }
+}
+
+/// Where the report shows modules in other slots than `stands` has them: every slot with the module that is in it.
+pub fn otherwise(job: &Job, stands: &[Stands], snapshot: &Snapshot) -> Option<Vec<(SlotLabel, String)>> {
+    let board = &job.opened().board;
+    let reported = lines_of_slots(board, &snapshot.slots);
+    let name_of = |report: &SlotReport| {
+        let serial = report.serial.as_ref()?;
+        let known = |one: &&Stands| {
+            one.module.identity.serial.as_ref().is_some_and(|own| crate::verify::serials_equal(own, serial))
+        };
+        // A module whose serial two of them share tells nothing.
+        let mut found = stands.iter().filter(known);
+        found.next().filter(|_| found.next().is_none()).map(|one| one.name.clone())
+    };
+    let shown: Vec<(SlotLabel, String)> = board
+        .slots()
+        .filter_map(|at| {
+            let report = snapshot.slots.get((*reported.get(at.index)?)?)?;
+            Some((at.slot.label.clone(), name_of(report)?))
+        })
+        .collect();
+    let here = |slot: &SlotLabel| stands.iter().find(|one| one.slot.as_ref() == Some(slot));
+    let differs = shown.iter().any(|(slot, name)| here(slot).is_none_or(|one| one.name != *name));
+    let twice = (1..shown.len()).any(|n| shown[..n].iter().any(|(_, name)| *name == shown[n].1));
+    if !differs || twice {
+        return None;
+    }
+    let rest = stands.iter().filter_map(|one| Some((one.slot.clone()?, one.name.clone())));
+    let unseen = rest.filter(|(slot, name)| {
+        let told = |(other, called): &(SlotLabel, String)| other == slot || called == name;
+        !shown.iter().any(told)
+    });
+    Some(shown.iter().cloned().chain(unseen).collect())
+}
+
+/// The changes that bring every module back to where the search found it, the convicted one left out of the machine.
+pub fn put_back(search: &Isolation, convicted: Option<&str>) -> Vec<Step> {
+    let first = search.arrangement(0);
+    let now = search.arrangement(search.trials.len());
+    let mut steps = Vec::new();
+    let is_out = |name: &str| convicted == Some(name);
+    for (home, one) in first.iter().zip(&now) {
+        if let Some(slot) = &one.slot
+            && (home.slot.as_ref() != Some(slot) || is_out(&one.name))
+        {
+            steps.push(Step::Remove(slot.clone()));
+        }
+    }
+    for (home, one) in first.iter().zip(&now) {
+        if let Some(slot) = home.slot.as_ref().filter(|slot| one.slot.as_ref() != Some(*slot))
+            && !is_out(&one.name)
+        {
+            steps.push(Step::Substitute(slot.clone(), one.name.clone()));
+        }
+    }
+    // A spare that takes the place of the convicted module stays there.
+    let bad_home = first.iter().find(|one| is_out(&one.name)).and_then(|one| one.slot.clone());
+    let spare = now.iter().zip(&first).find(|(_, home)| home.slot.is_none()).map(|(one, _)| one);
+    if let (Some(slot), Some(spare)) = (bad_home, spare) {
+        steps.retain(|step| !(spare.slot.as_ref() == Some(&slot) && *step == Step::Remove(slot.clone())));
+        if spare.slot.as_ref() != Some(&slot) {
+            steps.push(Step::Substitute(slot, spare.name.clone()));
+        }
+    }
+    steps
+}
