@@ -9,15 +9,15 @@ use std::path::Path;
 
 use program::Bench;
 use slotwise::commands::audit::{Against, Verdict, audit_files, records_in};
+use slotwise::record::read;
 use slotwise::record::sign::{SignerKey, Signers};
-use slotwise::record::{Event, read};
 use slotwise::runner::{all_steps, comparison};
 use slotwise::verify::Finding;
 
 #[test]
 fn every_example_record_replays_to_a_finished_job() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("logs-example");
-    for (name, rounds, findings) in [("seating.jsonl", 1, 0), ("slot.jsonl", 1, 1)] {
+    for (name, rounds, findings) in [("seating.jsonl", 0, 0), ("slot.jsonl", 0, 1)] {
         let told = read::job(&folder.join(name)).unwrap();
         assert_eq!(told.torn, None, "{name}");
         let job = told.job;
@@ -54,14 +54,16 @@ const EXAMPLES: [(&str, &str, i32, Option<&str>); 2] = [
     ("slot", "4", 1, Some("the slot goes to the board maker; until then the machine runs with this slot empty")),
 ];
 
-/// What the page of the examples says of `slot.jsonl`: the lines of the sign-offs with a key, and their times.
+/// What the page of the examples says of `slot.jsonl`: the lines of the sign-offs with a key, and their times. Read as JSON and
+/// no more, so that an example this program no longer reads can be replaced.
 fn signed(record: &Path) -> Vec<String> {
     let mut said = Vec::new();
-    for line in read::Lines::open(record).unwrap() {
-        let line = line.unwrap().line;
-        if matches!(line.event, Event::Declared { key: Some(_), .. }) {
-            let at = line.at.naive_utc().format("%Y%m%d%H%M%SZ").to_string();
-            said.extend([line.n.to_string(), (line.n + 1).to_string(), at]);
+    for line in fs::read_to_string(record).unwrap().lines() {
+        let line: serde_json::Value = serde_json::from_str(line).unwrap();
+        if line["event"] == "declared" && line["key"].is_string() {
+            let at = slotwise::record::time::parse(line["at"].as_str().unwrap()).unwrap();
+            let n = line["n"].as_u64().unwrap();
+            said.extend([n.to_string(), (n + 1).to_string(), at.naive_utc().format("%Y%m%d%H%M%SZ").to_string()]);
         }
     }
     said

@@ -11,7 +11,7 @@ pub fn entropy(shares: &[f64]) -> f64 {
 /// Mean length of the best code of `ways` letters.
 pub fn huffman(shares: &[f64], ways: usize) -> f64 {
     let mut left = shares.to_vec();
-    while (left.len() - 1) % (ways - 1) != 0 {
+    while !(left.len() - 1).is_multiple_of(ways - 1) {
         left.push(0.0);
     }
     let mut length = 0.0;
@@ -37,7 +37,7 @@ pub fn sequence(shares: &[f64], rows: &[u32], tests: u32, greedy: bool) -> f64 {
         let passes =
             |t: u32| (0..s.len()).filter(|n| set >> n & 1 == 1 && rows[*n] >> t & 1 == 1).fold(0, |m, n| m | 1 << n);
         let mut splits: Vec<(f64, u32)> = (0..tests)
-            .map(|t| passes(t))
+            .map(passes)
             .filter(|yes| *yes != 0 && *yes != set)
             .map(|yes| (entropy(&[mass(yes) / mass(set), mass(set & !yes) / mass(set)]), yes))
             .collect();

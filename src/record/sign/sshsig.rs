@@ -173,7 +173,7 @@ impl Sshsig {
         self.check_hash(namespace, &self.hash.of(message))
     }
 
-    /// As [`Sshsig::check_for`], for a message of which the hash is known, by this signature's [`Hash`].
+    /// As [`Sshsig::check_for`], for a message of which the hash is known, by this signature's [`enum@Hash`].
     ///
     /// # Errors
     /// What does not hold.
