@@ -334,7 +334,7 @@ pub fn read_trial(
     };
     let mut stands = after(done);
     let mut other = false;
-    if let Some(found) = trial::otherwise(job, &stands, snapshot)
+    if let Some(found) = trial::otherwise(job, &before, &stands, snapshot)
         && let Ok(state) = search.state(&job.opened().board)
         && let Ok(changes) = state.changes_from(&found)
     {
