@@ -10,7 +10,7 @@ use program::{Bench, TECHNICIAN, whole};
 use slotwise::machine::Fault;
 
 /// Commands that README tells of.
-const KNOWN: [&str; 11] = [
+const KNOWN: [&str; 12] = [
     "plan", "practice", "install", "resume", "capture", "verify", "isolate", "review", "report", "rma", "board",
     "schema",
 ];
