@@ -135,7 +135,8 @@ fn proof(answer: &Answer<'_>) -> String {
     let outcome = &answer.outcome;
     match (outcome.exhausted, outcome.bound) {
         (true, _) if outcome.alternatives_exhausted => {
-            "proven: every arrangement was searched or ruled out; nothing is better, nor comes between the next best"
+            "proven: every arrangement was searched or ruled out; nothing is better. The next best are the best found of \
+             other worth"
                 .to_owned()
         }
         (true, _) => {
