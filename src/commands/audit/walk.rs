@@ -95,8 +95,6 @@ pub fn read_record(file: &Path, bytes: &mut Vec<u8>) -> Result<u64, RecordError>
         return Err(RecordError::NotAFile { file: file.to_owned() });
     }
     let input = File::open(file).map_err(io)?;
-    // With room for one byte more, a file that does not grow meanwhile is read by two calls.
-    bytes.reserve(usize::try_from(found.len().min(LARGEST_FILE)).unwrap_or_default() + 1);
     input.take(LARGEST_FILE + 1).read_to_end(bytes).map_err(io)?;
     if bytes.len() as u64 > LARGEST_FILE {
         return Err(RecordError::TooLarge { file: file.to_owned() });
