@@ -32,6 +32,15 @@ impl Answer<'_> {
         self.stock.currency.as_deref().unwrap_or("")
     }
 
+    /// An amount; a dash when no lot has a price.
+    fn amount(&self, money: Money) -> String {
+        if self.priced() { money.to_string() } else { "-".to_owned() }
+    }
+
+    fn priced(&self) -> bool {
+        self.problem.lots.iter().any(|lot| lot.price.0 > 0)
+    }
+
     fn handlings(&self, found: &Found) -> Vec<Handling> {
         let fitted: Vec<bool> = self.modules.iter().map(Option::is_some).collect();
         order(&fitted, found)
@@ -175,7 +184,7 @@ fn alternatives(answer: &Answer<'_>, best: &Found, look: Look, colour: bool) -> 
                 s.mts.0.to_string(),
                 format!("{}/{}", told.channels.0, told.channels.1),
                 percent(told.bandwidth.best_mb_s, s.mb_s),
-                s.cost.to_string(),
+                answer.amount(s.cost),
                 s.moves.to_string(),
                 (slots - s.modules as usize).to_string(),
                 if n == 0 { String::new() } else { why_worse(answer.problem.prefer, best, found, answer.currency()) },
@@ -209,9 +218,9 @@ fn purchase(answer: &Answer<'_>, best: &Found, look: Look, colour: bool) -> Vec<
                 here.part.clone().unwrap_or_else(|| here.spec.to_string()),
                 here.count.to_string(),
                 answer.needed(best, lot).to_string(),
-                format!("{} of {}", n / here.pack.max(1), here.pack),
+                packs(n, here.pack.max(1)),
                 n.to_string(),
-                Money(here.price.0 * u64::from(n)).to_string(),
+                answer.amount(Money(here.price.0 * u64::from(n))),
             ]
         })
         .collect();
@@ -220,8 +229,21 @@ fn purchase(answer: &Answer<'_>, best: &Found, look: Look, colour: bool) -> Vec<
     }
     let mut lines = table(&heads, &rows, look).shown(colour);
     let units = counted(answer.problem.units as usize, "unit");
-    lines.push(format!("for {units}: {} {}", best.score.cost, shown(answer.currency())).trim_end().to_owned());
+    if answer.priced() {
+        lines.push(format!("for {units}: {} {}", best.score.cost, shown(answer.currency())).trim_end().to_owned());
+    } else {
+        lines.push(format!("for {units}; the stock list names no price, so no cost is told"));
+    }
     lines
+}
+
+/// `8 single`, `1 pack of 4`, `2 packs of 4`.
+fn packs(modules: u32, pack: u32) -> String {
+    if pack == 1 {
+        format!("{modules} single")
+    } else {
+        format!("{} of {pack}", counted((modules / pack) as usize, "pack"))
+    }
 }
 
 fn trade_off(answer: &Answer<'_>, front: &Front, look: Look, colour: bool) -> Vec<String> {
@@ -239,7 +261,7 @@ fn trade_off(answer: &Answer<'_>, front: &Front, look: Look, colour: bool) -> Ve
         .map(|p| {
             let s = p.score;
             let modules = s.modules.to_string();
-            vec![s.capacity.to_string(), s.cost.to_string(), percent(best, s.mb_s), s.mts.0.to_string(), modules]
+            vec![s.capacity.to_string(), answer.amount(s.cost), percent(best, s.mb_s), s.mts.0.to_string(), modules]
         })
         .collect();
     let more = if front.complete { "" } else { " (there are more)" };
@@ -281,7 +303,7 @@ pub fn json(answer: &Answer<'_>) -> Value {
                     json!({
                         "lot": here.name, "part": here.part, "there": here.count, "needed": answer.needed(found, lot),
                         "taken": n, "pack": here.pack, "packs": n / here.pack.max(1),
-                        "cost": Money(here.price.0 * u64::from(n)).to_string(),
+                        "cost": answer.priced().then(|| Money(here.price.0 * u64::from(n)).to_string()),
                     })
                 }).collect::<Vec<_>>(),
                 "handlings": answer.handlings(found).iter().map(|h| answer.handling(*h)).collect::<Vec<_>>(),
@@ -318,7 +340,7 @@ fn measures(answer: &Answer<'_>, found: &Found, best_mb_s: u64) -> Value {
         "mts": s.mts,
         // Hundredths: an estimate deserves no more digits.
         "effective_bandwidth": (s.mb_s * 100).checked_div(best_mb_s).unwrap_or(0),
-        "cost": s.cost.to_string(),
+        "cost": answer.priced().then(|| s.cost.to_string()),
         "moves": s.moves,
         "free_slots": answer.problem.board.slots().count() - s.modules as usize,
     })
