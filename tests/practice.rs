@@ -84,6 +84,22 @@ fn the_same_seed_strikes_the_same_slot_and_another_one_another() {
     assert!(["2", "3", "4", "5"].iter().any(|seed| struck(seed) != first));
 }
 
+#[test]
+fn the_practice_plan_is_searched_for_and_is_the_one_that_stands_beside_it() {
+    let bench = Bench::new();
+    bench.run(&["practice", "--auto", "--fault", "none", "--seed", "3"], b"").ends(0);
+    let searched = bench.job().opened().plan.clone();
+    let by_hand = bench.plan();
+    let seats = |plan: &slotwise::plan::Plan| {
+        let seat =
+            |one: &slotwise::plan::PlanSlot| (one.slot.clone(), one.module.identity.serial.clone(), one.lot.clone());
+        plan.slot.iter().map(seat).collect::<Vec<_>>()
+    };
+    assert_eq!(seats(&searched), seats(&by_hand));
+    assert_eq!((searched.mts, searched.capacity()), (by_hand.mts, by_hand.capacity()));
+    assert!(searched.reasons.iter().any(|reason| reason.contains("8 of 8 channels")), "{:?}", searched.reasons);
+}
+
 /// A terminal with the practice job in it.
 struct Bystander {
     session: PtySession,
