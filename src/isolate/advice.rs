@@ -7,7 +7,7 @@ use super::action::{Action, Change};
 use super::belief::{Belief, Kind, Model};
 use super::candidates::Means;
 use super::choose::{Choice, Depth, choose, choose_near, choose_whole};
-use super::fault::{Class, Mode, unit_of};
+use super::fault::{Class, Fault, Mode, unit_of};
 use super::layout::Piece;
 use super::state::{Seen, State, Step};
 
@@ -163,6 +163,19 @@ pub fn verdict(state: &State) -> Option<Verdict> {
         because.push_str(" A second fault may hide behind it: boot again once it is mended.");
     }
     make(&what, which, chance, because)
+}
+
+/// What leads, once the probability alone would do for a verdict: before anything else is asked of the evidence.
+pub fn likeliest(state: &State) -> Option<Explanation> {
+    let (kind, chance) = state.leading().filter(|(_, chance)| *chance >= state.model.sure)?;
+    let (what, which) = named(state, kind);
+    Some(Explanation { what, which, probability: probability(chance) })
+}
+
+/// What a verdict names, and which, where this is what is wrong.
+pub fn named_as(state: &State, fault: Fault) -> (String, String) {
+    let (what, which) = name(state, fault.class(&state.model.layout, state.model.mode));
+    (what.to_owned(), which)
 }
 
 /// Whether the evidence carries what the probability says.
