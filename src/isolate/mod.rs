@@ -13,6 +13,7 @@ pub mod evidence;
 pub mod fault;
 pub mod house;
 pub mod layout;
+pub mod learnt;
 pub mod rates;
 mod replay;
 pub mod slip;
