@@ -78,11 +78,12 @@ fn job(word: &dyn Fn(usize, &str) -> String, faults: usize) {
             let each = o.spent.as_secs_f64() * 1e3 / o.answers as f64;
             let per_cent = |share: f64| format!("{:.2}", 100.0 * share);
             println!(
-                "| {mode:?} q={shows} | {name} | {prior} | {} | {} | {} | {} | {} | {:.2} | {:.1} | {} | {} | {:+.2} | {:+.1} | {each:.0} | {:.0} |",
+                "| {mode:?} q={shows} | {name} | {prior} | {} | {} | {} | {} | {} | {} | {:.2} | {:.1} | {} | {} | {:+.2} | {:+.1} | {each:.0} | {:.0} |",
                 per_cent(g.right),
                 per_cent(g.wrong),
                 per_cent(g.convicted),
                 per_cent(g.silent),
+                per_cent(g.warned),
                 per_cent(g.open),
                 g.cycles,
                 g.minutes(),

@@ -9,6 +9,9 @@ use super::layout::{Layout, NOWHERE, Piece, Place};
 use super::state::{IsolateError, Seen, State, position};
 use crate::board::SlotLabel;
 
+/// The most faults that are paired with one another where the machine does not post.
+const PAIRED: usize = 180;
+
 impl State {
     /// Weighs what was found after trial `n`. What a boot reported by itself is not counted twice, and the same sign of the
     /// same module in the same slot counts once: given the fault, a second one is no news.
@@ -143,11 +146,14 @@ impl State {
                 causes.extend(single.iter().map(|(f, w)| (Cause { first: *f, second: bad }, w * self.bad_spare)));
             }
         }
-        let near: Vec<(Fault, f64)> = if self.second > 0.0 && self.model.mode != Mode::Blind {
+        let near: Vec<(Fault, f64)> = if self.second <= 0.0 {
+            Vec::new()
+        } else if self.model.mode == Mode::Blind {
+            // No report says which faults are near, so all are; on a large board that is more than can be weighed in time.
+            if single.len() <= PAIRED { single.clone() } else { Vec::new() }
+        } else {
             let spares = self.means.spares.iter().map(|p| (Fault::Module(*p), self.bad_spare / self.second));
             single.iter().copied().chain(spares).filter(|(f, _)| touches(*f)).collect()
-        } else {
-            Vec::new()
         };
         for (n, (a, wa)) in near.iter().enumerate() {
             for (b, wb) in &near[n + 1..] {

@@ -28,6 +28,8 @@ pub struct Stop {
     pub convicted: f64,
     /// Named one of two faults and did not say that another may hide.
     pub silent: f64,
+    /// Said that another may hide.
+    pub warned: f64,
     /// Ended without a verdict.
     pub open: f64,
 }
@@ -50,7 +52,11 @@ impl Stop {
         add(&mut self.right, right);
         add(&mut self.wrong, !right);
         add(&mut self.convicted, named.iter().any(|n| n.0 == "module" && !truth.contains(n)));
-        add(&mut self.silent, right && truth.iter().any(|t| !named.contains(t)) && !end.hides);
+        // The last of three is what both cannot be told from: naming that names both.
+        let whole = truth.get(2).is_some_and(|both| named.contains(both));
+        let missed = truth.iter().take(2).any(|t| !named.contains(t)) && !whole;
+        add(&mut self.silent, right && missed && !end.hides);
+        add(&mut self.warned, end.hides);
     }
 
     fn over(&mut self, runs: f64) {
@@ -61,6 +67,7 @@ impl Stop {
             &mut self.wrong,
             &mut self.convicted,
             &mut self.silent,
+            &mut self.warned,
             &mut self.open,
         ] {
             *sum /= runs;
@@ -184,7 +191,7 @@ pub fn played(shape: &Board, rates: &Rates, mode: Mode, faults: usize, runs: usi
         let mut alone: Option<(usize, usize, End)> = None;
         let truth = loop {
             let node = &nodes[at];
-            let truth: Vec<_> = machine.faults.iter().map(|f| named_as(&node.state, *f)).collect();
+            let truth = named_as(&node.state, &machine.faults);
             if let (None, Some(end)) = (&alone, &node.alone) {
                 alone = Some((cycles, inserted, end.clone()));
             }
@@ -214,7 +221,8 @@ pub fn played(shape: &Board, rates: &Rates, mode: Mode, faults: usize, runs: usi
             let answer = &nodes[at].answer;
             let (undecided, steps) = (&answer.undecided, nodes[at].state.trials());
             let steps: Vec<_> = steps.iter().map(|t| (&t.done, &t.seen)).collect();
-            let first: Vec<_> = answer.explanations.iter().take(4).map(|e| (&e.what, &e.which, &e.probability)).collect();
+            let first: Vec<_> =
+                answer.explanations.iter().take(4).map(|e| (&e.what, &e.which, &e.probability)).collect();
             outcome.opens.push(format!("{run}: {truth:?} after {cycles}: {first:?} {undecided:?} {steps:?}"));
         }
         if let Some(named) = end.named.filter(|named| !named.iter().all(|n| truth.contains(n))) {
