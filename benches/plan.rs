@@ -14,6 +14,9 @@ use bridge::Ours;
 use plan_general::Model;
 use slotwise::plan::search::search;
 
+/// When a search is cut short.
+const LIMIT: Duration = Duration::from_secs(2);
+
 const SIZES: [u32; 6] = [16, 32, 48, 64, 96, 128];
 
 /// Boards the growth is measured on: sockets, channels, slots, lots.
@@ -27,7 +30,7 @@ fn instance(seed: u64, (sockets, channels, slots, lots): (usize, usize, usize, u
 #[divan::bench(args = SCALES, max_time = 3)]
 fn search_ten_instances(bencher: divan::Bencher<'_, '_>, scale: (usize, usize, usize, usize)) {
     let ours: Vec<Ours> = (0..10).map(|seed| Ours::new(&instance(seed, scale))).collect();
-    bencher.bench(|| ours.iter().map(|o| search(&o.problem(), &mut || false).unwrap().nodes).sum::<u64>());
+    bencher.bench(|| ours.iter().map(limited).sum::<u64>());
 }
 
 #[divan::bench(args = [1, 2, 8, 32], max_time = 3)]
@@ -43,7 +46,13 @@ fn search_ten_instances_for_units(bencher: divan::Bencher<'_, '_>, units: u32) {
             Ours::new(&model)
         })
         .collect();
-    bencher.bench(|| ours.iter().map(|o| search(&o.problem(), &mut || false).unwrap().nodes).sum::<u64>());
+    bencher.bench(|| ours.iter().map(limited).sum::<u64>());
+}
+
+/// Steps of one search, cut short where it would not end.
+fn limited(ours: &Ours) -> u64 {
+    let start = Instant::now();
+    search(&ours.problem(), &mut || start.elapsed() > LIMIT).unwrap().nodes
 }
 
 fn timed<T>(work: impl FnOnce() -> T) -> (T, Duration) {
@@ -82,13 +91,15 @@ fn against_the_general_solver() {
     );
 }
 
-fn worst(scale: (usize, usize, usize, usize), seeds: u64) {
+/// Times of many instances; `plenty` multiplies the count of every lot.
+fn worst(scale: (usize, usize, usize, usize), plenty: u32, seeds: u64) {
     let mut times: Vec<(Duration, u64, bool)> = (0..seeds)
         .map(|seed| {
-            let ours = Ours::new(&instance(seed, scale));
+            let mut model = instance(seed, scale);
+            model.lots.iter_mut().for_each(|lot| lot.count *= plenty);
+            let ours = Ours::new(&model);
             let start = Instant::now();
-            let (outcome, time) =
-                timed(|| search(&ours.problem(), &mut || start.elapsed() > Duration::from_secs(4)).unwrap());
+            let (outcome, time) = timed(|| search(&ours.problem(), &mut || start.elapsed() > LIMIT).unwrap());
             (time, seed, outcome.exhausted)
         })
         .collect();
@@ -96,17 +107,25 @@ fn worst(scale: (usize, usize, usize, usize), seeds: u64) {
     let cut = times.iter().filter(|t| !t.2).count();
     let (slowest, seed, _) = times[times.len() - 1];
     println!(
-        "{scale:?}: median {:?}, slowest {slowest:?} (seed {seed}), {cut} of {seeds} cut short at 4 s",
+        "{scale:?}, counts x {plenty}: median {:?}, slowest {slowest:?} (seed {seed}), {cut} of {seeds} cut short at {LIMIT:?}",
         times[times.len() / 2].0
     );
+    most_memory();
+}
+
+/// The most memory held so far.
+fn most_memory() {
+    if let Ok(status) = std::fs::read_to_string("/proc/self/status") {
+        status.lines().filter(|l| l.starts_with("VmHWM")).for_each(|l| println!("most memory so far: {l}"));
+    }
 }
 
 fn main() {
-    against_the_general_solver();
-    worst((2, 8, 2, 40), 30);
-    worst((8, 12, 2, 200), 8);
-    if let Ok(status) = std::fs::read_to_string("/proc/self/status") {
-        status.lines().filter(|l| l.starts_with("VmHWM")).for_each(|l| println!("most memory: {l}"));
+    for (scale, seeds) in [((2, 8, 2, 40), 30), ((8, 12, 2, 200), 8)] {
+        for plenty in [1, 8] {
+            worst(scale, plenty, seeds);
+        }
     }
+    against_the_general_solver();
     divan::main();
 }

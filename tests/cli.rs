@@ -10,8 +10,10 @@ use program::{Bench, TECHNICIAN, whole};
 use slotwise::machine::Fault;
 
 /// Commands that README tells of.
-const KNOWN: [&str; 11] =
-    ["plan", "practice", "install", "resume", "capture", "verify", "review", "report", "rma", "board", "schema"];
+const KNOWN: [&str; 12] = [
+    "plan", "practice", "install", "resume", "capture", "verify", "isolate", "review", "report", "rma", "board",
+    "schema",
+];
 
 /// The commands that a help page lists.
 fn listed(help: &str) -> Vec<String> {

@@ -184,6 +184,7 @@ fn a_plan_written_by_a_program_reads_back() {
         board_sha256: Some(board.sha256()),
         mts: None,
         reasons: vec!["a reason".to_owned()],
+        considered: None,
         slot: vec![slot.unwrap()],
         remove: Vec::new(),
         order: order.unwrap(),

@@ -163,3 +163,55 @@ fn bad_input_is_refused_with_its_place() {
         assert!(err.contains(part), "{part} in {err}");
     }
 }
+
+#[test]
+fn a_stock_without_prices_tells_no_cost_and_packs_are_told_in_words() {
+    let folder = folder("label,count,pack\n32GB 2Rx4 PC4-2666V-RB2-12,20,4\n");
+    let board = heron();
+    let asked = ["--board", &board, "--stock", "stock.csv", "--capacity", "256GiB"];
+    let (code, out, err) = run(folder.path(), &asked);
+    assert_eq!((code, err.as_str()), (0, ""), "{out}");
+    assert!(out.contains("2 packs of 4") && out.contains("names no price") && !out.contains("0.00"), "{out}");
+    let (_, out, _) = run(folder.path(), &[&asked[..], &["--json"]].concat());
+    let told: Value = serde_json::from_str(&out).unwrap();
+    assert!(told["plans"][0]["cost"].is_null(), "{out}");
+}
+
+#[test]
+fn a_slot_that_is_fitted_twice_is_refused_by_name() {
+    let folder = folder(STOCK);
+    let twice = "slot,label\nF1-1,32GB 2Rx4 PC4-2666V-RB2-12\nF1-1,16GB 1Rx4 PC4-2666V-RC2-12\n";
+    std::fs::write(folder.path().join("fitted.csv"), twice).unwrap();
+    let board = heron();
+    let args = ["--board", &board, "--stock", "stock.csv", "--capacity", "256GiB", "--fitted", "fitted.csv"];
+    let (code, _, err) = run(folder.path(), &args);
+    assert_eq!(code, 65, "{err}");
+    assert!(err.contains("`F1-1` is named in row 2 already"), "{err}");
+}
+
+#[test]
+fn a_stock_of_ten_thousand_lots_is_planned_from() {
+    let mut stock = String::from("label,count,pack,price,currency,lot\n");
+    for n in 0..10_000 {
+        let label = ["32GB 2Rx4 PC4-2666V-RB2-12", "16GB 1Rx4 PC4-2666V-RC2-12", "64GB 2Rx4 PC4-2933Y-RB2-12"][n % 3];
+        stock += &format!("{label},{},{},{}.50,EUR,lot {n}\n", 4 + n % 5, [1, 2, 4][n % 7 % 3], 30 + n % 90);
+    }
+    let folder = folder(&stock);
+    let board = heron();
+    let args = ["--board", &board, "--stock", "stock.csv", "--capacity", "256GiB", "--alternatives", "0"];
+    let (code, out, err) = run(folder.path(), &args);
+    assert_eq!((code, err.as_str()), (0, ""), "{out}");
+    assert!(out.contains("256 GiB in 8 modules"), "{out}");
+}
+
+#[test]
+fn a_board_without_channels_is_refused() {
+    let folder = folder(STOCK);
+    let board = "format = \"slotwise-board/1\"\nname = \"bare\"\ngeneration = \"DDR4\"\n[[socket]]\nlabel = \"P0\"\n\
+        [limits]\nkinds = [\"RDIMM\"]\n";
+    std::fs::write(folder.path().join("bare.toml"), board).unwrap();
+    let args = ["--board", "bare.toml", "--stock", "stock.csv", "--capacity", "256GiB"];
+    let (code, out, err) = run(folder.path(), &args);
+    assert_eq!((code, out.as_str()), (65, ""), "{err}");
+    assert!(err.contains("channel"), "{err}");
+}

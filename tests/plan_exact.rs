@@ -49,27 +49,43 @@ fn brute(problem: &Problem<'_>) -> Option<Score> {
     atoms.extend((0..slots).filter(|&s| problem.fitted[s].is_some()).map(Atom::Fitted));
     let mut best: Option<Score> = None;
     let mut chosen: Vec<Option<Atom>> = vec![None; slots];
-    try_all(problem, &atoms, 0, &mut chosen, &mut best);
+    try_all(problem, &atoms, 0, &mut chosen, &mut |score| {
+        if best.is_none_or(|b| better(problem.prefer, &score, &b)) {
+            best = Some(score);
+        }
+    });
     best
 }
 
-fn try_all(p: &Problem<'_>, atoms: &[Atom], at: usize, chosen: &mut Vec<Option<Atom>>, best: &mut Option<Score>) {
+/// The scores of all arrangements that keep the rules.
+fn every_score(problem: &Problem<'_>) -> Vec<Score> {
+    let slots = problem.board.slots().count();
+    let mut atoms: Vec<Atom> = (0..problem.lots.len()).map(Atom::Lot).collect();
+    atoms.extend((0..slots).filter(|&s| problem.fitted[s].is_some()).map(Atom::Fitted));
+    let mut all: Vec<Score> = Vec::new();
+    try_all(problem, &atoms, 0, &mut vec![None; slots], &mut |score| {
+        if !all.contains(&score) {
+            all.push(score);
+        }
+    });
+    all
+}
+
+fn try_all(p: &Problem<'_>, atoms: &[Atom], at: usize, chosen: &mut Vec<Option<Atom>>, found: &mut dyn FnMut(Score)) {
     if at == chosen.len() {
-        if let Some(score) = judge(p, chosen)
-            && best.is_none_or(|b| better(p.prefer, &score, &b))
-        {
-            *best = Some(score);
+        if let Some(score) = judge(p, chosen) {
+            found(score);
         }
         return;
     }
     chosen[at] = None;
-    try_all(p, atoms, at + 1, chosen, best);
+    try_all(p, atoms, at + 1, chosen, found);
     for &atom in atoms {
         if matches!(atom, Atom::Fitted(_)) && chosen[..at].contains(&Some(atom)) {
             continue;
         }
         chosen[at] = Some(atom);
-        try_all(p, atoms, at + 1, chosen, best);
+        try_all(p, atoms, at + 1, chosen, found);
     }
     chosen[at] = None;
 }
@@ -265,5 +281,45 @@ proptest! {
         if let Some(found) = found {
             prop_assert!(rules::check(&case.board, &case.cpus, &found.seats).breaches.is_empty());
         }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 150, max_shrink_iters: 200, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// Every next best is an arrangement that keeps the rules, no better than the one before and of another worth. (That
+    /// nothing comes between them is not claimed.)
+    #[test]
+    fn the_next_best_are_real_and_in_order(case in a_case()) {
+        let problem = Problem { alternatives: 4, ..case.problem() };
+        let outcome = search(&problem, &mut || false).unwrap();
+        prop_assert!(outcome.exhausted);
+        let all = every_score(&problem);
+        prop_assert_eq!(outcome.plans.is_empty(), all.is_empty());
+        prop_assert!(outcome.plans.iter().all(|plan| all.contains(&plan.score)));
+        prop_assert!(outcome.plans.iter().all(|plan| rules::check(&case.board, &case.cpus, &plan.seats).breaches.is_empty()));
+        let keys: Vec<[i128; 4]> = outcome.plans.iter().map(|plan| key(problem.prefer, &plan.score)).collect();
+        prop_assert!(keys.is_sorted());
+        for (n, plan) in outcome.plans.iter().enumerate() {
+            prop_assert!(outcome.plans[..n].iter().all(|earlier| earlier.score != plan.score));
+        }
+    }
+
+    /// The trade-off is that of all arrangements: none of its plans is beaten, and none that is not beaten is missing.
+    #[test]
+    fn the_trade_off_is_that_of_all_arrangements(case in a_case()) {
+        let Target::AtLeast(_) = case.target else { return Ok(()) };
+        let problem = Problem { prefer: Prefer::Bandwidth, ..case.problem() };
+        let front = slotwise::plan::front::front(&problem, 600, &mut || false).unwrap();
+        prop_assert!(front.complete);
+        let worth = |s: &Score| (s.capacity, s.cost, s.mb_s);
+        let all: Vec<_> = every_score(&problem).iter().map(worth).collect();
+        let beats = |a: &(Size, Money, u64), b: &(Size, Money, u64)| a != b && a.0 >= b.0 && a.1 <= b.1 && a.2 >= b.2;
+        let mut wanted: Vec<_> = all.iter().filter(|one| !all.iter().any(|other| beats(other, one))).copied().collect();
+        wanted.sort_unstable();
+        wanted.dedup();
+        let mut found: Vec<_> = front.plans.iter().map(|plan| worth(&plan.score)).collect();
+        found.sort_unstable();
+        prop_assert_eq!(found, wanted);
     }
 }

@@ -41,3 +41,24 @@ fn the_general_solver_finds_nothing_better_first_part() {
 fn the_general_solver_finds_nothing_better_second_part() {
     agree(1000..1260);
 }
+
+#[test]
+fn a_search_that_is_cut_short_gives_a_plan_within_the_budget_and_a_bound_that_holds() {
+    let mut cut = 0;
+    for seed in 0..30 {
+        let mut rng = fastrand::Rng::with_seed(seed);
+        let model = Model::random(&mut rng, (2, 8, 2), 40, &[16, 32, 48, 64, 96, 128]);
+        let ours = Ours::new(&model);
+        let outcome = search(&ours.problem(), &mut || true).unwrap();
+        let plan = outcome.plans.first().unwrap_or_else(|| panic!("seed {seed}: no plan"));
+        assert!(plan.score.capacity >= slotwise::units::Size::from_gib(u64::from(model.gib)), "seed {seed}");
+        assert!(model.budget.is_none_or(|budget| plan.score.cost.0 <= u64::from(budget)), "seed {seed}");
+        if let Some(bound) = outcome.bound {
+            cut += 1;
+            let (mb_s, cost) = (i128::from(plan.score.mb_s), i128::from(plan.score.cost.0));
+            let holds = if model.bandwidth_first { mb_s <= bound } else { cost >= bound };
+            assert!(holds && !outcome.exhausted, "seed {seed}: {:?} against {bound}", plan.score);
+        }
+    }
+    assert!(cut > 10, "only {cut} of 30 were cut short");
+}

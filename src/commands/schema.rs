@@ -6,6 +6,7 @@ use super::{CommandError, Exit};
 use crate::board::{BOARD_FORMAT, Board};
 use crate::checklist::{CHECKLIST_FORMAT, Checklist, SITE_FORMAT, Site};
 use crate::env::Env;
+use crate::isolate::rates::{RATES_FORMAT, Rates};
 use crate::order::{ORDER_FORMAT, Order};
 use crate::plan;
 use crate::prompt::answers::{ANSWERS_FORMAT, AnswersFile};
@@ -35,6 +36,8 @@ pub enum Name {
     Checklist,
     /// A site's own limits
     Site,
+    /// How likely each kind of fault is
+    Rates,
     /// A scripted technician
     Answers,
     /// What a machine reports about its memory
@@ -60,6 +63,7 @@ fn schema(name: Name) -> Value {
         Name::Plan => plan::schema(),
         Name::Checklist => schema_of::<Checklist>(CHECKLIST_FORMAT),
         Name::Site => schema_of::<Site>(SITE_FORMAT),
+        Name::Rates => schema_of::<Rates>(RATES_FORMAT),
         Name::Answers => schema_of::<AnswersFile>(ANSWERS_FORMAT),
         Name::Snapshot => schema_of::<Snapshot>(SNAPSHOT_FORMAT),
         // A record's line is a flattened event; what it may hold besides is the reader's to say.

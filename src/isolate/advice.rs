@@ -389,12 +389,19 @@ impl State {
     /// Puts the module into another unit.
     fn elsewhere(&self, piece: Piece) -> Option<Action> {
         let from = *self.belief.board.spots.get(usize::from(piece))?;
+        let tried = self.followed(piece);
+        let allowed = |change: &Change| {
+            let means = &self.means;
+            means.may(*change) && means.house.allows(&self.model.layout, &self.belief.board, &vec![*change])
+        };
         if from == super::layout::NOWHERE {
-            return None;
+            // Out of the machine: into a place it was not reported in, an empty one first.
+            let mut places: Vec<u16> = (0..self.labels.len() as u16).filter(|p| !tried.contains(p)).collect();
+            places.sort_by_key(|p| (self.belief.board.at(*p).is_some(), *p));
+            return places.into_iter().map(|p| Change::Fit(p, piece)).find(allowed).map(|change| vec![change]);
         }
         let unit = |p: u16| super::fault::unit_of(&self.model.layout, self.model.mode, p);
         let blind = self.model.mode == Mode::Blind;
-        let tried = self.followed(piece);
         let free = |p: &u16| {
             *p != from && (blind || unit(*p) != unit(from)) && !tried.contains(p) && !self.means.untouchable.contains(p)
         };
@@ -403,10 +410,6 @@ impl State {
             let other = self.belief.board.at(*p)?;
             let same = self.means.alike.get(usize::from(piece)) == self.means.alike.get(usize::from(other));
             same.then_some(Change::Swap(from, *p))
-        };
-        let allowed = |change: &Change| {
-            let means = &self.means;
-            means.may(*change) && means.house.allows(&self.model.layout, &self.belief.board, &vec![*change])
         };
         let empty = |p: &u16| self.belief.board.at(*p).is_none().then_some(Change::Move(from, *p));
         let swap = places.iter().filter_map(alike).find(allowed);

@@ -58,6 +58,7 @@ pub fn draft(
         board_sha256: Some(board.sha256()),
         mts: (found.score.mts.0 > 0).then_some(found.score.mts),
         reasons: told.reasons.clone(),
+        considered: None,
         slot,
         remove,
         order: order.clone(),

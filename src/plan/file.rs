@@ -3,6 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::Considered;
 use crate::board::{Board, SlotLabel};
 use crate::module::Module;
 use crate::order::Order;
@@ -31,6 +32,9 @@ pub struct Plan {
     /// Why this plan, a line each.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub reasons: Vec<String>,
+    /// What the search looked at beside this plan; a plan made by hand has none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub considered: Option<Considered>,
     #[serde(default)]
     pub slot: Vec<PlanSlot>,
     /// Modules that leave the machine.

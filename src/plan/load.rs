@@ -34,6 +34,8 @@ struct PlanFile {
     /// Why this plan, a line each.
     #[serde(default)]
     reasons: Vec<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    considered: Option<super::Considered>,
     #[serde(default)]
     slot: Vec<PlanSlot>,
     /// Modules that leave the machine.
@@ -91,6 +93,7 @@ pub fn load(text: &Text<'_>, resolve: &mut Resolve<'_>) -> Result<Plan, LoadErro
         board_sha256: file.board_sha256.clone(),
         mts: file.mts,
         reasons: file.reasons.clone(),
+        considered: file.considered.clone(),
         slot: file.slot.clone(),
         remove: file.remove.clone(),
         order,

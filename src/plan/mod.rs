@@ -10,11 +10,13 @@ pub mod shortage;
 pub mod speed;
 
 mod check;
+mod considered;
 mod draft;
 mod file;
 mod load;
 mod seat;
 
+pub use considered::{Considered, Measured, Pick, Taken};
 pub use draft::draft;
 pub use file::*;
 pub use load::{LoadError, Resolve, load, schema};

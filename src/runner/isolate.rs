@@ -79,7 +79,7 @@ impl Runner<'_> {
         );
         let mut asked = side_question(step, "spare", text);
         asked.slot = None;
-        asked.wants = Wants::Line { what: "its serial, or Enter alone".to_owned(), optional: true };
+        asked.wants = Wants::Line { what: "its serial".to_owned(), optional: true };
         loop {
             match self.hear(&asked, Some(step))? {
                 Heard::Value { text, .. } => {
@@ -334,7 +334,7 @@ pub fn read_trial(
     };
     let mut stands = after(done);
     let mut other = false;
-    if let Some(found) = trial::otherwise(job, &stands, snapshot)
+    if let Some(found) = trial::otherwise(job, &before, &stands, snapshot)
         && let Ok(state) = search.state(&job.opened().board)
         && let Ok(changes) = state.changes_from(&found)
     {

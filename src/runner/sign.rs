@@ -70,7 +70,10 @@ impl Runner<'_> {
             reason: None,
             key: None,
         })?;
-        let findings = self.journal.job().comparison().map_or(0, |comparison| comparison.findings.len());
+        let job = self.journal.job();
+        let reported = job.comparison().map_or(0, |comparison| comparison.findings.len());
+        // A machine that does not start has no report to find anything in: the problem stands for it.
+        let findings = reported + job.open_problems().count();
         self.say(Status::Recorded, "signed off; the record is closed".to_owned())?;
         Ok(Signed::Declared { findings })
     }

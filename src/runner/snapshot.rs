@@ -147,24 +147,40 @@ impl Runner<'_> {
             Start::Reported(_, snapshot) => self.failing_now(snapshot),
             Start::Told(seen) => seen.clone(),
         };
-        match self.decide(step, findings, &first)? {
-            Some(Next::Search) => {
+        loop {
+            let next = self.decide(step, findings, &first)?;
+            if let Some(Next::Search) = next {
                 let is_open = self.journal.job().isolation().is_some_and(Isolation::is_open);
-                if is_open {
-                    return self.next_trial(step).map(|_| ());
-                }
                 let line = match start {
                     Start::Reported(line, _) => Some(line),
                     Start::Told(_) => None,
                 };
-                self.begin_search(step, first, line).map(|_| ())
+                let found =
+                    if is_open { self.next_trial(step)? } else { self.begin_search(step, first.clone(), line)? };
+                if let Found::Over = found {
+                    // The findings are still there, and now there is a verdict to act by.
+                    continue;
+                }
+                return Ok(());
             }
+            return self.act(step, findings, &start, next);
+        }
+    }
+
+    fn act(
+        &mut self,
+        step: &Step,
+        findings: &[Finding],
+        start: &Start<'_>,
+        next: Option<Next>,
+    ) -> Result<(), RunError> {
+        match next {
             Some(Next::PutBack) => {
                 let changes = self.way_back();
                 self.put_back(changes)
             }
             Some(Next::Round) => {
-                let Start::Reported(line, _) = start else { return Ok(()) };
+                let Start::Reported(line, _) = *start else { return Ok(()) };
                 let slots = slots_of(findings);
                 let round = self.journal.job().rounds().len() as u64 + 1;
                 self.record(Event::RoundOpened { round, slots, snapshot_line: line })?;
@@ -175,7 +191,7 @@ impl Runner<'_> {
                 )
             }
             Some(Next::Leave) => self.settle_by_override(step),
-            Some(Next::Again) | None => Ok(()),
+            Some(Next::Again | Next::Search) | None => Ok(()),
         }
     }
 

@@ -138,7 +138,15 @@ pub fn slots_of(change: &Step) -> Vec<&SlotLabel> {
 }
 
 /// Where the report shows modules in other slots than `stands` has them: every slot with the module that is in it.
-pub fn otherwise(job: &Job, stands: &[Stands], snapshot: &Snapshot) -> Option<Vec<(SlotLabel, String)>> {
+///
+/// What the report does not show is taken to be where `stands` has it; where another module is shown there, where it was
+/// `before` the change, which was then not made.
+pub fn otherwise(
+    job: &Job,
+    before: &[Stands],
+    stands: &[Stands],
+    snapshot: &Snapshot,
+) -> Option<Vec<(SlotLabel, String)>> {
     let board = &job.opened().board;
     let reported = lines_of_slots(board, &snapshot.slots);
     let name_of = |report: &SlotReport| {
@@ -163,12 +171,17 @@ pub fn otherwise(job: &Job, stands: &[Stands], snapshot: &Snapshot) -> Option<Ve
     if !differs || twice {
         return None;
     }
-    let rest = stands.iter().filter_map(|one| Some((one.slot.clone()?, one.name.clone())));
-    let unseen = rest.filter(|(slot, name)| {
-        let told = |(other, called): &(SlotLabel, String)| other == slot || called == name;
-        !shown.iter().any(told)
-    });
-    Some(shown.iter().cloned().chain(unseen).collect())
+    let mut found = shown;
+    for (was, is) in before.iter().zip(stands) {
+        if found.iter().any(|(_, name)| *name == is.name) {
+            continue;
+        }
+        let free = |slot: &&SlotLabel| !found.iter().any(|(other, _)| other == *slot);
+        if let Some(slot) = is.slot.iter().chain(&was.slot).find(free) {
+            found.push((slot.clone(), is.name.clone()));
+        }
+    }
+    Some(found)
 }
 
 /// The changes that bring every module back to where the search found it, the convicted one left out of the machine.

@@ -45,6 +45,7 @@ pub fn plan_from_snapshot(snapshot: &Snapshot, shut_off: ShutOffModules) -> Plan
         // The slowest: sound machines run sockets or channels at different rates.
         mts: working.filter_map(|slot| slot.configured_mts).min().map(Mts),
         reasons: vec!["Keeps what the snapshot reports.".to_owned()],
+        considered: None,
         slot: planned.collect(),
         remove: Vec::new(),
         order: Order {

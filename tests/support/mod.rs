@@ -151,6 +151,7 @@ pub fn plan(board: Board, gib: u64, per_channel: u8) -> Plan {
         board_sha256: None,
         mts,
         reasons: Vec::new(),
+        considered: None,
         slot,
         remove: Vec::new(),
         order: Order {

@@ -165,6 +165,15 @@ fn done(
                     .way_out(lines.join(" "))
                     .way_out("nothing was written"));
             }
+            let boot = |snapshot: &Snapshot| (snapshot.host.uuid.clone(), snapshot.host.boot_id.clone());
+            let last = journal.job().snapshot().filter(|(_, last)| last.host.boot_id.is_some());
+            if let Some((line, _)) = last.filter(|(_, last)| asked.is_some() && boot(last) == boot(snapshot)) {
+                return Err(CommandError::new(Exit::BadData, "the report is not of the start after this trial")
+                    .way_out(format!(
+                        "it is of the same start as the report in line {line}: start the machine, then capture"
+                    ))
+                    .way_out("nothing was written"));
+            }
             if first_start {
                 begun.opened.first.clone()
             } else {

@@ -64,6 +64,10 @@ pub fn fitted(env: &Env, args: &PlanArgs, board: &Board, order: &Order) -> Resul
         let at = board.slot(label).ok_or_else(|| {
             CommandError::new(Exit::BadData, format!("fitted in {}: the board has no such slot", shown(label)))
         })?;
+        if out.modules[at.index].is_some() {
+            let what = format!("fitted in {}: named twice, and a slot holds one module", shown(label));
+            return Err(CommandError::new(Exit::BadData, what).way_out("keep the line of the module that is there"));
+        }
         out.modules[at.index] = Some(module);
         out.seats[at.index] = Some(FittedSeat { seat, stays: stays(label) });
         Ok(())

@@ -152,6 +152,7 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
         front: None,
         shortage: None,
         modules: &modules,
+        units: order.unit.iter().map(|unit| unit.chassis.clone()).collect(),
     };
     let mut stop = timer(env, args.seconds.div_ceil(2));
     if answer.outcome.plans.is_empty() {
@@ -162,6 +163,7 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
     if let (Some(path), Some(found), Some(told)) = (&args.output, answer.outcome.plans.first(), answer.told.first()) {
         let name = args.name.clone().unwrap_or_else(|| format!("{}, {}", board.name, found.score.capacity));
         let plan = draft(&name, &problem, found, &modules, &order, told);
+        let plan = crate::plan::Plan { considered: show::considered(&answer), ..plan };
         write(env, path, &plan)?;
     }
     if args.json {

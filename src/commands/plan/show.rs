@@ -10,6 +10,7 @@ use crate::plan::moves::{Handling, order};
 use crate::plan::rules::Verdict;
 use crate::plan::search::{Found, From, Outcome, Problem};
 use crate::plan::shortage::Shortage;
+use crate::plan::{Considered, Measured, Pick, Taken};
 use crate::source::counted;
 use crate::stock::{Money, Stock};
 use crate::text::{shown, shown_within};
@@ -25,11 +26,22 @@ pub struct Answer<'a> {
     pub front: Option<Front>,
     pub shortage: Option<Shortage>,
     pub modules: &'a [Option<Module>],
+    /// The chassis tags, in the order of the units.
+    pub units: Vec<String>,
 }
 
 impl Answer<'_> {
     fn currency(&self) -> &str {
         self.stock.currency.as_deref().unwrap_or("")
+    }
+
+    /// An amount; a dash when no lot has a price.
+    fn amount(&self, money: Money) -> String {
+        if self.priced() { money.to_string() } else { "-".to_owned() }
+    }
+
+    fn priced(&self) -> bool {
+        self.problem.lots.iter().any(|lot| lot.price.0 > 0)
     }
 
     fn handlings(&self, found: &Found) -> Vec<Handling> {
@@ -94,6 +106,14 @@ pub fn text(answer: &Answer<'_>, look: Look, colour: bool) -> Vec<String> {
     lines.extend(alternatives(answer, best, look, colour));
     lines.push(String::new());
     lines.extend(purchase(answer, best, look, colour));
+    let picks = picks(answer, best);
+    if !picks.is_empty() {
+        let heads = [("unit", Align::Left), ("slot", Align::Left), ("lot", Align::Left)];
+        let rows: Vec<Vec<String>> =
+            picks.into_iter().map(|pick| vec![pick.unit, pick.slot.to_string(), pick.lot]).collect();
+        lines.push("units differ in the lots their modules come from:".to_owned());
+        lines.extend(table(&heads, &rows, look).shown(colour));
+    }
     let handlings = answer.handlings(best);
     if answer.modules.iter().any(Option::is_some) {
         lines.push(format!("{} in this order:", counted(best.score.moves as usize, "handling")));
@@ -115,7 +135,8 @@ fn proof(answer: &Answer<'_>) -> String {
     let outcome = &answer.outcome;
     match (outcome.exhausted, outcome.bound) {
         (true, _) if outcome.alternatives_exhausted => {
-            "proven: every arrangement was searched or ruled out; nothing is better, nor comes between the next best"
+            "proven: every arrangement was searched or ruled out; nothing is better. The next best are the best found of \
+             other worth"
                 .to_owned()
         }
         (true, _) => {
@@ -141,6 +162,63 @@ fn nothing_fits(answer: &Answer<'_>) -> Vec<String> {
         lines.push(format!("nearest above: {above}"));
     }
     lines
+}
+
+/// The search as the plan file carries it.
+pub fn considered(answer: &Answer<'_>) -> Option<Considered> {
+    let best = answer.outcome.plans.first()?;
+    let scale = answer.told.first().map_or(0, |told| told.bandwidth.best_mb_s);
+    let slots = answer.problem.board.slots().count() as u32;
+    let cost =
+        |money: Money| answer.priced().then(|| format!("{money} {}", shown(answer.currency())).trim_end().to_owned());
+    let measured = |found: &Found, why_not: Option<String>| Measured {
+        memory: found.score.capacity.to_string(),
+        modules: found.score.modules,
+        mts: found.score.mts.0,
+        bandwidth_percent: u32::try_from((found.score.mb_s * 100).checked_div(scale).unwrap_or(0)).unwrap_or(0),
+        cost: cost(found.score.cost),
+        moves: found.score.moves,
+        free_slots: slots.saturating_sub(found.score.modules),
+        why_not,
+    };
+    let why = |other: &Found| Some(why_worse(answer.problem.prefer, best, other, answer.currency()));
+    let taken = |&(lot, n): &(usize, u32)| {
+        let here = &answer.problem.lots[lot];
+        Taken {
+            lot: here.name.clone(),
+            part: here.part.clone(),
+            there: here.count,
+            needed: answer.needed(best, lot),
+            taken: n,
+            packs: packs(n, here.pack.max(1)),
+            cost: cost(Money(here.price.0 * u64::from(n))),
+        }
+    };
+    Some(Considered {
+        proof: proof(answer),
+        handling: answer.handlings(best).iter().map(|handling| answer.handling(*handling)).collect(),
+        alternative: answer.outcome.plans.iter().skip(1).map(|other| measured(other, why(other))).collect(),
+        front: answer.front.iter().flat_map(|front| &front.plans).map(|plan| measured(plan, None)).collect(),
+        purchase: best.bought.iter().map(taken).collect(),
+        pick: picks(answer, best),
+    })
+}
+
+/// Which unit takes from which lot, slot by slot, where units differ.
+fn picks(answer: &Answer<'_>, best: &Found) -> Vec<Pick> {
+    let mut picks = Vec::new();
+    for at in answer.problem.board.slots() {
+        let Some(From::Lots(lots)) = &best.from[at.index] else { continue };
+        if lots.len() < 2 {
+            continue;
+        }
+        for (n, lot) in lots.iter().enumerate() {
+            let unit = answer.units.get(n).cloned().unwrap_or_else(|| format!("unit {}", n + 1));
+            picks.push(Pick { unit, slot: at.slot.label.clone(), lot: answer.problem.lots[*lot].name.clone() });
+        }
+    }
+    picks.sort_by(|a, b| a.unit.cmp(&b.unit));
+    picks
 }
 
 fn percent(best_mb_s: u64, mb_s: u64) -> String {
@@ -175,7 +253,7 @@ fn alternatives(answer: &Answer<'_>, best: &Found, look: Look, colour: bool) -> 
                 s.mts.0.to_string(),
                 format!("{}/{}", told.channels.0, told.channels.1),
                 percent(told.bandwidth.best_mb_s, s.mb_s),
-                s.cost.to_string(),
+                answer.amount(s.cost),
                 s.moves.to_string(),
                 (slots - s.modules as usize).to_string(),
                 if n == 0 { String::new() } else { why_worse(answer.problem.prefer, best, found, answer.currency()) },
@@ -209,9 +287,9 @@ fn purchase(answer: &Answer<'_>, best: &Found, look: Look, colour: bool) -> Vec<
                 here.part.clone().unwrap_or_else(|| here.spec.to_string()),
                 here.count.to_string(),
                 answer.needed(best, lot).to_string(),
-                format!("{} of {}", n / here.pack.max(1), here.pack),
+                packs(n, here.pack.max(1)),
                 n.to_string(),
-                Money(here.price.0 * u64::from(n)).to_string(),
+                answer.amount(Money(here.price.0 * u64::from(n))),
             ]
         })
         .collect();
@@ -220,8 +298,21 @@ fn purchase(answer: &Answer<'_>, best: &Found, look: Look, colour: bool) -> Vec<
     }
     let mut lines = table(&heads, &rows, look).shown(colour);
     let units = counted(answer.problem.units as usize, "unit");
-    lines.push(format!("for {units}: {} {}", best.score.cost, shown(answer.currency())).trim_end().to_owned());
+    if answer.priced() {
+        lines.push(format!("for {units}: {} {}", best.score.cost, shown(answer.currency())).trim_end().to_owned());
+    } else {
+        lines.push(format!("for {units}; the stock list names no price, so no cost is told"));
+    }
     lines
+}
+
+/// `8 single`, `1 pack of 4`, `2 packs of 4`.
+fn packs(modules: u32, pack: u32) -> String {
+    if pack == 1 {
+        format!("{modules} single")
+    } else {
+        format!("{} of {pack}", counted((modules / pack) as usize, "pack"))
+    }
 }
 
 fn trade_off(answer: &Answer<'_>, front: &Front, look: Look, colour: bool) -> Vec<String> {
@@ -239,7 +330,7 @@ fn trade_off(answer: &Answer<'_>, front: &Front, look: Look, colour: bool) -> Ve
         .map(|p| {
             let s = p.score;
             let modules = s.modules.to_string();
-            vec![s.capacity.to_string(), s.cost.to_string(), percent(best, s.mb_s), s.mts.0.to_string(), modules]
+            vec![s.capacity.to_string(), answer.amount(s.cost), percent(best, s.mb_s), s.mts.0.to_string(), modules]
         })
         .collect();
     let more = if front.complete { "" } else { " (there are more)" };
@@ -281,7 +372,7 @@ pub fn json(answer: &Answer<'_>) -> Value {
                     json!({
                         "lot": here.name, "part": here.part, "there": here.count, "needed": answer.needed(found, lot),
                         "taken": n, "pack": here.pack, "packs": n / here.pack.max(1),
-                        "cost": Money(here.price.0 * u64::from(n)).to_string(),
+                        "cost": answer.priced().then(|| Money(here.price.0 * u64::from(n)).to_string()),
                     })
                 }).collect::<Vec<_>>(),
                 "handlings": answer.handlings(found).iter().map(|h| answer.handling(*h)).collect::<Vec<_>>(),
@@ -318,7 +409,7 @@ fn measures(answer: &Answer<'_>, found: &Found, best_mb_s: u64) -> Value {
         "mts": s.mts,
         // Hundredths: an estimate deserves no more digits.
         "effective_bandwidth": (s.mb_s * 100).checked_div(best_mb_s).unwrap_or(0),
-        "cost": s.cost.to_string(),
+        "cost": answer.priced().then(|| s.cost.to_string()),
         "moves": s.moves,
         "free_slots": answer.problem.board.slots().count() - s.modules as usize,
     })

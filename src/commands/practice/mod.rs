@@ -8,15 +8,20 @@ use std::path::PathBuf;
 
 use super::install::{open, say_where};
 use super::{CommandError, Exit, files, job};
+use crate::board::Board;
 use crate::env::Env;
-use crate::plan::{self, Plan};
+use crate::order::Order;
+use crate::plan::explain::explain;
+use crate::plan::search::{Prefer, Problem, Target, search};
+use crate::plan::{Plan, Seat, cpus_of, draft};
 use crate::prompt::{Ask, Message, Status, Wish, choose};
 use crate::record::{Opened, Practice, RECORD_FORMAT, job_id};
-use crate::source::Text;
+use crate::source::{Text, from_toml};
+use crate::stock::from_csv;
 
 pub use machine::PracticeMachine;
 
-const PLAN: &str = include_str!("../../../checklists/practice/plan.toml");
+const STOCK: &str = include_str!("../../../checklists/practice/stock.csv");
 const ORDER: &str = include_str!("../../../checklists/practice/order.toml");
 const BOARD: &str = include_str!("../../../checklists/boards/heron.toml");
 
@@ -132,8 +137,9 @@ pub fn run(env: &mut Env, args: &PracticeArgs) -> Result<Exit, CommandError> {
     } else {
         choose(env, &Wish { answers: None, plain: args.plain })?
     };
-    for line in INTRODUCTION {
-        ask.say(&Message { status: Status::Info, text: (*line).to_owned() })?;
+    let planned = format!("planned from the stock of tray 12: {}", plan.reasons.first().map_or("", String::as_str));
+    for line in INTRODUCTION.iter().copied().chain([planned.as_str()]) {
+        ask.say(&Message { status: Status::Info, text: line.to_owned() })?;
     }
     let now = env.clock.now();
     let unit = plan.order.unit.first().map(|unit| unit.chassis.clone()).unwrap_or_default();
@@ -158,13 +164,35 @@ const INTRODUCTION: &[&str] = &[
     "nothing real is touched; what your hands would find stands in the lines that begin with BENCH",
 ];
 
-/// The practice job's plan.
+/// The practice job's plan: searched for in the practice stock, as `slotwise plan` would.
 fn plan() -> Result<Plan, CommandError> {
-    let text = Text { file: "plan.toml (built in)", bytes: PLAN.as_bytes() };
-    plan::load(&text, &mut |name| match name {
-        "order.toml" => Ok(ORDER.as_bytes().to_vec()),
-        "../boards/heron.toml" => Ok(BOARD.as_bytes().to_vec()),
-        _ => Err(std::io::ErrorKind::NotFound.into()),
-    })
-    .map_err(|error| CommandError::new(Exit::BadData, error.to_string()))
+    let bad = |what: String| CommandError::new(Exit::BadData, what);
+    let mut order: Order = from_toml(&Text { file: "order.toml (built in)", bytes: ORDER.as_bytes() })?;
+    let board: Board = from_toml(&Text { file: "heron.toml (built in)", bytes: BOARD.as_bytes() })?;
+    let mut stock = from_csv("stock.csv (built in)", STOCK.as_bytes()).map_err(|error| bad(error.to_string()))?;
+    for lot in &mut stock.lots {
+        // A stock list of this house has modules of its boards' generation only.
+        lot.spec.generation = Some(board.generation);
+        lot.volts = Seat::of(&lot.spec).volts;
+    }
+    order.stand_ins = false;
+    let cpus = cpus_of(&board, order.unit.first()).map_err(|error| bad(error.to_string()))?;
+    let slots = board.slots().count();
+    let problem = Problem {
+        board: &board,
+        cpus: &cpus,
+        lots: &stock.lots,
+        fitted: &vec![None; slots],
+        units: 1,
+        target: Target::AtLeast(order.gib.unwrap_or_default()),
+        budget: None,
+        prefer: Prefer::Bandwidth,
+        alternatives: 0,
+    };
+    let found = search(&problem, &mut || false).map_err(|error| bad(error.to_string()))?;
+    let Some(best) = found.plans.first() else {
+        return Err(bad("the practice stock does not fit its board".to_owned()));
+    };
+    let name = format!("{}, {}", board.name, best.score.capacity);
+    Ok(draft(&name, &problem, best, &vec![None; slots], &order, &explain(&problem, best)))
 }

@@ -10,8 +10,8 @@ use crate::units::Mts;
 /// One arrangement of one socket.
 #[derive(Debug, Clone)]
 pub struct Column {
-    /// Channel type and symbol, `None` for empty, in the order of the kind's places.
-    pub choice: Vec<(usize, Option<usize>)>,
+    /// Symbol and one at each of the kind's places, 0 for empty: many arrangements are kept at once.
+    filled: Box<[u32]>,
     /// Granules.
     pub cap: u32,
     /// What does not depend on which modules: bandwidth, settlements, empty channels.
@@ -20,6 +20,14 @@ pub struct Column {
     pub worth: i128,
     /// The same for plain cost alone.
     pub cost: i128,
+}
+
+impl Column {
+    /// Channel type and symbol, `None` for empty, in the order of the kind's places.
+    pub fn places<'k>(&'k self, kind: &'k SocketKind) -> impl Iterator<Item = (usize, Option<usize>)> + 'k {
+        let types = kind.runs.iter().flat_map(|&(t, run)| std::iter::repeat_n(t, run as usize));
+        types.zip(&self.filled).map(|(t, &filled)| (t, (filled as usize).checked_sub(1)))
+    }
 }
 
 struct Walk<'a> {
@@ -169,7 +177,8 @@ impl Walk<'_> {
         if self.with_others(worth, at.cap) >= self.limit || !work.keep() {
             return work.left();
         }
-        self.out.push(Column { choice: self.choice.clone(), cap: at.cap, fixed: one.fixed, worth, cost });
+        let filled = self.choice.iter().map(|c| c.1.map_or(0, |symbol| symbol as u32 + 1)).collect();
+        self.out.push(Column { filled, cap: at.cap, fixed: one.fixed, worth, cost });
         Some(())
     }
 

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use super::bound::Bound;
 use super::columns::{Column, Prepared, columns, prepare};
-use super::instance::{Choice, Demand, DemandKey, INF, Instance};
+use super::instance::{Choice, Demand, DemandKey, INF, Instance, key};
 use super::realise::{Split, realise};
 use super::work::Work;
 
@@ -64,6 +64,9 @@ const DIRECT_STEPS: u64 = 4_000;
 
 /// Rounds of price moves for the plain cost.
 const COST_ROUNDS: usize = 25;
+
+/// Demands whose modules are remembered.
+const KNOWN: usize = 100_000;
 
 /// Cells of table work to spend on prices.
 const PRICE_WORK: u64 = 12_000_000;
@@ -352,7 +355,7 @@ impl Sockets<'_> {
         let kind = self.instance.sockets[i];
         if self.instance.sockets.len() > 2 && i > 0 {
             // The same demand reached before, no worse: what follows was searched.
-            let key = (i * 1_000_000 + first, self.demand().into_iter().collect::<Vec<_>>());
+            let key = (i * 1_000_000 + first, key(&self.demand()));
             let fixed: i128 = self.chosen.iter().map(|&(k, c)| self.columns[k][c].fixed).sum();
             match self.seen.get_mut(&key) {
                 Some(before) if *before <= fixed => return Some(()),
@@ -392,7 +395,7 @@ impl Sockets<'_> {
     fn demand(&self) -> Demand {
         let mut demand = Demand::new();
         for &(kind, at) in &self.chosen {
-            for &(t, symbol) in &self.columns[kind][at].choice {
+            for (t, symbol) in self.columns[kind][at].places(&self.instance.kinds[kind]) {
                 if let Some(symbol) = symbol {
                     *demand.entry((t, symbol)).or_default() += 1;
                 }
@@ -408,7 +411,7 @@ impl Sockets<'_> {
         let limit = limit.min(best.limit());
         let fixed: i128 = self.chosen.iter().map(|&(k, c)| self.columns[k][c].fixed).sum();
         let demand = self.demand();
-        let key: DemandKey = demand.iter().map(|(&k, &d)| (k, d)).collect();
+        let key = key(&demand);
         let wanted = limit.saturating_sub(fixed).min(INF);
         let known = match self.realised.get(&key) {
             Some(Ok(known)) => Some(known.clone()),
@@ -419,17 +422,22 @@ impl Sockets<'_> {
             Some(known) => known,
             None => match realise(self.instance, self.bound, self.prices, &demand, wanted, work).ok()? {
                 Some(found) => {
-                    self.realised.insert(key, Ok(found.clone()));
+                    if self.realised.len() < KNOWN {
+                        self.realised.insert(key, Ok(found.clone()));
+                    }
                     found
                 }
                 None => {
-                    self.realised.insert(key, Err(wanted));
+                    if self.realised.len() < KNOWN {
+                        self.realised.insert(key, Err(wanted));
+                    }
                     return Some(());
                 }
             },
         };
         if worth + fixed < limit {
-            let sockets = self.chosen.iter().map(|&(k, c)| self.columns[k][c].choice.clone()).collect();
+            let kinds = &self.instance.kinds;
+            let sockets = self.chosen.iter().map(|&(k, c)| self.columns[k][c].places(&kinds[k]).collect()).collect();
             best.offer(self.family, Plan { worth: worth + fixed, sockets, split });
         }
         Some(())

@@ -89,8 +89,13 @@ pub struct Instance<'a> {
 /// What each place of a socket holds: channel type and symbol, `None` for empty.
 pub type Choice = Vec<(usize, Option<usize>)>;
 
-/// A demand as a key.
-pub type DemandKey = Vec<((usize, usize), u32)>;
+/// A demand as a key: type, symbol and channels in one number each, because many are kept.
+pub type DemandKey = Box<[u64]>;
+
+/// The key of a demand.
+pub fn key(demand: &Demand) -> DemandKey {
+    demand.iter().map(|(&(t, symbol), &n)| (t as u64) << 48 | (symbol as u64) << 24 | u64::from(n)).collect()
+}
 
 /// How many channels of each type hold each symbol: the demand a choice of modules must meet.
 pub type Demand = BTreeMap<(usize, usize), u32>;

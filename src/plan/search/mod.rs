@@ -14,6 +14,7 @@ mod columns;
 mod curve;
 mod family;
 mod fillings;
+mod greedy;
 mod instance;
 mod problem;
 mod realise;

@@ -134,11 +134,11 @@ pub struct Found {
 /// What a search ends with.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Outcome {
-    /// Best first; the others are the next best that differ in arrangement and worth.
+    /// Best first; the others are the best found that differ in worth. That nothing comes between them is not proven.
     pub plans: Vec<Found>,
     /// Whether every arrangement was searched or ruled out by a bound: the first plan is proven the best.
     pub exhausted: bool,
-    /// Whether the next best are proven to be the next best as well.
+    /// Whether the pass for the next best ran to its end.
     pub alternatives_exhausted: bool,
     /// When the search was cut short: the effective MB/s (or hundredths of currency, or modules: the first criterion) no
     /// plan can beat.

@@ -23,12 +23,21 @@ pub fn search(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<O
         // cost settled, the order that is left is that of bandwidth.
         let within =
             Problem { prefer: Prefer::Bandwidth, budget: Some(Money(least)), alternatives: 0, ..problem.clone() };
-        let outcome = run(&within, None, stop)?;
+        let mut outcome = run(&within, None, stop)?;
         if outcome.exhausted && !outcome.plans.is_empty() {
             if problem.alternatives == 0 {
                 return Ok(outcome);
             }
             return run(problem, outcome.plans.into_iter().next(), stop);
+        }
+        if !outcome.plans.is_empty() {
+            // Its cost is proven the least; what is not proven is that no plan of that cost is better otherwise.
+            outcome.bound = Some(i128::from(least));
+            if stop() {
+                return Ok(outcome);
+            }
+            let whole = run(problem, None, stop)?;
+            return Ok(if whole.exhausted { whole } else { outcome });
         }
     }
     run(problem, None, stop)
@@ -93,6 +102,9 @@ fn pass(shared: &Shared<'_>, families: &[Family], best: &mut Best, work: &mut Wo
             && let Some(built) = shared.build(family)
         {
             glance(&built.instance, index, best, work);
+            if best.plans.is_empty() {
+                offer_greedy(&built, index, best);
+            }
         }
     }
     for (index, family) in families.iter().enumerate() {
@@ -103,13 +115,24 @@ fn pass(shared: &Shared<'_>, families: &[Family], best: &mut Best, work: &mut Wo
         match search_family(&built.instance, index, best, work) {
             Reach::All => {}
             Reach::Cut(least) if least < best.limit() => {
+                offer_greedy(&built, index, best);
                 cut = Some(cut.map_or(least, |c| c.min(least)));
                 work.again();
             }
             Reach::Cut(_) => work.again(),
         }
     }
-    cut
+    // A better plan found later rules out what an earlier family left.
+    cut.filter(|least| *least < best.limit())
+}
+
+/// A plan to begin with, and to show when a limit ends the search.
+fn offer_greedy(built: &super::build::Built<'_>, index: usize, best: &mut Best) {
+    if let Some(plan) = super::greedy::plan(&built.instance)
+        && plan.worth < best.limit()
+    {
+        best.offer(index, plan);
+    }
 }
 
 /// The first criterion's value that no plan of this worth or more beats.

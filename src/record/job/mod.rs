@@ -339,6 +339,11 @@ impl Job {
         &self.problems
     }
 
+    /// Reported problems that nothing put right: their step was passed.
+    pub fn open_problems(&self) -> impl Iterator<Item = &Problem> {
+        self.problems.iter().filter(|problem| problem.settled.is_none())
+    }
+
     /// Pauses in order, those nobody announced included.
     pub fn pauses(&self) -> &[Pause] {
         &self.pauses

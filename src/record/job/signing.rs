@@ -18,9 +18,10 @@ pub(super) const fn is_work(event: &Event) -> bool {
 }
 
 impl Job {
-    /// Whether the last report of the machine differs from the plan in more than a note.
+    /// Whether the last report of the machine differs from the plan in more than a note, or a problem was not put right.
     pub fn has_open_findings(&self) -> bool {
-        self.comparison().is_some_and(|last| last.findings.iter().any(|finding| finding.grave != Grave::Note))
+        self.open_problems().next().is_some()
+            || self.comparison().is_some_and(|last| last.findings.iter().any(|finding| finding.grave != Grave::Note))
     }
 
     /// Whether this name stands at work on the job.

@@ -1,0 +1,308 @@
+//! `slotwise isolate`: the search for a fault, driven by a script and by a technician, with right and wrong reports.
+
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a check that cannot go on has failed")]
+
+mod program;
+
+use program::{Bench, UNIT, right};
+use serde_json::{Value, json};
+use slotwise::board::SlotLabel;
+use slotwise::checklist::Evidence;
+use slotwise::isolate::{Seen, Step};
+use slotwise::machine::{Boot, Fault, Latch, Machine, Reporting, Seated, WhichModule};
+use slotwise::module::{Identity, Module};
+use slotwise::record::Event;
+
+const SPARE: &str = "7A41D00D";
+
+/// A bench with a job that waits for the machine's report, and the machine.
+struct Hands {
+    bench: Bench,
+    machine: Machine,
+    /// Out of the machine.
+    tray: Vec<Seated>,
+    boots: u32,
+}
+
+impl Hands {
+    fn new(fault: Fault, reporting: Reporting) -> Self {
+        let bench = Bench::new();
+        let lines: Vec<String> = bench
+            .steps()
+            .iter()
+            .take_while(|(_, _, step)| step.evidence != Evidence::Snapshot)
+            .filter_map(|(_, _, step)| right(step, ""))
+            .collect();
+        bench.install(&lines).ends(3);
+        let plan = bench.plan();
+        let like = plan.slot[0].module.clone();
+        let identity = Identity { serial: Some(SPARE.to_owned()), ..like.identity };
+        let spare = Module { spec: like.spec, identity };
+        let tray = vec![Seated { module: spare, latch: Latch::Latched, first_in: "the bench".into() }];
+        let machine = Machine::as_planned(&plan, 7).with_fault(fault).with_reporting(reporting);
+        Self { bench, machine, tray, boots: 0 }
+    }
+
+    fn record(&self) -> String {
+        self.bench.record().to_str().unwrap().to_owned()
+    }
+
+    /// Starts the machine; the options that tell what it showed.
+    fn start(&mut self) -> Vec<String> {
+        self.boots += 1;
+        self.machine.set_boots(self.boots);
+        let Boot::Up(tree) = self.machine.report() else { return vec!["--no-post".to_owned()] };
+        let (folder, file) = (format!("tree-{}", self.boots), format!("boot-{}.json", self.boots));
+        tree.write_to(&self.bench.path(&folder)).unwrap();
+        let ran = self.bench.run(&["capture", "--root", &folder, "-o", &file], b"");
+        assert!(ran.code <= 1, "{}", ran.stderr);
+        vec!["--snapshot".to_owned(), file]
+    }
+
+    fn take(&mut self, slot: &SlotLabel) -> Seated {
+        Seated { latch: Latch::Latched, ..self.machine.remove(slot).unwrap() }
+    }
+
+    fn carry_out(&mut self, change: &Step) {
+        match change {
+            Step::Reseat(slot) => assert!(self.machine.reseat(slot)),
+            Step::Swap(one, other) => self.machine.swap(one, other),
+            Step::Move(from, to) => {
+                let seated = self.take(from);
+                self.machine.put(to, seated).unwrap();
+            }
+            Step::Remove(slot) => {
+                let seated = self.take(slot);
+                self.tray.push(seated);
+            }
+            Step::Substitute(slot, serial) => {
+                if self.machine.at(slot).is_some() {
+                    let seated = self.take(slot);
+                    self.tray.push(seated);
+                }
+                let is = |seated: &Seated| seated.module.identity.serial.as_ref() == Some(serial);
+                let at = self.tray.iter().position(is).unwrap();
+                let seated = self.tray.remove(at);
+                self.machine.put(slot, seated).unwrap();
+            }
+            Step::ClearSettings(_) => {}
+        }
+    }
+
+    fn isolate(&self, args: &[&str]) -> program::Ran {
+        let record = self.record();
+        self.bench.run(&[&["isolate", &record, "--json"], args].concat(), b"")
+    }
+
+    /// Reports a start; the answer.
+    fn done(&mut self, more: &[&str]) -> (i32, Value) {
+        let told = self.start();
+        let args: Vec<&str> =
+            ["--done"].into_iter().chain(told.iter().map(String::as_str)).chain(more.iter().copied()).collect();
+        let ran = self.isolate(&args);
+        (ran.code, serde_json::from_str(&ran.stdout).unwrap_or_else(|_| panic!("{}", ran.stderr)))
+    }
+
+    fn changes(answer: &Value) -> Vec<Step> {
+        serde_json::from_value(answer["trial"]["changes"].clone()).unwrap()
+    }
+
+    /// To the verdict, by the script's calls alone.
+    fn search(&mut self) -> Value {
+        let (mut code, mut answer) = self.done(&["--spare", SPARE]);
+        for _ in 0..30 {
+            if answer["verdict"] != Value::Null || answer.get("undecided").is_some() {
+                assert_eq!(code, i32::from(answer["verdict"]["what"] != "none"));
+                return answer;
+            }
+            assert_eq!(code, 3, "{answer}");
+            let asked = self.isolate(&["--next"]);
+            assert_eq!(
+                (asked.code, &serde_json::from_str::<Value>(&asked.stdout).unwrap()["trial"]),
+                (3, &answer["trial"])
+            );
+            for change in Self::changes(&answer) {
+                self.carry_out(&change);
+            }
+            (code, answer) = self.done(&[]);
+        }
+        panic!("no end: {answer}");
+    }
+}
+
+fn slot(name: &str) -> SlotLabel {
+    SlotLabel::from(name)
+}
+
+#[test]
+fn a_script_comes_to_the_right_verdict_and_the_slip_agrees() {
+    let bad = || Fault::Module(WhichModule::FirstIn(slot("F3-1")));
+    let serial = Bench::new().plan().module_at("F3-1").unwrap().module.identity.serial.clone().unwrap();
+    for (fault, reporting, what, which) in [
+        (Fault::Seating { slot: slot("F3-1") }, Reporting::default(), "seating", "F3-1"),
+        (bad(), Reporting::default(), "module", serial.as_str()),
+        (bad(), Reporting::ByChannel, "module", &serial),
+        (bad(), Reporting::Blind, "module", &serial),
+        (Fault::Slot { slot: slot("F3-1") }, Reporting::default(), "slot", "F3-1"),
+        (Fault::Channel { socket: "F".into(), channel: "3".into() }, Reporting::default(), "channel", "F3-1 F3-2 F3-3"),
+    ] {
+        let plan = Bench::new().plan();
+        let fault = match fault {
+            Fault::Channel { .. } => {
+                let at = plan.board.slot("F3-1").unwrap();
+                Fault::Channel { socket: at.socket.label.clone(), channel: at.channel.label.clone() }
+            }
+            other => other,
+        };
+        let mut hands = Hands::new(fault, reporting);
+        let answer = hands.search();
+        assert_eq!(
+            (&answer["verdict"]["what"], &answer["verdict"]["which"]),
+            (&json!(what), &json!(which)),
+            "{answer}"
+        );
+        // Whoever reads the record alone comes to the same.
+        let job = hands.bench.job();
+        let search = job.isolation().unwrap();
+        assert_eq!(json!(search.verdict.as_ref().unwrap().verdict.what), json!(what));
+        let again = slotwise::isolate::answer(&search.state(&job.opened().board).unwrap());
+        assert_eq!(json!(again.verdict), answer["verdict"]);
+        let slip = hands.bench.run(&["rma", &hands.record(), &serial], b"");
+        let supports = slip.stdout.contains("The evidence supports a return");
+        assert_eq!(supports, what == "module", "{what}: {}", slip.stdout);
+        assert!(slip.stdout.contains(what), "{}", slip.stdout);
+        let review = hands.bench.run(&["review", &hands.record()], b"");
+        assert!(review.stdout.contains("trial 1: "), "{}", review.stdout);
+    }
+}
+
+#[test]
+fn a_report_of_an_earlier_start_or_of_another_machine_is_refused_and_changes_nothing() {
+    let mut hands = Hands::new(Fault::Slot { slot: slot("F3-1") }, Reporting::default());
+    let (code, answer) = hands.done(&[]);
+    assert_eq!(code, 3);
+    let before = std::fs::read(hands.bench.record()).unwrap();
+    let stale = hands.isolate(&["--done", "--snapshot", "boot-1.json"]);
+    assert_eq!(stale.code, 65, "{}", stale.stderr);
+    stale.says(&["not of the start after this trial", "nothing was written"]);
+    let other = Machine::as_planned(&hands.bench.plan(), 8);
+    let mut unit = hands.bench.plan().order.unit[0].clone();
+    unit.chassis = "LF-HRN-0999".to_owned();
+    let mut machine = Machine::new(other.board().clone(), unit, 8);
+    for planned in &hands.bench.plan().slot {
+        machine.insert(&planned.slot, planned.module.clone(), Latch::Latched).unwrap();
+    }
+    machine.set_boots(9);
+    let Boot::Up(tree) = machine.report() else { panic!("dark") };
+    tree.write_to(&hands.bench.path("other")).unwrap();
+    hands.bench.run(&["capture", "--root", "other", "-o", "other.json"], b"");
+    let refused = hands.isolate(&["--done", "--snapshot", "other.json"]);
+    assert_eq!(refused.code, 65, "{}", refused.stderr);
+    for args in [
+        &["--done"][..],
+        &["--done", "--report", "F9-9"],
+        &["--done", "--snapshot", "nowhere.json"],
+        &["--done", "--no-post", "--did", "[{\"reseat\":\"F1-2\"}]"],
+        &["--done", "--no-post", "--did", "reseat it"],
+        &["--next", "--sure", "2"],
+        &["--next", "--rates", "nowhere.toml"],
+    ] {
+        let ran = hands.isolate(args);
+        assert!([2, 65, 66].contains(&ran.code), "{args:?}: {} {}", ran.code, ran.stderr);
+        assert!(ran.stderr.contains("way out"), "{args:?}: {}", ran.stderr);
+    }
+    assert_eq!(std::fs::read(hands.bench.record()).unwrap(), before);
+    // The trial is still due, and its own start counts.
+    for change in Hands::changes(&answer) {
+        hands.carry_out(&change);
+    }
+    let (code, _) = hands.done(&[]);
+    assert!(code == 1 || code == 3);
+}
+
+#[test]
+fn modules_changed_without_a_word_show_in_the_report_and_what_it_shows_counts() {
+    let mut hands = Hands::new(Fault::Slot { slot: slot("F3-1") }, Reporting::default());
+    let (_, answer) = hands.done(&[]);
+    let asked = Hands::changes(&answer);
+    // Two other modules change places in place of what was asked for.
+    hands.machine.swap(&slot("R1-1"), &slot("R2-1"));
+    let (_, answer) = hands.done(&[]);
+    let job = hands.bench.job();
+    let done = job.isolation().unwrap().trials[0].done.clone().unwrap();
+    assert_ne!(done.done, asked);
+    let stands = job.isolation().unwrap().arrangement(1);
+    let plan = hands.bench.plan();
+    let was = plan.module_at("R2-1").unwrap().module.identity.serial.clone();
+    let now = stands.iter().find(|one| one.slot == Some(slot("R1-1"))).unwrap();
+    assert_eq!(now.module.identity.serial, was);
+    assert_eq!(done.seen, Seen::Slots(vec![slot("F3-1")]));
+    let notes = answer["notes"].to_string();
+    assert!(notes.contains("otherwise than asked"), "{notes}");
+}
+
+#[test]
+fn slots_read_off_a_screen_and_a_dark_machine_are_evidence_too() {
+    let hands = Hands::new(Fault::None, Reporting::default());
+    let ran = hands.isolate(&["--done", "--report", "F3-1"]);
+    assert_eq!(ran.code, 3, "{}", ran.stderr);
+    let first: Value = serde_json::from_str(&ran.stdout).unwrap();
+    assert_eq!(first["explanations"][0]["what"], "seating");
+    let ran = hands.isolate(&["--done", "--report", "none"]);
+    assert_eq!(ran.code, 3, "{}", ran.stderr);
+    let ran = hands.isolate(&["--done", "--no-post"]);
+    assert!(ran.code == 3 || ran.code == 1, "{}", ran.stderr);
+    let told = hands.bench.job().isolation().unwrap().trials.iter().filter(|run| run.done.is_some()).count();
+    assert_eq!(told, 2);
+}
+
+#[test]
+fn a_search_stopped_half_way_is_undecided_and_nothing_goes_back() {
+    let bench = Bench::new();
+    let steps = bench.steps();
+    bench.machine("tree", Fault::Slot { slot: slot("F2-1") }, 1);
+    let mut lines: Vec<String> = steps.iter().filter_map(|(_, _, step)| right(step, "tree")).collect();
+    let report = lines.iter().position(|line| line == "tree").unwrap();
+    // Search; no spare; stop at the first trial; leave the finding open.
+    let said = ["1", "", "2", "3", "1", "the board goes to its service", "Kim Holt"];
+    lines.splice(report + 1..report + 1, said.iter().map(|line| (*line).to_owned()));
+    lines.push("kim".to_owned());
+    let ran = bench.install(&lines);
+    ran.ends(1);
+    ran.says(&["the search ends undecided", "nothing goes back to the maker on it"]);
+    let job = bench.job();
+    let reached = job.isolation().unwrap().verdict.clone().unwrap();
+    assert_eq!(reached.verdict.what, "undecided");
+    let serial = bench.plan().module_at("F2-1").unwrap().module.identity.serial.clone().unwrap();
+    let record = bench.record();
+    let slip = bench.run(&["rma", record.to_str().unwrap(), &serial], b"");
+    assert!(slip.stdout.contains("The evidence does not support a"), "{}", slip.stdout);
+}
+
+#[test]
+fn a_search_is_for_a_job_at_its_report_and_goes_on_after_a_pause() {
+    let bench = Bench::new();
+    bench.install(&["1".to_owned()]).ends(3);
+    let record = bench.record();
+    let record = record.to_str().unwrap();
+    let early = bench.run(&["isolate", record, "--plain"], b"");
+    assert_eq!(early.code, 65);
+    early.says(&["the job is still at", "slotwise resume"]);
+    // At the report: begun from a file, paused at the first trial, gone on with.
+    let hands = Hands::new(Fault::Slot { slot: slot("F2-1") }, Reporting::default());
+    hands.bench.machine("tree", Fault::Slot { slot: slot("F2-1") }, 1);
+    let record = hands.record();
+    let begun = hands.bench.run(&["isolate", &record, "--snapshot", "tree", "--plain"], b"\n:p\n");
+    begun.ends(3);
+    begun.says(&["missing at F2-1", "Trial 1"]);
+    let again = hands.bench.run(&["isolate", &record, "--plain"], b"1\n:p\n");
+    again.ends(3);
+    again.says(&["Trial 1", "the cards of this trial come next"]);
+    let job = hands.bench.job();
+    assert_eq!(job.isolations().len(), 1);
+    assert!(job.isolation().unwrap().open_trial().is_some());
+    assert_eq!(job.opened().unit, UNIT);
+    let events = slotwise::record::read::Lines::open(&hands.bench.record()).unwrap();
+    let opened = events.filter(|line| matches!(line.as_ref().unwrap().line.event, Event::TrialOpened { .. })).count();
+    assert_eq!(opened, 1);
+}
