@@ -13,15 +13,21 @@ use slotwise::isolate::candidates::Means;
 use slotwise::isolate::choose::{Costs, choose, choose_whole};
 use slotwise::isolate::fault::Mode;
 use slotwise::isolate::layout::Layout;
-use slotwise::isolate::rates::Shares;
+use slotwise::isolate::rates::{Shares, shipped};
 
 #[path = "../tests/reference/mod.rs"]
 mod reference;
 
+use reference::job::played;
+use reference::machine::board;
 use reference::policies::{Policy, Trail, greedy, look2};
 use reference::sampled::{Tally, sampled};
 
 const RUNS: usize = 10_000;
+
+/// Sockets, channels a socket, slots a channel.
+const BOARDS: [(&str, usize, usize, usize); 5] =
+    [("A", 1, 4, 2), ("B", 2, 8, 2), ("C", 4, 6, 2), ("D", 2, 12, 1), ("H", 2, 4, 2)];
 
 fn engine(model: &Model, belief: &Belief, _: &mut Trail) -> Action {
     choose(model, belief, &Means::default(), &Costs { boot: 12.0, insertion: 1.5, ..Costs::default() }, DEPTH).action
@@ -53,19 +59,63 @@ fn large(mode: Mode) {
     );
 }
 
+/// Isolations as a job runs them: `job` with one fault at a time, `two` with two; mode, q, boards, draws, priors.
+fn job(word: &dyn Fn(usize, &str) -> String, faults: usize) {
+    let mode = match word(1, "slot").as_str() {
+        "channel" => Mode::Channel,
+        "blind" => Mode::Blind,
+        _ => Mode::Slot,
+    };
+    let (shows, wanted) = (word(2, "1"), word(3, "A"));
+    let runs: usize = word(4, "3000").parse().unwrap_or(3000);
+    let priors = word(5, "install,service,flat");
+    for (name, sockets, channels, slots) in BOARDS.into_iter().filter(|b| wanted.contains(b.0)) {
+        for prior in priors.split(',') {
+            let Some(Ok(mut rates)) = shipped(prior) else { continue };
+            rates.report.shows.value = shows.clone();
+            let o = played(&board(sockets, channels, slots), &rates, mode, faults, runs);
+            let (g, a) = (&o.guarded, &o.alone);
+            let each = o.spent.as_secs_f64() * 1e3 / o.answers as f64;
+            let per_cent = |share: f64| format!("{:.2}", 100.0 * share);
+            println!(
+                "| {mode:?} q={shows} | {name} | {prior} | {} | {} | {} | {} | {} | {} | {:.2} | {:.1} | {} | {} | {:+.2} | {:+.1} | {each:.0} | {:.0} |",
+                per_cent(g.right),
+                per_cent(g.wrong),
+                per_cent(g.convicted),
+                per_cent(g.silent),
+                per_cent(g.warned),
+                per_cent(g.open),
+                g.cycles,
+                g.minutes(),
+                per_cent(a.right),
+                per_cent(a.convicted),
+                g.cycles - a.cycles,
+                g.minutes() - a.minutes(),
+                o.slowest.as_secs_f64() * 1e3,
+            );
+            let shown = word(6, "0").parse().unwrap_or(0);
+            o.wrongs.iter().take(shown).for_each(|w| println!("  wrong {w}"));
+            o.opens.iter().take(shown).for_each(|w| println!("  open {w}"));
+        }
+    }
+}
+
 fn main() {
     let words: Vec<String> = std::env::args().skip(1).filter(|w| w != "--bench").collect();
     let word = |n: usize, default: &str| words.get(n).cloned().unwrap_or_else(|| default.to_owned());
     if word(0, "slot") == "large" {
         return [Mode::Slot, Mode::Channel, Mode::Blind].into_iter().for_each(large);
     }
+    if ["job", "two"].contains(&word(0, "slot").as_str()) {
+        return job(&word, if word(0, "job") == "two" { 2 } else { 1 });
+    }
     let mode = if word(0, "slot") == "channel" { Mode::Channel } else { Mode::Slot };
     let shows: f64 = word(1, "0.7").parse().unwrap_or(0.7);
     let clears: f64 = word(2, "0.9").parse().unwrap_or(0.9);
     let wanted = word(3, "A");
     let priors = [("install", Shares::install()), ("service", Shares::service()), ("flat", Shares::flat())];
-    for (name, sockets, channels, slots) in [("A", 1, 4, 2), ("B", 2, 8, 2), ("C", 4, 6, 2), ("D", 2, 12, 1)] {
-        if !wanted.contains(name) || (mode == Mode::Channel && slots == 1) {
+    for (name, sockets, channels, slots) in BOARDS {
+        if !wanted.contains(name) || name == "H" || (mode == Mode::Channel && slots == 1) {
             continue;
         }
         for (prior, shares) in priors {

@@ -3,116 +3,31 @@
 #![allow(clippy::unwrap_used)] // A test that cannot build its machine should stop there.
 
 use slotwise::board::{Board, SlotLabel};
-use slotwise::isolate::action::{Arrangement, Change};
-use slotwise::isolate::fault::{Fault, Mode, unit_of};
-use slotwise::isolate::layout::Layout;
+use slotwise::isolate::fault::{Fault, Mode};
 use slotwise::isolate::rates::shipped;
 use slotwise::isolate::{Answer, Seen, State, Step, answer, slips};
 use slotwise::module::Module;
 
-fn board(sockets: usize, channels: usize, slots: usize) -> Board {
-    let mut text = String::from(
-        "format = \"slotwise-board/1\"\nname = \"Heron\"\ngeneration = \"DDR4\"\nlimits = { kinds = [\"RDIMM\"] }\n",
-    );
-    for s in 0..sockets {
-        text += &format!("[[socket]]\nlabel = \"P{s}\"\n");
-        for c in 0..channels {
-            text += &format!("[[socket.channel]]\nlabel = \"{c}\"\n");
-            for d in 0..slots {
-                text += &format!("[[socket.channel.slot]]\nlabel = \"P{s}C{c}S{d}\"\nposition = {}\n", d + 1);
-            }
-        }
-    }
-    toml::from_str(&text).unwrap()
-}
+#[path = "reference/machine.rs"]
+mod machine;
 
-fn module(serial: &str) -> Module {
-    toml::from_str(&format!("gib = 32\nkind = \"RDIMM\"\npart = \"OM4R32-2R4-2666\"\nserial = \"{serial}\"")).unwrap()
-}
-
-/// A machine with faults, which does what the steps say.
-struct Machine {
-    layout: Layout,
-    labels: Vec<SlotLabel>,
-    board: Arrangement,
-    serials: Vec<String>,
-    faults: Vec<Fault>,
-    bad: Vec<bool>,
-    mode: Mode,
-    shows: f64,
-    dice: fastrand::Rng,
-}
-
-impl Machine {
-    fn boot(&mut self) -> Seen {
-        let mut failing: Vec<u16> = (0..self.layout.len() as u16)
-            .filter(|p| self.bad[usize::from(*p)] && self.board.at(*p).is_some())
-            .collect();
-        for fault in &self.faults {
-            fault.covered(&self.layout, &self.board.fitted, &self.board.spots, false, &mut |p| failing.push(p));
-        }
-        let mut units: Vec<u16> = failing.iter().map(|p| unit_of(&self.layout, self.mode, *p)).collect();
-        units.sort_unstable();
-        units.dedup();
-        units.retain(|_| self.dice.f64() < self.shows);
-        if self.mode == Mode::Blind {
-            return if units.is_empty() { Seen::Slots(Vec::new()) } else { Seen::NoPost };
-        }
-        let shown = |p: &u16| units.contains(&unit_of(&self.layout, self.mode, *p)) && self.board.at(*p).is_some();
-        Seen::Slots((0..self.layout.len() as u16).filter(shown).map(|p| self.labels[usize::from(p)].clone()).collect())
-    }
-
-    fn act(&mut self, steps: &[Step]) {
-        let at = |label: &SlotLabel| self.labels.iter().position(|l| l == label).unwrap() as u16;
-        let changes: Vec<Change> = steps
-            .iter()
-            .map(|step| match step {
-                Step::Reseat(a) => Change::Reseat(at(a)),
-                Step::Swap(a, b) => Change::Swap(at(a), at(b)),
-                Step::Move(a, b) => Change::Move(at(a), at(b)),
-                Step::Remove(a) => Change::Remove(at(a)),
-                Step::Substitute(a, s) => Change::Fit(at(a), self.serials.iter().position(|k| k == s).unwrap() as u16),
-                Step::ClearSettings(_) => Change::ClearSettings,
-            })
-            .collect();
-        let mut inserted = Vec::new();
-        changes.iter().for_each(|c| self.board.apply(*c, &mut |p| inserted.push(p)));
-        for p in inserted {
-            let bad = &mut self.bad[usize::from(p)];
-            *bad = if *bad { self.dice.f64() >= 0.9 } else { self.dice.f64() < 0.01 };
-        }
-    }
-}
+use machine::{Machine, board, module};
 
 /// Plays until the program has a verdict or no further trial.
 fn isolate(faults: &[Fault], mode: Mode, shows: f64, spare: bool, seed: u64) -> (Answer, State, usize) {
     let shape = board(2, 4, 2);
-    let layout = Layout::of(&shape);
-    let labels: Vec<SlotLabel> = shape.slots().map(|s| s.slot.label.clone()).collect();
-    let serials: Vec<String> = (0..=labels.len()).map(|n| format!("OSP{n:05}")).collect();
-    let places = labels.len();
-    let mut machine = Machine {
-        board: Arrangement::new((0..places as u16).collect(), places + 1),
-        bad: (0..places as u16).map(|p| faults.contains(&Fault::Seat(p))).collect(),
-        faults: faults.to_vec(),
-        dice: fastrand::Rng::with_seed(seed),
-        layout,
-        labels: labels.clone(),
-        serials: serials.clone(),
-        mode,
-        shows,
-    };
+    let mut machine = Machine::new(&shape, faults, mode, shows, fastrand::Rng::with_seed(seed));
     let first = loop {
         let seen = machine.boot();
         if faults.is_empty() || seen != Seen::Slots(Vec::new()) {
             break seen;
         }
     };
-    let fitted: Vec<_> = labels.iter().cloned().zip(serials.iter().map(|s| module(s))).collect();
+    let fitted = machine.fitted();
     let rates = shipped("install").unwrap().unwrap();
     let mut state = State::new(&shape, &fitted, first, &rates).unwrap();
     if spare {
-        state.add_spare(module(&serials[places]));
+        state.add_spare(module(machine.serials.last().unwrap()));
     }
     let mut trials = 0;
     loop {
@@ -132,8 +47,8 @@ fn isolate(faults: &[Fault], mode: Mode, shows: f64, spare: bool, seed: u64) -> 
     }
 }
 
-/// Draws of each case.
-const RUNS: u64 = 8;
+/// Draws of each case: a few, for thousands of them are played by the bench.
+const RUNS: u64 = 4;
 
 /// How often the verdict names what is wrong; what it named otherwise is shown.
 fn rightly(faults: &[Fault], mode: Mode, spare: bool, what: &str) -> usize {
@@ -183,8 +98,8 @@ fn each_single_fault_is_found_where_the_machine_does_not_post() {
         rightly(&[Fault::Channel(2)], Mode::Blind, false, "channel"),
         rightly(&[Fault::Socket(1)], Mode::Blind, false, "socket"),
     ];
-    // A verdict at 99 % may be wrong; of 300 draws (seeds 0 to 59) two are, and both are among these 40.
-    assert!(wrong.iter().sum::<usize>() <= 2, "{wrong:?}");
+    // A verdict at 99 % may be wrong; the bench tells how often.
+    assert!(wrong.iter().sum::<usize>() <= 1, "{wrong:?}");
 }
 
 #[test]
@@ -203,7 +118,7 @@ fn a_bad_spare_convicts_no_good_module() {
 #[test]
 fn two_faults_give_no_confident_wrong_verdict() {
     let mut dice = fastrand::Rng::with_seed(7);
-    let (mut wrong, mut named, runs) = (Vec::new(), 0, 60);
+    let (mut wrong, mut named, runs) = (Vec::new(), 0, 30);
     for seed in 0..runs {
         let pick = |dice: &mut fastrand::Rng| match dice.u32(0..20) {
             0..=10 => Fault::Seat(dice.u16(0..16)),
@@ -281,7 +196,7 @@ fn in_order(board: &Board, now: &[(SlotLabel, Module)], bare: &[usize], channel:
 }
 
 proptest::proptest! {
-    #![proptest_config(proptest::test_runner::Config { cases: 24, ..Default::default() })]
+    #![proptest_config(proptest::test_runner::Config { cases: 12, ..Default::default() })]
 
     /// Whatever is fitted, seen and done: no trial leaves a channel it changed with a gap, with two kinds, or filled beside a
     /// socket without a processor.

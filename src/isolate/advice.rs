@@ -7,7 +7,7 @@ use super::action::{Action, Change};
 use super::belief::{Belief, Kind, Model};
 use super::candidates::Means;
 use super::choose::{Choice, Depth, choose, choose_near, choose_whole};
-use super::fault::{Class, Mode, unit_of};
+use super::fault::{Class, Fault, Mode, unit_of};
 use super::layout::Piece;
 use super::state::{Seen, State, Step};
 
@@ -16,6 +16,9 @@ pub const DEPTH: Depth = Depth { steps: 1, width: [5, 4, 3, 3, 3, 3], floor: 1.0
 
 /// A module is convicted at a higher posterior than other causes are named: sending a good one back is the dearer error.
 const CONVICTS: f64 = 0.997;
+
+/// A cause less likely than this to be the only one is named with a warning that a second may hide.
+const ALONE: f64 = 0.999;
 
 /// The next thing to do.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -152,17 +155,45 @@ pub fn verdict(state: &State) -> Option<Verdict> {
     if state.contradicted {
         return None;
     }
-    let (kind, chance) = state.leading()?;
-    if chance < state.model.sure || !carried(state, kind) {
-        return None;
-    }
+    let (kind, chance) = settled(state)?;
     let (what, which) = named(state, kind);
     let mut because = kind.classes().map(|class| because(state, class)).collect::<Vec<_>>().join(" ");
+    // A machine that does not post shows one fault at a time, whatever hides behind it.
     let alone = state.belief.by_kind().iter().find(|(k, _)| *k == kind).map_or(0.0, |(_, p)| *p);
-    if alone < state.model.sure {
+    if state.model.mode == Mode::Blind || alone < ALONE {
         because.push_str(" A second fault may hide behind it: boot again once it is mended.");
     }
     make(&what, which, chance, because)
+}
+
+/// What the evidence carries: all that leads, or the part of it that is carried where a bad module stands where another
+/// cause would have to be shown.
+pub(super) fn settled(state: &State) -> Option<(Kind, f64)> {
+    let (kind, chance) = state.leading().filter(|(_, chance)| *chance >= state.model.sure)?;
+    if carried(state, kind) {
+        return Some((kind, chance));
+    }
+    kind.second?;
+    let mut parts = kind.classes().map(|class| (Kind { first: class, second: None }, state.class_chance(class)));
+    parts.find(|(part, _)| matches!(part.first, Class::Module(_)) && carried(state, *part))
+}
+
+/// What leads, once the probability alone would do for a verdict: before anything else is asked of the evidence.
+pub fn likeliest(state: &State) -> Option<Explanation> {
+    let (kind, chance) = state.leading().filter(|(_, chance)| *chance >= state.model.sure)?;
+    let (what, which) = named(state, kind);
+    Some(Explanation { what, which, probability: probability(chance) })
+}
+
+/// What a verdict may name, and which, where these faults are what is wrong: each, and what both cannot be told from.
+pub fn named_as(state: &State, faults: &[Fault]) -> Vec<(String, String)> {
+    let (layout, mode) = (&state.model.layout, state.model.mode);
+    let both = match faults {
+        [one, other] => one.together(*other, layout, mode),
+        _ => None,
+    };
+    let named = faults.iter().copied().chain(both).map(|fault| name(state, fault.class(layout, mode)));
+    named.map(|(what, which)| (what.to_owned(), which)).collect()
 }
 
 /// Whether the evidence carries what the probability says.
@@ -209,8 +240,8 @@ fn because(state: &State, class: Class) -> String {
                            socket tells them apart."
             .to_owned(),
         Class::Group(_) | Class::Socket(_) => {
-            "It shows on channels that share the processor's contacts. Look at the socket's contacts before anything is \
-             replaced."
+            "It shows on channels that share the processor's contacts; several of these channels failing by themselves would \
+             look the same. Look at the socket's contacts before anything is replaced."
                 .to_owned()
         }
         Class::Setting(_) => "It went away when the settings were cleared.".to_owned(),
@@ -224,7 +255,7 @@ pub fn next_trial(state: &State) -> Option<Trial> {
     }
     let (kind, chance) = state.leading()?;
     if chance >= state.model.sure {
-        return confirming(state, kind);
+        return if settled(state).is_some() { None } else { confirming(state, kind) };
     }
     let choice = planned(state, state.model.sure);
     if choice.minutes.is_infinite() {
@@ -240,12 +271,25 @@ fn planned(state: &State, sure: f64) -> Choice {
     if model.mode == Mode::Blind {
         let home: Vec<(u16, u16)> = state.home.fitted.iter().enumerate().map(|(p, m)| (p as u16, *m)).collect();
         let home: Vec<_> = home.into_iter().filter(|(_, m)| *m != super::layout::NOWHERE).collect();
-        return choose_whole(&model, &state.belief, &home, &means, &state.costs);
+        let belief = singles(state, &model).unwrap_or_else(|| heaviest(&state.belief));
+        return choose_whole(&model, &belief, &home, &means, &state.costs);
     }
     match singles(state, &model) {
         Some(singles) => choose(&model, &singles, &means, &state.costs, DEPTH),
         None => choose_near(&model, &state.belief, &means, &state.costs),
     }
+}
+
+/// The likeliest causes alone: what a plan can weigh in time.
+fn heaviest(belief: &Belief) -> Belief {
+    const MOST: usize = 600;
+    let mut weights: Vec<f64> = belief.hypotheses.iter().map(|h| h.weight).collect();
+    let mut heaviest = belief.clone();
+    if weights.len() > MOST {
+        weights.sort_by(|a, b| b.total_cmp(a));
+        heaviest.keep(|h| h.weight > weights[MOST]);
+    }
+    heaviest
 }
 
 /// The belief to look far ahead with. Pairs of faults slow that down many times over, so they are planned for, one step

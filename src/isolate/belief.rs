@@ -58,7 +58,11 @@ impl Kind {
         std::iter::once(self.first).chain(self.second)
     }
 
-    fn of(cause: Cause, model: &Model) -> Self {
+    /// What a cause is called under a reporting mode. Two faults that no arrangement tells from one are that one.
+    pub fn of(cause: Cause, model: &Model) -> Self {
+        if let Some(one) = cause.second.and_then(|second| cause.first.together(second, &model.layout, model.mode)) {
+            return Self { first: one.class(&model.layout, model.mode), second: None };
+        }
         let first = cause.first.class(&model.layout, model.mode);
         let second = cause.second.map(|f| f.class(&model.layout, model.mode)).filter(|s| *s != first);
         match second {

@@ -78,10 +78,16 @@ fn empty_suspects(layout: &Layout, belief: &Belief) -> Vec<Place> {
     weights.into_iter().map(|w| w.0).collect()
 }
 
-/// The heaviest places that a module, slot, seating or setting hypothesis points at.
+/// The heaviest places that a module, slot, seating or setting hypothesis points at; where no single hypothesis weighs
+/// enough, all of them together point.
 pub fn suspects(belief: &Belief) -> Vec<Place> {
+    let found = pointed_at(belief, POINTS);
+    if found.is_empty() { pointed_at(belief, 0.0) } else { found }
+}
+
+fn pointed_at(belief: &Belief, least: f64) -> Vec<Place> {
     let mut weights: Vec<(Place, f64)> = Vec::new();
-    for h in belief.hypotheses.iter().filter(|h| h.weight >= POINTS) {
+    for h in belief.hypotheses.iter().filter(|h| h.weight >= least) {
         for fault in h.cause.faults() {
             let place = match fault {
                 Fault::Seat(place) | Fault::Slot(place) | Fault::Setting(place) => place,

@@ -75,6 +75,37 @@ impl Fault {
         }
     }
 
+    /// The places of the board that a fault covers for good, whatever is fitted; none for faults that move or go away.
+    fn ground(self, layout: &Layout, mode: Mode) -> Vec<Place> {
+        let of = |channels: &[u16]| channels.iter().flat_map(|c| layout.places(*c).iter().copied()).collect();
+        match self {
+            // Where a slot is not told from its channel, it stands for it.
+            Self::Slot(place) => match self.class(layout, mode) {
+                Class::Path(channel) => of(&[channel]),
+                _ => vec![place],
+            },
+            Self::Channel(channel) | Self::Contact(channel) => of(&[channel]),
+            Self::Group(group) => of(layout.group(group)),
+            Self::Socket(socket) => of(layout.channels(socket)),
+            Self::Seat(_) | Self::Module(_) | Self::Setting(_) => Vec::new(),
+        }
+    }
+
+    /// The one fault that covers the same places as these two: no arrangement tells it from both at once.
+    pub fn together(self, other: Self, layout: &Layout, mode: Mode) -> Option<Self> {
+        let (mut all, more) = (self.ground(layout, mode), other.ground(layout, mode));
+        let channel = layout.channel_of(*all.first()?);
+        if layout.socket_of(channel) != layout.socket_of(layout.channel_of(*more.first()?)) {
+            return None;
+        }
+        all.extend(more);
+        all.sort_unstable();
+        all.dedup();
+        let (group, socket) = (layout.group_of(channel).map(Self::Group), Self::Socket(layout.socket_of(channel)));
+        let wider = [Some(self), Some(other), Some(Self::Channel(channel)), group, Some(socket)];
+        wider.into_iter().flatten().find(|fault| fault.ground(layout, mode) == all)
+    }
+
     /// Calls `each` with every fitted place the fault covers now; `spots` tells where each module is.
     pub fn covered(
         self,
@@ -176,6 +207,24 @@ mod tests {
         // 32 seats, 32 modules, 32 slots, 16 channels, 16 contacts, 8 pairs, 2 sockets.
         assert_eq!(all.len(), 138);
         assert!((all.iter().map(|f| f.1).sum::<f64>() - 1.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn two_faults_that_cover_what_one_covers_are_that_one() {
+        let layout = Layout::grid(2, 4, 2);
+        let together = |a: Fault, b: Fault| a.together(b, &layout, Mode::Slot);
+        assert_eq!(together(Fault::Channel(0), Fault::Contact(1)), Some(Fault::Group(0)));
+        assert_eq!(together(Fault::Group(0), Fault::Group(1)), Some(Fault::Socket(0)));
+        assert_eq!(together(Fault::Channel(5), Fault::Socket(1)), Some(Fault::Socket(1)));
+        assert_eq!(together(Fault::Slot(2), Fault::Slot(3)), Some(Fault::Channel(1)));
+        assert_eq!(together(Fault::Slot(2), Fault::Channel(1)), Some(Fault::Channel(1)));
+        assert_eq!(Fault::Slot(0).together(Fault::Slot(3), &layout, Mode::Channel), Some(Fault::Group(0)));
+        // These can be told apart, or part of them moves or goes away.
+        assert_eq!(together(Fault::Channel(0), Fault::Channel(2)), None);
+        assert_eq!(together(Fault::Slot(2), Fault::Channel(0)), None);
+        assert_eq!(together(Fault::Group(1), Fault::Group(2)), None);
+        assert_eq!(together(Fault::Module(0), Fault::Channel(0)), None);
+        assert_eq!(together(Fault::Channel(0), Fault::Seat(0)), None);
     }
 
     #[test]

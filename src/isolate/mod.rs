@@ -13,13 +13,15 @@ pub mod evidence;
 pub mod fault;
 pub mod house;
 pub mod layout;
+pub mod learnt;
 pub mod rates;
+mod replay;
 pub mod slip;
 pub mod state;
 mod whole;
 mod words;
 
-pub use advice::{Answer, Explanation, Trial, Verdict, answer, explanations, next_trial, verdict};
+pub use advice::{Answer, Explanation, Trial, Verdict, answer, explanations, likeliest, named_as, next_trial, verdict};
 pub use evidence::Finding;
 pub use slip::{Slip, slips};
 pub use state::{Done, IsolateError, Seen, State, Step};

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::advice::{Verdict, verdict};
+use super::advice::{Verdict, settled, verdict};
 use super::belief::Kind;
 use super::fault::{Class, unit_of};
 use super::layout::NOWHERE;
@@ -41,7 +41,7 @@ pub fn slips(state: &State, record: &str) -> Vec<Slip> {
     let Some(verdict) = verdict(state) else { return Vec::new() };
     let convicted = |piece: u16| {
         let is = |kind: Kind| kind.classes().any(|c| c == Class::Module(piece));
-        state.leading().is_some_and(|(kind, _)| is(kind))
+        settled(state).is_some_and(|(kind, _)| is(kind))
     };
     (0..state.known.len() as u16)
         .filter_map(|piece| {

@@ -72,11 +72,14 @@ pub fn sets(layout: &Layout, belief: &Belief, home: &[(Place, Piece)], means: &M
             wanted.push(vec![(b.1, a.2)]);
         }
     }
-    let mut all: Vec<Action> = vec![home.iter().map(|(p, _)| Change::Reseat(*p)).collect()];
-    // A reseat needs the module in its place; what is out or elsewhere is put back by it.
-    all[0] = towards(belief, home);
-    all[0].extend(home.iter().filter(|(p, m)| belief.board.at(*p) == Some(*m)).map(|(p, _)| Change::Reseat(*p)));
-    all[0].retain(|change| means.may(*change));
+    // All seated anew: what is out or elsewhere is put back. One change of that kind left out would spoil the others.
+    let mut all: Vec<Action> = Vec::new();
+    let mut anew = towards(belief, home);
+    if anew.iter().all(|change| means.may(*change)) {
+        let in_place = home.iter().filter(|(p, m)| belief.board.at(*p) == Some(*m));
+        anew.extend(in_place.map(|(p, _)| Change::Reseat(*p)).filter(|change| means.may(*change)));
+        all.push(anew);
+    }
     let mut seen: HashSet<Action> = all.iter().cloned().collect();
     for set in wanted {
         let set = means.house.mended(layout, &set, home);

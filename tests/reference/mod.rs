@@ -5,5 +5,7 @@
 
 pub mod bounds;
 pub mod exact;
+pub mod job;
+pub mod machine;
 pub mod policies;
 pub mod sampled;

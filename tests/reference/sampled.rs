@@ -99,7 +99,8 @@ pub fn sampled(model: &Model, shares: &Shares, policy: Policy, runs: usize) -> T
             }
         };
         // Relabelled so that what is reported comes first: the same start, looked at from elsewhere.
-        let order = relabelled(model, &reported);
+        let hit = |p: u16| reported.contains(&unit_of(&model.layout, model.mode, p));
+        let order = relabelled(&model.layout, &hit, true);
         truth.fault = moved(truth.fault, &model.layout, &order);
         let mut bad = vec![false; places];
         (0..places).for_each(|p| bad[usize::from(order[p])] = truth.bad[p]);
@@ -162,14 +163,12 @@ fn node(model: &Model, belief: Belief, mut trail: Trail, policy: Policy) -> Node
     Node { belief, trail, action, verdict, next: HashMap::new() }
 }
 
-/// Where each place goes so that sockets, groups, channels and slots with reports come first.
-fn relabelled(model: &Model, reported: &[u16]) -> Vec<u16> {
-    let layout = &model.layout;
-    let hit = |p: u16| reported.contains(&unit_of(layout, model.mode, p));
+/// Where each place goes so that sockets, groups, channels with reports come first, and slots where `slots_too`.
+pub fn relabelled(layout: &Layout, hit: &dyn Fn(u16) -> bool, slots_too: bool) -> Vec<u16> {
     let key = |places: &[u16]| std::cmp::Reverse(places.iter().filter(|p| hit(**p)).count());
     let slots = |channel: u16| {
         let mut places = layout.places(channel).to_vec();
-        places.sort_by_key(|p| !hit(*p));
+        places.sort_by_key(|p| slots_too && !hit(*p));
         places
     };
     let mut sockets: Vec<Vec<u16>> = (0..layout.socket_count() as u16)
@@ -203,7 +202,8 @@ fn moved_unit(model: &Model, unit: u16, order: &[u16]) -> u16 {
     }
 }
 
-fn moved(fault: Fault, layout: &Layout, order: &[u16]) -> Fault {
+/// The fault under the new labels.
+pub fn moved(fault: Fault, layout: &Layout, order: &[u16]) -> Fault {
     let place = |p: u16| order[usize::from(p)];
     let channel = |c: u16| layout.channel_of(place(layout.places(c)[0]));
     match fault {
