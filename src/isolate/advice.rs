@@ -156,6 +156,8 @@ pub fn verdict(state: &State) -> Option<Verdict> {
         return None;
     }
     let (kind, chance) = settled(state)?;
+    // The number that was judged: alone or with a second fault beside it.
+    let chance = if kind.second.is_none() { chance.max(state.class_chance(kind.first)) } else { chance };
     let (what, which) = named(state, kind);
     let mut because = kind.classes().map(|class| because(state, class)).collect::<Vec<_>>().join(" ");
     // A machine that does not post shows one fault at a time, whatever hides behind it.
@@ -198,6 +200,11 @@ pub fn named_as(state: &State, faults: &[Fault]) -> Vec<(String, String)> {
 
 /// Whether the evidence carries what the probability says.
 fn carried(state: &State, kind: Kind) -> bool {
+    // A seating that was put right leaves nothing failing; what fails in the last boot has to be explained first.
+    let seated = kind.classes().all(|class| matches!(class, Class::Seat(_)));
+    if seated && state.trials.last().is_some_and(|last| !state.units(&last.seen).is_empty()) {
+        return false;
+    }
     kind.classes().all(|class| match class {
         Class::Module(piece) => {
             state.class_chance(class) >= CONVICTS.max(state.model.sure) && convicted(state, piece).is_some()
@@ -314,7 +321,19 @@ fn confirming(state: &State, kind: Kind) -> Option<Trial> {
         Class::Seat(unit) if clean_boots(state, unit) == 0 => Some(unit),
         _ => None,
     });
+    let last = state.trials.last().map(|last| state.units(&last.seen)).unwrap_or_default();
     match lacking {
+        None if shown.is_none() && !last.is_empty() => {
+            let unit = |p: &u16| last.contains(&unit_of(&state.model.layout, state.model.mode, *p));
+            let places = (0..state.labels.len() as u16).filter(|p| unit(p) && state.belief.board.at(*p).is_some());
+            Some(trial(
+                state,
+                places.map(Change::Reseat).collect(),
+                "What fails now is not what failed at first: the last handling may have spoiled its seating. Seat it anew and \
+                 look at both latches."
+                    .to_owned(),
+            ))
+        }
         None if shown.is_some() => {
             let unit = |p: &u16| unit_of(&state.model.layout, state.model.mode, *p) == shown.unwrap_or_default();
             let places = (0..state.labels.len() as u16).filter(|p| unit(p) && state.belief.board.at(*p).is_some());

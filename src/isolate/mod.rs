@@ -25,4 +25,4 @@ pub use advice::{Answer, Explanation, Trial, Verdict, answer, explanations, like
 pub use evidence::Finding;
 pub use slip::{Slip, slips};
 pub use state::{Done, IsolateError, Seen, State, Step};
-pub use words::{change_words, trial_words};
+pub use words::{change_words, seen_words, trial_words};

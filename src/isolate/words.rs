@@ -1,6 +1,6 @@
 //! Changes in words.
 
-use super::state::Step;
+use super::state::{Seen, Step};
 use crate::text::shown;
 
 /// A change in words: `seat the module of 1C-3 anew`.
@@ -22,4 +22,16 @@ pub fn trial_words(changes: &[Step]) -> String {
     }
     let each: Vec<String> = changes.iter().map(change_words).collect();
     each.join("; ")
+}
+
+/// What a start showed, in words.
+pub fn seen_words(seen: &Seen) -> String {
+    match seen {
+        Seen::NoPost => "the machine did not start".to_owned(),
+        Seen::Slots(slots) if slots.is_empty() => "every module worked".to_owned(),
+        Seen::Slots(slots) => {
+            let slots: Vec<&str> = slots.iter().map(crate::board::SlotLabel::as_str).collect();
+            format!("failing: {}", slots.join(", "))
+        }
+    }
 }

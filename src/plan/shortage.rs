@@ -115,6 +115,10 @@ fn rules_in_the_way(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Re
     ];
     lift(true, "limits.kinds", &|b| b.limits.kinds.clone_from(&all));
     let mut out = Vec::new();
+    // With all the money there would be a plan: then money is short, and no rule is to blame.
+    if problem.budget.is_some() && !search(&Problem { budget: None, ..problem.clone() }, stop)?.plans.is_empty() {
+        return Ok(out);
+    }
     for (key, board) in boards {
         if stop() {
             break;

@@ -87,6 +87,14 @@ impl Runner<'_> {
                     if serial.is_empty() {
                         return Ok(Some(Vec::new()));
                     }
+                    let plausible = serial.len() >= 4
+                        && serial.bytes().all(|byte| byte.is_ascii_graphic())
+                        && serial.bytes().any(|byte| byte.is_ascii_digit());
+                    if !plausible {
+                        let why = "a serial has no blanks and at least one digit; Enter alone where there is no spare";
+                        self.say(Status::Refused, why.to_owned())?;
+                        continue;
+                    }
                     let in_use = compare::scanned(self.journal.job(), &self.steps);
                     let is = |identity: &Identity| identity.serial.as_deref() == Some(serial);
                     if in_use.values().any(is) {
@@ -119,7 +127,9 @@ impl Runner<'_> {
         };
         let less = done != run.changes;
         let snapshot_line = report.map(|(line, _)| line);
+        let showed = format!("this start showed: {}", isolate::seen_words(&seen));
         self.record(Event::TrialDone { trial: number, done: done.clone(), seen, snapshot_line })?;
+        self.say(Status::Attention, showed)?;
         if other {
             let what =
                 format!("the report shows modules elsewhere than asked; what counts: {}", isolate::trial_words(&done));

@@ -75,7 +75,8 @@ impl Runner<'_> {
             }
             return Ok(());
         }
-        for text in findings.iter().flat_map(Finding::lines) {
+        // Right after a verdict its words stay in view; the question that follows names the findings in short.
+        for text in findings.iter().filter(|_| !counts).flat_map(Finding::lines) {
             self.say(Status::Attention, text)?;
         }
         if findings.iter().all(|finding| finding.grave == Grave::Note) {
@@ -209,7 +210,9 @@ impl Runner<'_> {
         let Some(search) = self.journal.job().isolation() else { return Vec::new() };
         let Some(reached) = &search.verdict else { return Vec::new() };
         let convicted = (reached.verdict.what == "module").then_some(reached.verdict.which.as_str());
-        trial::put_back(search, convicted)
+        let condemns = matches!(reached.verdict.what.as_str(), "slot" | "channel" | "socket");
+        let condemned: Vec<&str> = if condemns { reached.verdict.which.split(' ').collect() } else { Vec::new() };
+        trial::put_back(search, convicted, &condemned)
     }
 
     /// Whether the step has its answer now.
@@ -230,7 +233,7 @@ impl Runner<'_> {
         let mut options: Vec<(&str, Next)> = Vec::new();
         let over = self.journal.job().isolation().is_some_and(|search| !search.is_open());
         if over && !self.way_back().is_empty() {
-            options.push(("put the modules back as planned", Next::PutBack));
+            options.push(("put the modules back as planned, without what the verdict condemns", Next::PutBack));
         }
         if *first != Seen::Slots(Vec::new()) && !over {
             if std::mem::take(&mut self.searches) {

@@ -185,11 +185,16 @@ pub fn otherwise(
 }
 
 /// The changes that bring every module back to where the search found it, the convicted one left out of the machine.
-pub fn put_back(search: &Isolation, convicted: Option<&str>) -> Vec<Step> {
+/// So does what belongs into a slot that the verdict condemns.
+pub fn put_back(search: &Isolation, convicted: Option<&str>, condemned: &[&str]) -> Vec<Step> {
     let first = search.arrangement(0);
     let now = search.arrangement(search.trials.len());
     let mut steps = Vec::new();
-    let is_out = |name: &str| convicted == Some(name);
+    let homeless = |name: &str| {
+        let home = first.iter().find(|one| one.name == name).and_then(|one| one.slot.as_ref());
+        home.is_some_and(|slot| condemned.contains(&slot.as_str()))
+    };
+    let is_out = |name: &str| convicted == Some(name) || homeless(name);
     for (home, one) in first.iter().zip(&now) {
         if let Some(slot) = &one.slot
             && (home.slot.as_ref() != Some(slot) || is_out(&one.name))
@@ -205,7 +210,7 @@ pub fn put_back(search: &Isolation, convicted: Option<&str>) -> Vec<Step> {
         }
     }
     // A spare that takes the place of the convicted module stays there.
-    let bad_home = first.iter().find(|one| is_out(&one.name)).and_then(|one| one.slot.clone());
+    let bad_home = first.iter().find(|one| convicted == Some(one.name.as_str())).and_then(|one| one.slot.clone());
     let spare = now.iter().zip(&first).find(|(_, home)| home.slot.is_none()).map(|(one, _)| one);
     if let (Some(slot), Some(spare)) = (bad_home, spare) {
         steps.retain(|step| !(spare.slot.as_ref() == Some(&slot) && *step == Step::Remove(slot.clone())));

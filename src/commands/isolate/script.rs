@@ -138,7 +138,21 @@ fn done(
     let steps = steps_of(journal.job())?;
     // Everything is judged before the first line is written.
     let open = journal.job().isolation().filter(|open| open.is_open()).cloned();
-    let on_record = open.is_none() && shows_a_fault(journal.job());
+    // After a verdict, a start that is told begins a search of its own.
+    let on_record = open.is_none() && journal.job().isolation().is_none() && shows_a_fault(journal.job());
+    let in_cards = open.as_ref().and_then(Isolation::open_trial).filter(|run| run.guided && args.did.is_none());
+    if let Some(run) = in_cards
+        && let Some(step) =
+            journal.job().open_step(&steps).and_then(|(card, step)| steps.cards.get(card)?.steps.get(step))
+        && step.evidence != crate::checklist::Evidence::Snapshot
+    {
+        return Err(CommandError::new(
+            Exit::BadData,
+            format!("trial {} is in progress, at `{}`", run.trial, shown(&step.id.0)),
+        )
+        .way_out("finish its cards with `slotwise resume`, or say with --did what was really done")
+        .way_out("nothing was written"));
+    }
     let first_start = open.is_none() && !on_record;
     let begun = begun(journal.job(), args, search, if first_start { Some(start) } else { None })?;
     let asked = if first_start { None } else { answer_of(journal.job(), &begun)?.trial };
@@ -181,6 +195,17 @@ fn done(
             }
         }
     };
+    if let Start::Told(Seen::Slots(slots)) = start {
+        let mut stands = begun.arrangement(begun.trials.len());
+        crate::record::carry_out(&mut stands, &did);
+        let holds = |slot: &SlotLabel| stands.iter().any(|one| one.slot.as_ref() == Some(slot));
+        if let Some(empty) = slots.iter().find(|slot| !holds(slot)) {
+            let filled: Vec<&str> = stands.iter().filter_map(|one| Some(one.slot.as_ref()?.as_str())).collect();
+            return Err(CommandError::new(Exit::BadData, format!("slot {} holds no module", shown(empty.as_str())))
+                .way_out(format!("modules stand in {}; letter case counts", shown(&filled.join(" "))))
+                .way_out("nothing was written"));
+        }
+    }
     if asked.is_some() {
         begun
             .state(&journal.job().opened().board)

@@ -119,6 +119,10 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
         })?),
         None => None,
     };
+    if budget.is_some() && stock.lots.iter().all(|lot| lot.price.0 == 0) {
+        return Err(CommandError::new(Exit::BadData, "a budget cannot be kept: the stock list names no price")
+            .way_out("give the lots a price, or leave --budget out"));
+    }
     let input::Fitted { modules, seats } = input::fitted(env, args, &board, &order)?;
     let cpus = cpus_of(&board, order.unit.first()).map_err(|e| CommandError::new(Exit::BadData, e.to_string()))?;
     if order.unit.iter().any(|unit| cpus_of(&board, Some(unit)).ok().as_ref() != Some(&cpus)) {
@@ -177,7 +181,7 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
         for line in show::text(&answer, look, colour) {
             writeln!(env.stdout, "{line}")?;
         }
-        if order.stand_ins {
+        if order.stand_ins && !answer.outcome.plans.is_empty() {
             writeln!(
                 env.stdout,
                 "no order was given: the plan carries stand-ins for the tags, and install asks for the real one"

@@ -125,10 +125,29 @@ pub fn text(answer: &Answer<'_>, look: Look, colour: bool) -> Vec<String> {
     }
     lines.push(String::new());
     lines.push(proof(answer));
-    lines.extend(told.unknown.iter().map(|u| format!("not judged: {}", shown_within(u, 200))));
+    lines.extend(unjudged(&told.unknown));
     let notes = answer.outcome.notes.iter().chain(&answer.stock.notes);
     lines.extend(notes.map(|note| format!("note: {}", shown_within(note, 300))));
     lines
+}
+
+/// What could not be judged; the same of several slots in one line.
+fn unjudged(unknown: &[String]) -> Vec<String> {
+    let mut same: Vec<(&str, Vec<&str>)> = Vec::new();
+    for text in unknown {
+        let (at, what) = text.split_once(": ").unwrap_or(("", text));
+        match same.iter_mut().find(|(known, _)| *known == what) {
+            Some((_, places)) => places.push(at),
+            None => same.push((what, vec![at])),
+        }
+    }
+    same.into_iter()
+        .map(|(what, places)| {
+            let places = places.join(", ");
+            let text = if places.is_empty() { what.to_owned() } else { format!("{what} ({places})") };
+            format!("not judged: {}", shown_within(&text, 300))
+        })
+        .collect()
 }
 
 fn proof(answer: &Answer<'_>) -> String {

@@ -55,7 +55,9 @@ impl Auto {
             name if name.ends_with("/spare") => return self.spare.clone(),
             name if name.rsplit('/').next().is_some_and(|last| last.starts_with("trial-")) => return "1".to_owned(),
             name if name.ends_with("/put-right") => return "practice: what it was, the verdict says".to_owned(),
-            name if name.ends_with("/reason") => return "practice: no spare module on the bench".to_owned(),
+            name if name.ends_with("/reason") => {
+                return "practice: what the verdict names is left for its service".to_owned();
+            }
             name if name.ends_with("/name") => return "Practice Technician".to_owned(),
             name if name.ends_with("/pass") => return "3".to_owned(),
             _ => {}

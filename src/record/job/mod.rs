@@ -174,6 +174,10 @@ impl Job {
                 self.isolations.last_mut().into_iter().for_each(|search| search.trials.push(run.clone()));
             }
             Event::TrialDone { done, seen, snapshot_line, .. } => {
+                if snapshot_line.is_none() {
+                    // A start without a report: what an earlier one showed is no longer how the machine stands.
+                    self.comparison = None;
+                }
                 let trials = self.isolations.last_mut().map(|search| &mut search.trials);
                 if let Some(run) = trials.and_then(|trials| trials.last_mut()) {
                     run.done = Some(TrialDone { line: n, done, seen, snapshot_line });

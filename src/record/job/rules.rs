@@ -49,6 +49,8 @@ pub enum RuleFault {
     NothingToCountersign,
     #[error("`{}` worked on this job and cannot countersign it: someone else looks the record through", shown(name))]
     OwnJob { name: String },
+    #[error("`{}` gave no answer in this record and cannot state that the work was done", shown(name))]
+    NotTheTechnician { name: String },
     #[error("the technician signed with this key: a countersignature comes from another person and another key")]
     SameKey,
     #[error(

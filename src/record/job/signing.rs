@@ -55,6 +55,9 @@ impl Job {
             (Role::Technician, _, Some(countersigned)) => {
                 Err(RuleFault::AfterCountersigned { line: countersigned.line })
             }
+            (Role::Technician, _, None) if !self.worked_on_it(name) => {
+                Err(RuleFault::NotTheTechnician { name: name.to_owned() })
+            }
             (Role::Technician, _, None) => Ok(()),
             (Role::Supervisor, Some(technician), _) if !technician.lacks_its_signature() => {
                 if self.worked_on_it(name) {

@@ -225,7 +225,8 @@ impl<'a> Fold<'a> {
     fn told(self) -> Story {
         let Input { job, steps, .. } = *self.input;
         let opened = job.opened();
-        let open = self.reports.last().map_or(&[][..], |report| &report.findings);
+        let reported = job.comparison().is_some();
+        let open = self.reports.last().filter(|_| reported).map_or(&[][..], |report| &report.findings);
         let slots = self.slots.told(job, steps, open);
         let rounds = rounds(self.input, &self.reports);
         let measured = measured(job, steps);

@@ -76,6 +76,10 @@ fn tails(noted: &Noted<'_>, found: &mut Vec<Notable>) {
 
 fn findings(noted: &Noted<'_>, found: &mut Vec<Notable>) {
     let Some(last) = noted.reports.last() else { return };
+    // A start without a report came after it: the problem reported then is how the machine stands.
+    if noted.input.job.comparison().is_none() && last.compared_line.is_some() {
+        return;
+    }
     if last.compared_line.is_none() {
         found.push(notable(
             NotableKind::NotCompared,

@@ -1,7 +1,7 @@
 //! Trials and verdicts of a record, line by line.
 
 use super::types::{Trial, Verdict};
-use crate::isolate::{Seen, trial_words};
+use crate::isolate::{seen_words, trial_words};
 use crate::record::{Event, Line, time};
 
 /// What was tried so far, and the verdict that stands.
@@ -80,15 +80,4 @@ fn verdicts(line: u64, at: &str, verdict: &crate::isolate::Verdict) -> Vec<Verdi
             }
         })
         .collect()
-}
-
-fn seen_words(seen: &Seen) -> String {
-    match seen {
-        Seen::NoPost => "the machine did not start".to_owned(),
-        Seen::Slots(slots) if slots.is_empty() => "every module worked".to_owned(),
-        Seen::Slots(slots) => {
-            let slots: Vec<&str> = slots.iter().map(crate::board::SlotLabel::as_str).collect();
-            format!("failing: {}", slots.join(", "))
-        }
-    }
 }
