@@ -17,8 +17,6 @@ pub struct Scanned {
     pub line: Line,
     /// Where it begins, in bytes from the start of the file.
     pub offset: u64,
-    /// Its bytes without the newline.
-    pub bytes: Vec<u8>,
 }
 
 /// What stands behind the last whole line: never confirmed to anyone.
@@ -75,12 +73,15 @@ pub struct Scan<R> {
     offset: u64,
     torn: Option<Torn>,
     ended: bool,
+    /// The last whole line, and room for the next: taken once for all lines.
+    last: Vec<u8>,
+    next: Vec<u8>,
 }
 
 impl<R: BufRead> Scan<R> {
     /// A walk from the start of `input`.
     pub fn new(input: R) -> Self {
-        Self { input, head: Head::default(), offset: 0, torn: None, ended: false }
+        Self { input, head: Head::default(), offset: 0, torn: None, ended: false, last: Vec::new(), next: Vec::new() }
     }
 
     /// Where the chain stands behind the lines walked so far.
@@ -93,13 +94,19 @@ impl<R: BufRead> Scan<R> {
         self.offset
     }
 
+    /// The bytes of the last whole line walked so far, its newline left out.
+    pub fn last_line(&self) -> &[u8] {
+        &self.last
+    }
+
     /// The torn tail, once the walk has ended.
     pub fn torn(&self) -> Option<Torn> {
         self.torn
     }
 
     fn step(&mut self) -> Result<Option<Scanned>, Stop> {
-        let mut bytes = Vec::new();
+        let mut bytes = std::mem::take(&mut self.next);
+        bytes.clear();
         let most = LONGEST_LINE as u64 + 1;
         io::Read::take(&mut self.input, most).read_until(b'\n', &mut bytes).map_err(Stop::Io)?;
         if bytes.is_empty() {
@@ -118,7 +125,8 @@ impl<R: BufRead> Scan<R> {
                 let offset = self.offset;
                 self.offset += bytes.len() as u64 + 1;
                 self.head.advance(&bytes);
-                Ok(Some(Scanned { line: decoded, offset, bytes }))
+                self.next = std::mem::replace(&mut self.last, bytes);
+                Ok(Some(Scanned { line: decoded, offset }))
             }
             // Blocks of one write may reach the disk out of order, so the line feed can be there and what is before it not.
             Err(_) if bytes.contains(&0) && self.input.fill_buf().map_err(Stop::Io)?.is_empty() => {

@@ -68,6 +68,17 @@ pub fn parse(text: &str) -> Option<DateTime<FixedOffset>> {
     (!leap || (utc.hour(), utc.minute()) == (23, 59)).then_some(at)
 }
 
+/// Whether a text that [`parse`] takes is the one that [`text`] gives for its time.
+pub(super) fn in_own_form(text: &str) -> bool {
+    let bytes = text.as_bytes();
+    // With a sign there and this length the fraction has three digits. A zero offset is written with a plus.
+    bytes.len() == 29
+        && bytes[10] == b'T'
+        && bytes[19] == b'.'
+        && matches!(bytes[23], b'+' | b'-')
+        && !text.ends_with("-00:00")
+}
+
 /// For serde: writes the one form a record has.
 pub(super) fn serialize<S: Serializer>(at: &DateTime<FixedOffset>, serializer: S) -> Result<S::Ok, S::Error> {
     serializer.serialize_str(&text(at))
@@ -98,6 +109,27 @@ mod tests {
         let at = parse("2026-11-25T09:30:00.123456789+01:00").unwrap();
         assert_eq!(whole_millis(at), parse("2026-11-25T09:30:00.123+01:00").unwrap());
         assert_eq!(whole_millis(whole_millis(at)), whole_millis(at));
+    }
+
+    #[test]
+    fn the_own_form_is_told_without_writing_it() {
+        let own = "2016-12-31T23:59:60.500+00:00";
+        let places = 0..own.len();
+        let changed = places.flat_map(|at| {
+            (b' '..=b'~').flat_map(move |byte| {
+                let (head, tail) = (&own[..at], &own[at + 1..]);
+                let byte = char::from(byte);
+                [format!("{head}{byte}{tail}"), format!("{head}{byte}{}", &own[at..]), format!("{head}{tail}")]
+            })
+        });
+        let mut times = 0;
+        for changed in changed {
+            if let Some(at) = parse(&changed) {
+                times += 1;
+                assert_eq!(in_own_form(&changed), text(&at) == changed, "{changed}");
+            }
+        }
+        assert!(times > 30, "{times}");
     }
 
     #[test]

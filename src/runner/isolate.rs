@@ -104,16 +104,11 @@ impl Runner<'_> {
         }
     }
 
-    /// Takes in what the start after the open trial showed, and goes on.
-    pub(super) fn trial_done(
-        &mut self,
-        step: &CardStep,
-        told: Option<Seen>,
-        report: Option<(u64, &Snapshot)>,
-    ) -> Result<Found, RunError> {
+    /// Takes in what the start after the open trial showed.
+    pub(super) fn trial_done(&mut self, told: Option<Seen>, report: Option<(u64, &Snapshot)>) -> Result<(), RunError> {
         let job = self.journal.job();
         let Some((search, run)) = job.isolation().and_then(|search| Some((search, search.open_trial()?))) else {
-            return self.next_trial(step);
+            return Ok(());
         };
         let id = trial::id(job, search, run.trial);
         let mut done = trial::carried(job, &self.steps, &id, &run.changes);
@@ -133,7 +128,7 @@ impl Runner<'_> {
             let what = format!("part of the trial was passed; what counts: {}", isolate::trial_words(&done));
             self.say(Status::Attention, what)?;
         }
-        self.next_trial(step)
+        Ok(())
     }
 
     /// The verdict, or the next trial.

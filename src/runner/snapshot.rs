@@ -49,24 +49,24 @@ impl Runner<'_> {
         };
         let mut findings = compare::comparison(self.journal.job(), &self.steps, &snapshot).findings;
         let line = self.record(Event::SnapshotTaken { step: Some(step.id.clone()), snapshot: snapshot.clone() })?;
-        self.record(Event::Compared { snapshot_line: line, findings: findings.clone() })?;
         let in_trial = self.journal.job().isolation().is_some_and(|search| search.open_trial().is_some());
-        if in_trial && trial::is_no_evidence(&findings) {
+        let counts = in_trial && !trial::is_no_evidence(&findings);
+        if counts {
+            // First what was moved: what is missing is told by where the modules now stand.
+            self.trial_done(None, Some((line, &snapshot)))?;
+            findings = compare::comparison(self.journal.job(), &self.steps, &snapshot).findings;
+        }
+        self.record(Event::Compared { snapshot_line: line, findings: findings.clone() })?;
+        if in_trial && !counts {
             for text in findings.iter().flat_map(Finding::lines) {
                 self.say(Status::Attention, text)?;
             }
             return self.say(Status::Attention, "the trial still waits for the report of its own start".to_owned());
         }
-        if in_trial {
-            match self.trial_done(step, None, Some((line, &snapshot)))? {
+        if counts {
+            match self.next_trial(step)? {
                 Found::Over => {}
                 Found::Trial | Found::Paused => return Ok(()),
-            }
-            // The trial moved modules: what is missing now is told by where they stand.
-            let again = compare::comparison(self.journal.job(), &self.steps, &snapshot).findings;
-            if again != findings {
-                self.record(Event::Compared { snapshot_line: line, findings: again.clone() })?;
-                findings = again;
             }
         }
         if findings.is_empty() {
@@ -116,7 +116,8 @@ impl Runner<'_> {
     /// A start without a report: it goes into the open trial, or is a problem that the technician acts on.
     fn told(&mut self, step: &Step, seen: Seen) -> Result<(), RunError> {
         if self.journal.job().isolation().is_some_and(|search| search.open_trial().is_some()) {
-            match self.trial_done(step, Some(seen.clone()), None)? {
+            self.trial_done(Some(seen.clone()), None)?;
+            match self.next_trial(step)? {
                 Found::Over => {}
                 Found::Trial | Found::Paused => return Ok(()),
             }

@@ -17,16 +17,15 @@ pub fn audit(file: &std::path::Path, bytes: &[u8], against: &Against) -> Report 
     let mut scan = Scan::new(bytes);
     let mut job: Option<Job> = None;
     let mut last = (0, "");
-    for step in scan.by_ref() {
-        let scanned = match step {
-            Ok(scanned) => scanned,
+    while let Some(step) = scan.next() {
+        let line = match step {
+            Ok(scanned) => scanned.line,
             Err(stop) => {
                 stopped(&mut report, stop);
                 break;
             }
         };
-        let end = scanned.offset + scanned.bytes.len() as u64 + 1;
-        let line = scanned.line;
+        let end = scan.good_length();
         let n = line.n;
         last = (n, line.event.name());
         if let Some(now) = against.now

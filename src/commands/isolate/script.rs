@@ -204,8 +204,10 @@ fn done(
     let mut snapshot_line = None;
     if let Start::Report(snapshot) = start {
         let line = journal.append(&by, now(), Event::SnapshotTaken { step: None, snapshot: snapshot.clone() })?;
-        let findings = comparison(journal.job(), &steps, snapshot).findings;
-        journal.append(&by, now(), Event::Compared { snapshot_line: line, findings })?;
+        if first_start {
+            let findings = comparison(journal.job(), &steps, snapshot).findings;
+            journal.append(&by, now(), Event::Compared { snapshot_line: line, findings })?;
+        }
         snapshot_line = Some(line);
     }
     if first_start {

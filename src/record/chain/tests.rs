@@ -161,3 +161,67 @@ fn what_this_program_writes_reads_in_one_pass_and_all_else_the_long_way() {
         }
     }
 }
+
+#[test]
+fn a_line_read_without_a_detour_is_the_line_read_with_all_checks() {
+    use crate::checklist::StepId;
+    use crate::record::{How, Role};
+    let step = || StepId("insert/a1/seat".to_owned());
+    let text = || "seated".to_owned();
+    let answered = |how, serial| Event::Answered { step: step(), value: text(), how, took_ms: 0, serial };
+    let declared = |role, reason, key| Event::Declared { name: text(), role, statement: text(), reason, key };
+    let events = [
+        note("both latches closed"),
+        Event::Noted { step: Some(step()), text: String::new() },
+        answered(How::Scanned, None),
+        answered(How::Typed, Some(text())),
+        answered(How::Scripted, None),
+        answered(How::Read, None),
+        declared(Role::Technician, None, None),
+        declared(Role::Supervisor, Some(text()), Some(text())),
+        Event::Signed { declared: 40, key: text(), signature: text() },
+    ];
+    for event in events {
+        let bytes = encode(&line(2, event, &second().hash)).unwrap();
+        assert!(plain::read(&bytes).is_some(), "{}", String::from_utf8_lossy(&bytes));
+        // Every byte replaced, left out and doubled by every printable one: what passes passes the long way, too.
+        let (mut same, mut changed) = (0, 0);
+        for at in 0..bytes.len() {
+            for byte in b' '..=b'~' {
+                let (head, tail) = (&bytes[..at], &bytes[at + 1..]);
+                for bytes in
+                    [[head, &[byte], tail].concat(), [head, &[byte], &bytes[at..]].concat(), [head, tail].concat()]
+                {
+                    changed += 1;
+                    if let Some(read) = plain::read(&bytes) {
+                        same += 1;
+                        assert_eq!(Ok(read), with_all_checks(&bytes, &second()), "{}", String::from_utf8_lossy(&bytes));
+                    }
+                }
+            }
+        }
+        assert!(same > 500 && changed > 2 * same, "{same} of {changed}");
+    }
+}
+
+#[test]
+fn what_has_more_than_one_form_or_number_is_left_to_the_long_way() {
+    let bytes = encode(&line(2, note("seated"), &second().hash)).unwrap();
+    let text = String::from_utf8(bytes).unwrap();
+    for (from, to) in [
+        ("\"n\":2", "\"n\":02"),
+        ("\"n\":2", "\"n\":"),
+        ("\"n\":2", "\"n\":1234567890123456"),
+        ("\"n\":2", "\"n\": 2"),
+        ("+01:00", "-00:00"),
+        ("+01:00", "Z"),
+        (".000", ".0000"),
+        ("seated", "se\\u0061ted"),
+        ("seated", "se\\\"ted"),
+        ("\"text\"", "\"step\":null,\"text\""),
+    ] {
+        let other = text.replacen(from, to, 1);
+        assert_ne!(other, text);
+        assert_eq!(plain::read(other.as_bytes()), None, "{other}");
+    }
+}

@@ -73,19 +73,19 @@ fn walk(storage: &mut dyn Storage, file: &Path) -> Result<Found, JournalError> {
         storage.read().map_err(|source| JournalError::Io { file: file.to_owned(), doing: "reading", source })?;
     let mut scan = Scan::new(BufReader::new(input));
     let mut job: Option<Job> = None;
-    let mut last = (0, Vec::new());
+    let mut begins = 0;
     for step in scan.by_ref() {
-        let Scanned { line, offset, bytes } = step.map_err(|stop| stopped(file, stop))?;
+        let Scanned { line, offset } = step.map_err(|stop| stopped(file, stop))?;
         let n = line.n;
         let folded = match &mut job {
             Some(job) => job.apply(line),
             None => Job::open(line).map(|opened| job = Some(opened)),
         };
         folded.map_err(|fault| damaged(file, n, fault.into()))?;
-        last = (offset, bytes);
-        last.1.push(b'\n');
+        begins = offset;
     }
     let job = job.ok_or_else(|| RecordError::Empty { file: file.to_owned() })?;
+    let last = (begins, [scan.last_line(), b"\n"].concat());
     Ok(Found { job, head: scan.head().clone(), length: scan.good_length(), torn: scan.torn(), last })
 }
 

@@ -23,6 +23,7 @@ pub(super) fn all(noted: &Noted<'_>) -> Vec<Notable> {
     let mut found = Vec::new();
     tails(noted, &mut found);
     findings(noted, &mut found);
+    verdicts(noted, &mut found);
     signed(noted, &mut found);
     items(noted, &mut found);
     clock(noted, &mut found);
@@ -94,6 +95,26 @@ fn findings(noted: &Noted<'_>, found: &mut Vec<Notable>) {
         facts.push(fact("next", finding.next.clone()));
         let title = format!("The last report differs from the plan: {}", finding.kind.name());
         found.push(notable(NotableKind::FindingOpen, finding.grave, title, facts, last.compared_line));
+    }
+}
+
+/// What the searches for a fault came to.
+fn verdicts(noted: &Noted<'_>, found: &mut Vec<Notable>) {
+    for search in noted.input.job.isolations() {
+        let Some(reached) = &search.verdict else { continue };
+        let verdict = &reached.verdict;
+        let mut facts = Vec::new();
+        if !verdict.which.is_empty() {
+            facts.push(fact("which", verdict.which.clone()));
+        }
+        if verdict.what != "undecided" {
+            facts.push(fact("probability", verdict.probability.clone()));
+        }
+        facts.push(fact("because", verdict.because.clone()));
+        facts.push(fact("trials", search.done().to_string()));
+        facts.push(signature(noted, reached.line));
+        let title = format!("The search for the fault ended: {}", verdict.what);
+        found.push(notable(NotableKind::Verdict, Grave::Look, title, facts, Some(reached.line)));
     }
 }
 

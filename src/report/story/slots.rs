@@ -120,7 +120,9 @@ impl<'a> Slots<'a> {
         let lines = lines_of_slots(&self.plan.board, &snapshot.slots);
         for (slot, report) in lines.into_iter().enumerate() {
             let Some(report) = report.and_then(|line| snapshot.slots.get(line)) else { continue };
-            let wanted = self.holds.contains_key(&slot);
+            // Empty slots are told where a module stands by its scans, or stood: that it is gone is news there.
+            let told = self.history.get(slot).is_some_and(|history| !history.is_empty());
+            let wanted = self.holds.contains_key(&slot) || told;
             if report.state == crate::snapshot::SlotState::Empty && !wanted && report.serial.is_none() {
                 continue;
             }

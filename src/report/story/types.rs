@@ -99,6 +99,7 @@ pub struct Fact {
 pub enum NotableKind {
     Tail,
     FindingOpen,
+    Verdict,
     NotCompared,
     NotSigned,
     Reopened,
@@ -539,6 +540,7 @@ impl NotableKind {
             Self::Tail => "tail set aside",
             Self::FindingOpen => "finding open",
             Self::NotCompared => "not compared",
+            Self::Verdict => "verdict",
             Self::NotSigned => "not signed off",
             Self::Reopened => "reopened",
             Self::Amended => "amended",
