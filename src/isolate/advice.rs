@@ -15,10 +15,10 @@ use super::state::{Seen, State, Step};
 pub const DEPTH: Depth = Depth { steps: 1, width: [5, 4, 3, 3, 3, 3], floor: 1.0 / 50.0 };
 
 /// A module is convicted at a higher posterior than other causes are named: sending a good one back is the dearer error.
-const CONVICTS: f64 = 0.997;
+const CONVICTS: f64 = 0.998;
 
 /// A cause less likely than this to be the only one is named with a warning that a second may hide.
-const ALONE: f64 = 0.999;
+const ALONE: f64 = 0.9999;
 
 /// The next thing to do.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
