@@ -326,9 +326,15 @@ fn confirming(state: &State, kind: Kind) -> Option<Trial> {
         None if shown.is_none() && !last.is_empty() => {
             let unit = |p: &u16| last.contains(&unit_of(&state.model.layout, state.model.mode, *p));
             let places = (0..state.labels.len() as u16).filter(|p| unit(p) && state.belief.board.at(*p).is_some());
+            let action: Action = places.map(Change::Reseat).collect();
+            if state.actions.last() == Some(&action) {
+                // That was done and did not help.
+                let choice = planned(state, CONVICTS.max(state.model.sure));
+                return choice.minutes.is_finite().then(|| trial(state, choice.action, why(state)));
+            }
             Some(trial(
                 state,
-                places.map(Change::Reseat).collect(),
+                action,
                 "What fails now is not what failed at first: the last handling may have spoiled its seating. Seat it anew and \
                  look at both latches."
                     .to_owned(),

@@ -261,17 +261,19 @@ fn the_page_on_records_says_how_to_check_one() {
     let (signature, chain) = (blocks.next().unwrap(), blocks.next().unwrap());
     shop.record("RECORD");
     shop.key("kim", &["-t", "ed25519"], "");
-    let signed = shop.slotwise(&["sign", "RECORD", "--role", "technician", "--name", "kim", "--key", "kim"], &[]);
+    let signed = shop.slotwise(&["sign", "RECORD", "--role", "technician", "--key", "kim"], &[]);
     assert!(signed.status.success(), "{}", String::from_utf8_lossy(&signed.stderr));
-    shop.file("SIGNERS", format!("kim {}", shop.text("kim.pub")));
+    let technician = "ada";
+    shop.file("SIGNERS", format!("{technician} {}", shop.text("kim.pub")));
     let (report, _) = shop.audited("RECORD", "SIGNERS");
     let told = &report.signatures[0];
     let at = slotwise::record::time::parse(&told.at).unwrap().naive_utc().format("%Y%m%d%H%M%SZ").to_string();
     let signature =
         signature.replace("144", &(told.declared + 1).to_string()).replace("143", &told.declared.to_string());
-    let said = shop.run("sh", &["-c", &signature.replace("20261125124512Z", &at)]);
+    let signature = signature.replace("20261125124512Z", &at).replace("-I kim", &format!("-I {technician}"));
+    let said = shop.run("sh", &["-c", &signature]);
     let said = String::from_utf8(said.stdout).unwrap();
-    assert!(said.contains("Good \"slotwise-record\" signature for kim"), "{said}");
+    assert!(said.contains(&format!("Good \"slotwise-record\" signature for {technician}")), "{said}");
     let said = String::from_utf8(shop.run("sh", &["-c", chain]).stdout).unwrap();
     assert_eq!(said.trim(), format!("whole, fingerprint {}", report.fingerprint.replace('-', "")));
     shop.file("RECORD", shop.text("RECORD").replacen("latches closed", "latches opened", 1));
