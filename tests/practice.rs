@@ -159,7 +159,11 @@ fn by_the_screen(screen: &str, reported: &mut u32) -> Option<String> {
         lines.iter().find_map(|line| wanted(line).strip_prefix("type ").and_then(|rest| rest.split_once(" and Enter")))
     {
         let word = word.0;
-        if !word.starts_with("the ") && !word.starts_with("your ") && !word.starts_with("it in your") {
+        if !word.starts_with("the ")
+            && !word.starts_with("your ")
+            && !word.starts_with("its ")
+            && !word.starts_with("it in your")
+        {
             return Some(format!("{word}\r"));
         }
     }

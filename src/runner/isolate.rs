@@ -69,10 +69,6 @@ impl Runner<'_> {
         let on_bench = self.machine.spare(self.journal.job());
         let like = self.journal.job().opened().plan.slot.first().map(|planned| planned.module.clone());
         let Some(like) = on_bench.clone().or(like) else { return Ok(Some(Vec::new())) };
-        if let Some(serial) = on_bench.as_ref().and_then(|spare| spare.identity.serial.as_deref()) {
-            let line = format!("a known-good module {} lies in a bag; its label reads {}", like.spec, shown(serial));
-            self.say(Status::Bench, line)?;
-        }
         let text = format!(
             "Is a known-good module on hand, like those in the machine ({})?\nScan its serial. Enter alone: there is none.",
             like.spec
@@ -81,6 +77,10 @@ impl Runner<'_> {
         asked.slot = None;
         asked.wants = Wants::Line { what: "its serial".to_owned(), optional: true };
         loop {
+            if let Some(serial) = on_bench.as_ref().and_then(|spare| spare.identity.serial.as_deref()) {
+                let line = format!("the label of a known-good module in its bag reads {}", shown(serial));
+                self.say(Status::Bench, line)?;
+            }
             match self.hear(&asked, Some(step))? {
                 Heard::Value { text, .. } => {
                     let serial = text.trim();
