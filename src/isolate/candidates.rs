@@ -57,25 +57,14 @@ impl Means {
 /// The heaviest empty places that a hypothesis points at: a module that works there, or does not, tells whether it is them.
 /// A channel is told from its slot by its next empty place.
 fn empty_suspects(layout: &Layout, belief: &Belief) -> Vec<Place> {
-    let mut weights: Vec<(Place, f64)> = Vec::new();
-    for h in belief.hypotheses.iter().filter(|h| h.weight >= POINTS) {
-        for fault in h.cause.faults() {
-            let places = match fault {
-                Fault::Seat(place) | Fault::Slot(place) | Fault::Setting(place) => vec![place],
-                Fault::Channel(channel) | Fault::Contact(channel) => layout.places(channel).to_vec(),
-                _ => continue,
-            };
-            for place in places.into_iter().filter(|p| belief.board.at(*p).is_none()) {
-                match weights.iter_mut().find(|w| w.0 == place) {
-                    Some(w) => w.1 += h.weight,
-                    None => weights.push((place, h.weight)),
-                }
-            }
-        }
-    }
-    weights.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
-    weights.truncate(SUSPECTS);
-    weights.into_iter().map(|w| w.0).collect()
+    heaviest(belief, POINTS, |fault| {
+        let places = match fault {
+            Fault::Seat(place) | Fault::Slot(place) | Fault::Setting(place) => vec![place],
+            Fault::Channel(channel) | Fault::Contact(channel) => layout.places(channel).to_vec(),
+            _ => Vec::new(),
+        };
+        places.into_iter().filter(|p| belief.board.at(*p).is_none()).collect()
+    })
 }
 
 /// The heaviest places that a module, slot, seating or setting hypothesis points at; where no single hypothesis weighs
@@ -86,17 +75,21 @@ pub fn suspects(belief: &Belief) -> Vec<Place> {
 }
 
 fn pointed_at(belief: &Belief, least: f64) -> Vec<Place> {
+    heaviest(belief, least, |fault| {
+        let place = match fault {
+            Fault::Seat(place) | Fault::Slot(place) | Fault::Setting(place) => Some(place),
+            Fault::Module(piece) => belief.board.spots.get(usize::from(piece)).copied(),
+            _ => None,
+        };
+        place.into_iter().filter(|p| belief.board.at(*p).is_some()).collect()
+    })
+}
+
+/// The places that the hypotheses of at least this weight point at, by `points`; heaviest first, board order among equals.
+fn heaviest(belief: &Belief, least: f64, points: impl Fn(Fault) -> Vec<Place>) -> Vec<Place> {
     let mut weights: Vec<(Place, f64)> = Vec::new();
     for h in belief.hypotheses.iter().filter(|h| h.weight >= least) {
-        for fault in h.cause.faults() {
-            let place = match fault {
-                Fault::Seat(place) | Fault::Slot(place) | Fault::Setting(place) => place,
-                Fault::Module(piece) => belief.board.spots.get(usize::from(piece)).copied().unwrap_or(NOWHERE),
-                _ => continue,
-            };
-            if belief.board.at(place).is_none() {
-                continue;
-            }
+        for place in h.cause.faults().flat_map(&points) {
             match weights.iter_mut().find(|w| w.0 == place) {
                 Some(w) => w.1 += h.weight,
                 None => weights.push((place, h.weight)),
