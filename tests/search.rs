@@ -295,6 +295,10 @@ fn a_search_is_for_a_job_at_its_report_and_goes_on_after_a_pause() {
     let begun = hands.bench.run(&["isolate", &record, "--snapshot", "tree", "--plain"], b"\n:p\n");
     begun.ends(3);
     begun.says(&["missing at F2-1", "Trial 1"]);
+    // Taken up again, the job offers the trial it was paused at.
+    let resumed = hands.bench.run(&["resume", &record, "--plain"], b"p\n");
+    resumed.ends(3);
+    resumed.says(&["Trial 1", "go on with this trial"]);
     let again = hands.bench.run(&["isolate", &record, "--plain"], b"1\n:p\n");
     again.ends(3);
     again.says(&["Trial 1", "the cards of this trial come next"]);

@@ -50,7 +50,10 @@ pub fn walk_from(
     let mut runner = Runner::new(journal, ask, clock.as_ref(), machine, pictures(env), technician)?;
     match begin {
         Begin::New => {}
-        Begin::Resumed => runner.resume()?,
+        Begin::Resumed => {
+            runner.resume()?;
+            runner.offer_again()?;
+        }
         Begin::Search { search, report } => {
             runner = runner.with_search(*search);
             runner.resume()?;

@@ -114,6 +114,18 @@ impl Runner<'_> {
         self.act_on(&step, &findings, Start::Reported(line, &snapshot))
     }
 
+    /// Puts the trial once more that was on offer when the job was paused.
+    ///
+    /// # Errors
+    /// As [`Runner::walk`].
+    pub fn offer_again(&mut self) -> Result<(), RunError> {
+        let search = self.journal.job().isolation();
+        if search.is_some_and(|search| search.is_open() && search.open_trial().is_none()) {
+            return self.search_on(None);
+        }
+        Ok(())
+    }
+
     /// A start without a report: it goes into the open trial, or is a problem that the technician acts on.
     fn told(&mut self, step: &Step, seen: Seen) -> Result<(), RunError> {
         if self.journal.job().isolation().is_some_and(|search| search.open_trial().is_some()) {
