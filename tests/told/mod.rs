@@ -229,7 +229,7 @@ pub fn events(fill: Fill<'_>) -> Vec<(i64, String, Event)> {
     push(44, answered("power/words", fill("words"), How::Typed, 5_000));
     push(45, Event::Noted { step: None, text: fill("note") });
     let statement = fill("statement");
-    push(46, Event::Declared { name: fill("who signed"), role: Role::Technician, statement, reason: None, key: None });
+    push(46, Event::Declared { name: fill("technician"), role: Role::Technician, statement, reason: None, key: None });
     push(47, Event::Corrected { step: id("power/words"), corrects: 24, why: reason("why corrected") });
     told
 }
