@@ -3,12 +3,22 @@
 use std::path::{Path, PathBuf};
 
 use super::files::named;
+use super::practice::PracticeMachine;
+use super::report_file::FileReport;
 use super::{CommandError, Exit};
 use crate::draw::Look;
 use crate::env::Env;
 use crate::prompt::{Ask, Message, Status};
-use crate::record::Journal;
+use crate::record::{Journal, Practice};
 use crate::runner::{Ended, MachineReport, Pictures, Runner, Search};
+
+/// Where the reports of a job's machine come from: the practice machine for a practice job, else what is named.
+pub fn machine(env: &Env, practice: Option<&Practice>) -> Result<Box<dyn MachineReport>, CommandError> {
+    Ok(match practice {
+        Some(practice) => Box::new(PracticeMachine::of(practice, env)?),
+        None => Box::new(FileReport::new(env)),
+    })
+}
 
 /// How a walk begins.
 pub enum Begin {

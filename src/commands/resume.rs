@@ -4,12 +4,9 @@ use std::path::PathBuf;
 
 use super::files;
 use super::install::{Asking, say_where};
-use super::practice::PracticeMachine;
-use super::report_file::FileReport;
 use super::{CommandError, Exit, job};
 use crate::env::Env;
 use crate::record::Journal;
-use crate::runner::MachineReport;
 
 /// Goes on with a paused or interrupted job, at the same step
 ///
@@ -39,9 +36,6 @@ pub fn run(env: &mut Env, args: &ResumeArgs) -> Result<Exit, CommandError> {
     let practice = opened.practice.clone();
     let mut ask = args.asking.choose(env)?;
     say_where(ask.as_mut(), &journal)?;
-    let mut machine: Box<dyn MachineReport> = match practice {
-        Some(practice) => Box::new(PracticeMachine::of(&practice, env)?),
-        None => Box::new(FileReport::new(env)),
-    };
+    let mut machine = job::machine(env, practice.as_ref())?;
     job::walk(env, ask.as_mut(), journal, machine.as_mut(), &technician, true)
 }

@@ -6,14 +6,12 @@ use std::path::{Path, PathBuf};
 
 use super::files::{self, named};
 use super::install::{Asking, say_where};
-use super::practice::PracticeMachine;
-use super::report_file::FileReport;
 use super::{CommandError, Exit, job};
 use crate::checklist::Evidence;
 use crate::env::Env;
 use crate::isolate::rates::{SHIPPED, shipped};
 use crate::record::{Isolation, Journal};
-use crate::runner::{MachineReport, Search, all_steps};
+use crate::runner::{Search, all_steps};
 use crate::text::shown;
 
 /// Finds out what a fault is: seating, module, slot, channel, processor contacts or a setting
@@ -85,10 +83,7 @@ pub fn run(env: &mut Env, args: &IsolateArgs) -> Result<Exit, CommandError> {
     let practice = opened.practice.clone();
     let mut ask = args.asking.choose(env)?;
     say_where(ask.as_mut(), &journal)?;
-    let mut machine: Box<dyn MachineReport> = match practice {
-        Some(practice) => Box::new(PracticeMachine::of(&practice, env)?),
-        None => Box::new(FileReport::new(env)),
-    };
+    let mut machine = job::machine(env, practice.as_ref())?;
     let begin = job::Begin::Search {
         search: Box::new(search),
         report: args.snapshot.as_ref().map(|path| path.display().to_string()),

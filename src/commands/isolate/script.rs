@@ -107,9 +107,7 @@ fn answer_of(job: &Job, search: &Isolation) -> Result<Answer, CommandError> {
     if let Some(open) = search.open_trial() {
         answer.verdict = None;
         answer.undecided = None;
-        let Trial { changes, minutes, why } =
-            Trial { changes: open.changes.clone(), minutes: open.minutes, why: open.why.clone() };
-        answer.trial = Some(Trial { changes, minutes, why });
+        answer.trial = Some(Trial { changes: open.changes.clone(), minutes: open.minutes, why: open.why.clone() });
     }
     Ok(answer)
 }

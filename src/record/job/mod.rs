@@ -398,11 +398,6 @@ impl Job {
         self.isolations.last()
     }
 
-    /// The snapshot of a line was taken.
-    pub fn has_snapshot(&self, line: u64) -> bool {
-        self.snapshot_lines.contains(&line)
-    }
-
     /// Tails that were set aside.
     pub fn tails(&self) -> &[SetAside] {
         &self.tails
