@@ -174,7 +174,7 @@ fn widen(
     steps: Option<u64>,
     work: &mut Work<'_>,
 ) -> Reach {
-    let mut gap: i128 = 0;
+    let (mut gap, mut before): (i128, usize) = (0, 0);
     work.limit(DIRECT_STEPS);
     let mut done = bound.least;
     let prepared: Vec<Prepared> = (0..instance.kinds.len()).map(|kind| prepare(instance, kind, bound, cost)).collect();
@@ -221,7 +221,15 @@ fn widen(
         if limit >= best.limit() || limit >= INF {
             return Reach::All;
         }
-        gap = gap.saturating_mul(8);
+        // Wide steps where nothing new comes in, narrow ones where much does.
+        let columns = walk.columns.iter().map(Vec::len).sum::<usize>();
+        let little = bound.least.abs() / 64;
+        gap = match gap {
+            _ if gap >= little => gap.saturating_mul(2),
+            _ if columns == before => gap.saturating_mul(64).min(little.max(1)),
+            _ => gap.saturating_mul(8).min(little.max(1)),
+        };
+        before = columns;
     }
 }
 

@@ -27,6 +27,9 @@ pub struct Known {
 /// Ways to divide a bag between one socket and the others that are looked at.
 const DIVISIONS: usize = 150_000;
 
+/// Ways to divide a bag that are looked at without a good arrangement to begin with.
+const EASY: usize = 20_000;
+
 /// The best arrangement worth less than `below`; `None` when there is none. `Err` with the best one found when there was
 /// too much to look at.
 pub fn arrange(
@@ -41,7 +44,10 @@ pub fn arrange(
     if floor >= below {
         return Ok(None);
     }
-    let first = anneal(ground, bag, floor, work).filter(|found| found.worth < below);
+    // Few ways to divide the bag, and only the widest will do: looked at faster than guessed.
+    let divisions = bag.iter().fold(1usize, |all, &n| all.saturating_mul(usize::from(n) + 1));
+    let strict = ground.instance.weights.as_good(below) <= floor && divisions <= EASY && ground.channels.len() <= 2;
+    let first = if strict { None } else { anneal(ground, bag, floor, work).filter(|found| found.worth < below) };
     let limit = first.as_ref().map_or(below, |found| found.worth);
     if ground.instance.weights.as_good(limit) <= floor {
         return Ok(first);
@@ -83,6 +89,7 @@ fn spread(
     if divisions.is_none_or(|n| n > DIVISIONS) {
         return Err(());
     }
+    let strict = ground.instance.weights.as_good(below) <= -ground.gain_from(socket, ground.slots);
     let alike = ground.instance.sockets.get(socket + 1) == Some(&ground.instance.sockets[socket]);
     let last = socket + 2 == ground.channels.len();
     let mut ways: Vec<(i128, i128, Bag, Bag)> = Vec::new();
@@ -90,6 +97,12 @@ fn spread(
     loop {
         if !work.step() {
             return Err(());
+        }
+        if strict && !ground.even(socket, &here) {
+            if !count(&mut here, bag) {
+                break;
+            }
+            continue;
         }
         let rest: Bag = bag.iter().zip(&here).map(|(all, part)| all - part).collect();
         let in_order = most.is_none_or(|most| *here <= *most) && (!alike || !last || *rest <= *here);

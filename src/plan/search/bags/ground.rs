@@ -99,6 +99,23 @@ impl<'i> Ground<'i> {
         self.mb_s * i128::from(channels * self.instance.channel_mb_s)
     }
 
+    /// Whether a socket can be as wide as can be in more ways than by channels that are all alike.
+    pub fn loose(&self) -> bool {
+        self.channels.iter().any(|&n| self.instance.widest(n as u32) < n as u64)
+    }
+
+    /// Whether a socket that holds this may be as wide as can be: equal shares, none smaller than its largest module.
+    pub fn even(&self, socket: usize, bag: &[u16]) -> bool {
+        let wide = self.instance.widest(self.channels[socket] as u32) as u32;
+        let (mut all, mut largest, mut modules) = (0u32, 0u32, 0u32);
+        for (&n, class) in bag.iter().zip(&self.instance.classes).filter(|(n, _)| **n > 0) {
+            all += u32::from(n) * class.size;
+            modules += u32::from(n);
+            largest = largest.max(class.size);
+        }
+        modules >= wide && wide > 0 && all.is_multiple_of(wide) && largest * wide <= all
+    }
+
     /// The most any bag can gain.
     pub fn most_gain(&self) -> i128 {
         self.gain(self.slots)

@@ -14,6 +14,7 @@ mod socket;
 use super::family::Best;
 use super::instance::{INF, Instance};
 use super::work::Work;
+use anneal::anneal;
 use arrange::arrange;
 use ground::Ground;
 
@@ -35,20 +36,59 @@ pub enum Bags {
     Cut,
 }
 
+/// Bags that are arranged without a proof.
+const TRIED: usize = 12;
+
 /// Steps spent on the question whether any bag can be spread as wide as can be.
-const WIDEST: u64 = 100_000;
+const WIDEST: u64 = 400_000;
 
 /// Searches a family bag by bag; what it finds goes into `best`.
 pub fn search(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mut Work<'_>) -> Bags {
     let Some(ground) = Ground::new(instance) else { return Bags::Cut };
     let Some(mut list) = List::new(&ground) else { return Bags::Cut };
     let Some(base) = list.least() else { return Bags::All };
-    let few = list.few(best.limit());
-    if !few {
-        // More bandwidth may be in any bag, but the first that is as wide as can be is the best of all.
-        work.limit(WIDEST);
+    if list.few(best.limit()) {
+        return prove(&ground, &mut list, (base, false), family, best, work);
     }
-    prove(&ground, &mut list, (base, !few), family, best, work)
+    // More bandwidth may be in any bag, but the first that is as wide as can be is the best of all.
+    if ground.loose() {
+        work.limit(WIDEST);
+        if prove(&ground, &mut list, (base, true), family, best, work) == Bags::All {
+            return Bags::All;
+        }
+        work.again();
+    }
+    if best.limit() + ground.most_gain() > ground.most_gain() / 10 {
+        attempt(&ground, &mut list, base, family, best, work);
+    }
+    Bags::Cut
+}
+
+/// A good plan to begin with, where the best one known is far from as wide as can be: the first bags, without a proof.
+fn attempt(
+    ground: &Ground<'_>,
+    list: &mut List<'_, '_>,
+    base: i128,
+    family: usize,
+    best: &mut Best,
+    work: &mut Work<'_>,
+) {
+    let mut gap = ground.instance.weights.asked;
+    list.steps = 0;
+    while let Some(bags) = list.between(-INF, best.limit().min(base.saturating_add(gap)), work) {
+        if bags.len() >= TRIED || base.saturating_add(gap) >= best.limit() {
+            for (least, bag) in bags.into_iter().take(TRIED) {
+                let own = ground.worth(&bag);
+                if let Some(found) = anneal(ground, &bag, least - own, work)
+                    && own + found.worth < best.limit()
+                {
+                    best.offer(family, ground.plan(own + found.worth, &found.sockets));
+                }
+            }
+            return;
+        }
+        gap = gap.saturating_mul(8);
+    }
 }
 
 /// Arranges every bag that can be better, the best first; with `widest` only as wide as can be.
