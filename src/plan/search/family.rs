@@ -23,16 +23,16 @@ pub struct Plan {
 #[derive(Debug, Clone)]
 pub struct Best {
     pub plans: Vec<(usize, Plan)>,
-    pub most: usize,
-    pub weights: Weights,
+    most: usize,
+    weights: Weights,
     /// Whether what only settles ties is searched as well.
     pub ties: bool,
 }
 
 impl Best {
-    /// Keeps the best `most` plans, better in what was asked for, or (`ties`) in what settles ties as well.
-    pub fn new(most: usize, weights: Weights, ties: bool) -> Self {
-        Self { plans: Vec::new(), most, weights, ties }
+    /// Keeps the best `most` plans.
+    pub fn new(most: usize, weights: Weights) -> Self {
+        Self { plans: Vec::new(), most, weights, ties: false }
     }
 
     /// Only what is worth less than this can still come in.
@@ -74,45 +74,54 @@ const DIRECT_STEPS: u64 = 4_000;
 /// Rounds of price moves for the plain cost.
 const COST_ROUNDS: usize = 25;
 
+/// The same where only a few steps are taken.
+const FIRST_ROUNDS: usize = 0;
+
 /// Demands whose modules are remembered.
 const KNOWN: usize = 100_000;
 
 /// Cells of table work to spend on prices.
 const PRICE_WORK: u64 = 12_000_000;
 
-/// One family with its first bounds.
-struct Ready {
+/// One family with its first prices and what they prove.
+#[derive(Debug)]
+pub struct Ready {
     prices: Vec<i128>,
     bound: Bound,
-    cost: Option<Bound>,
 }
 
 /// `None` when nothing in the family can be better than what `best` holds.
-fn ready(instance: &Instance<'_>, best: &Best) -> Option<Ready> {
-    let prices: Vec<i128> = instance.classes.iter().map(|c| slope(&c.curve)).collect();
+pub fn ready(instance: &Instance<'_>, best: &Best) -> Option<Ready> {
     super::bag::least_cost(instance).filter(|least| instance.budget.is_none_or(|budget| *least <= budget))?;
+    let prices: Vec<i128> = instance.classes.iter().map(|c| slope(&c.curve)).collect();
     let bound = Bound::new(instance, &prices, true);
-    if bound.least >= best.limit() || bound.least >= INF {
-        return None;
-    }
-    let cost = instance.budget.map(|budget| cheapest(instance, i128::from(budget)));
-    if let (Some(cost), Some(budget)) = (&cost, instance.budget)
-        && cost.least > i128::from(budget)
-    {
-        return None;
-    }
-    Some(Ready { prices, bound, cost })
+    (bound.least < best.limit() && bound.least < INF).then_some(Ready { prices, bound })
+}
+
+/// A bound on the plain cost where there is a budget; `Err` when the budget does not reach.
+fn within_budget(instance: &Instance<'_>, rounds: usize) -> Result<Option<Bound>, ()> {
+    let Some(budget) = instance.budget.map(i128::from) else { return Ok(None) };
+    let cost = cheapest(instance, budget, rounds);
+    if cost.least > budget { Err(()) } else { Ok(Some(cost)) }
 }
 
 /// Searches one family with its first prices, as far as a few steps go: most families are small.
-pub fn quick(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mut Work<'_>) -> Reach {
-    let Some(Ready { prices, bound, cost }) = ready(instance, best) else { return Reach::All };
-    widen(instance, family, &bound, cost.as_ref(), &prices, best, Some(FIRST_STEPS), work)
+pub fn quick(instance: &Instance<'_>, ready: &Ready, family: usize, best: &mut Best, work: &mut Work<'_>) -> Reach {
+    let Ready { prices, bound } = ready;
+    if bound.least >= best.limit() {
+        return Reach::All;
+    }
+    let Ok(cost) = within_budget(instance, FIRST_ROUNDS) else { return Reach::All };
+    widen(instance, family, bound, cost.as_ref(), prices, best, Some(FIRST_STEPS), work)
 }
 
 /// Searches one family to the end; what it finds goes into `best`.
-pub fn search(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mut Work<'_>) -> Reach {
-    let Some(Ready { mut prices, mut bound, cost }) = ready(instance, best) else { return Reach::All };
+pub fn search(instance: &Instance<'_>, ready: &Ready, family: usize, best: &mut Best, work: &mut Work<'_>) -> Reach {
+    let Ready { mut prices, mut bound } = Ready { prices: ready.prices.clone(), bound: ready.bound.clone() };
+    if bound.least >= best.limit() {
+        return Reach::All;
+    }
+    let Ok(cost) = within_budget(instance, COST_ROUNDS) else { return Reach::All };
     let mut kept = prices.clone();
     // Move the prices against the excess demand; keep the tightest bound.
     let rounds = (PRICE_WORK / table_work(instance, bound.coarse).max(1)).clamp(2, 40);
@@ -177,7 +186,8 @@ fn widen(
     let (mut gap, mut before): (i128, usize) = (0, 0);
     work.limit(DIRECT_STEPS);
     let mut done = bound.least;
-    let prepared: Vec<Prepared> = (0..instance.kinds.len()).map(|kind| prepare(instance, kind, bound, cost)).collect();
+    let prepared: Vec<Prepared> =
+        (0..instance.kinds.len()).map(|kind| prepare(instance, kind, bound, cost, best.limit())).collect();
     loop {
         // Straight to the end first, as far as a few steps go; most small families are done with it.
         let direct = gap == 0;
@@ -234,14 +244,14 @@ fn widen(
 }
 
 /// A bound on the plain cost, its prices moved against the excess demand.
-fn cheapest(instance: &Instance<'_>, budget: i128) -> Bound {
+fn cheapest(instance: &Instance<'_>, budget: i128, rounds: usize) -> Bound {
     let curves: Vec<Vec<i128>> =
         instance.classes.iter().map(|c| c.cost.iter().map(|&x| i128::from(x)).collect()).collect();
     let mut prices: Vec<i128> = curves.iter().map(|c| slope(c)).collect();
     let mut best = Bound::new(instance, &prices, false);
     let mut current = best.clone();
     let mut share = 1.0f64;
-    for _ in 0..COST_ROUNDS {
+    for _ in 0..rounds {
         if best.least > budget {
             break;
         }
@@ -279,15 +289,11 @@ fn excess(curves: &[Vec<i128>], usage: &[u32], prices: &[i128]) -> Vec<i128> {
 }
 
 /// Takes one look at a family: the arrangement its bound stands on, if modules can be found for it.
-pub fn glance(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mut Work<'_>) {
-    let prices: Vec<i128> = instance.classes.iter().map(|c| slope(&c.curve)).collect();
-    let bound = Bound::new(instance, &prices, true);
-    if bound.least >= best.limit() {
-        return;
-    }
+pub fn glance(instance: &Instance<'_>, ready: &Ready, family: usize, best: &mut Best, work: &mut Work<'_>) {
+    let Ready { prices, bound } = ready;
     if let Some(choice) = bound.relaxed(instance) {
-        let (demand, _) = bound.demand(instance, &choice, &prices);
-        if let Some(plan) = finish(instance, &bound, &prices, choice, &demand, best.limit(), work) {
+        let (demand, _) = bound.demand(instance, &choice, prices);
+        if let Some(plan) = finish(instance, bound, prices, choice, &demand, best.limit(), work) {
             best.offer(family, plan);
         }
     }
