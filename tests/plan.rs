@@ -42,12 +42,13 @@ fn a_stock_list_and_a_target_give_a_plan_whose_lines_explain_themselves() {
     let (code, out, err) = run(folder.path(), &args);
     assert_eq!((code, err.as_str()), (0, ""), "{out}");
     for part in [
-        "256 GiB in 8 modules on 8 of 8 channels",
+        "256 GiB in 8 modules (8 of 32 GiB) on 8 of 8 channels",
         "runs at 2666 MT/s",
-        "one module of 32 GiB fewer (out of R4-1) leaves 224 GiB, short of 256 GiB",
-        "one more module of 32 GiB per socket (in F1-2, R1-2)",
+        "one module of 32 GiB per socket fewer (out of F4-1, R4-1) leaves 192 GiB, short of 256 GiB",
+        "one more module of 32 GiB per socket (in F1-2, R1-2) costs 123.00 EUR more and leaves channel 1 of F and of R \
+         alone: 20 % of the memory at a quarter of the speed and slows all memory to 2400 MT/s",
         "for 1 unit: 492.00 EUR",
-        "why not 2: costs 36.00 EUR more",
+        "why not 2 (16 of 16 GiB): costs 36.00 EUR more",
         "proven:",
     ] {
         assert!(out.contains(part), "{part} in\n{out}");
@@ -137,8 +138,94 @@ fn nothing_that_fits_is_told_with_the_way_there() {
     assert!(out.contains("the budget of 100.00 is in the way: the least that meets the target costs 492.00"), "{out}");
     let (code, out, _) = run(folder.path(), &[&target[..], &["4TiB"]].concat());
     assert_eq!(code, 1);
-    assert!(out.contains("the target is beyond the largest module in the stock (64 GiB)"), "{out}");
-    assert!(out.contains("nearest below: 1 TiB"), "{out}");
+    let stock = "the 24 largest modules there are (8 of 64 GiB, 16 of 32 GiB) make 1 TiB, and 4 TiB is asked for";
+    let board = "its 24 slots hold 3 TiB with the largest module it takes (LRDIMM of 128 GiB)";
+    for part in [stock, board, "nearest below that can be met: 1 TiB"] {
+        assert!(out.contains(part), "{part} in\n{out}");
+    }
+}
+
+#[test]
+fn an_exact_target_that_cannot_be_met_says_why_and_what_lies_next_to_it() {
+    let folder = folder(STOCK);
+    let board = heron();
+    let asked = ["--board", &board, "--stock", "stock.csv", "--exactly", "--capacity"];
+    let (code, out, _) = run(folder.path(), &[&asked[..], &["200GiB"]].concat());
+    assert_eq!(code, 1);
+    for part in [
+        "no plan gives exactly 200 GiB",
+        "modules of 16 GiB, 32 GiB, 64 GiB, the same in every socket, make multiples of 32 GiB, and 200 GiB is none",
+        "nearest below that can be met: 192 GiB",
+        "nearest above that can be met: 224 GiB",
+    ] {
+        assert!(out.contains(part), "{part} in\n{out}");
+    }
+    // Both neighbours can be had, and nothing between them.
+    for (size, expected) in [("192GiB", 0), ("208GiB", 1), ("224GiB", 0)] {
+        assert_eq!(run(folder.path(), &[&asked[..], &[size]].concat()).0, expected, "{size}");
+    }
+}
+
+#[test]
+fn a_rule_that_is_in_the_way_is_told_in_the_buyers_words() {
+    // Three ranks-heavy modules a channel would hold it; eight ranks do not let them.
+    let folder = folder("label,count\n64GB 4Rx4 PC4-2666V-LB2-12,24\n");
+    let board = std::fs::read_to_string(heron()).unwrap();
+    std::fs::write(folder.path().join("board.toml"), board).unwrap();
+    let asked = ["--board", "board.toml", "--stock", "stock.csv", "--capacity", "1.5TiB", "--json"];
+    let (code, out, _) = run(folder.path(), &asked);
+    assert_eq!(code, 1, "{out}");
+    let told: Value = serde_json::from_str(&out).unwrap();
+    let reasons: Vec<&str> =
+        told["shortage"]["reasons"].as_array().unwrap().iter().map(|r| r.as_str().unwrap()).collect();
+    assert_eq!(
+        reasons,
+        [
+            "the rule `limits.ranks_per_channel` is in the way: a channel carries 8 ranks at most; without it there would \
+          be a plan"
+        ]
+    );
+    assert_eq!(told["shortage"]["nearest_below_gib"], 1024, "{out}");
+}
+
+#[test]
+fn lots_that_fit_no_slot_are_told_with_the_reason() {
+    let folder = folder("label,count,lot\n32GB 2Rx8 PC5-4800B-RE0-1010,24,new ones\n");
+    let board = heron();
+    let (code, out, _) = run(folder.path(), &["--board", &board, "--stock", "stock.csv", "--capacity", "256GiB"]);
+    assert_eq!(code, 1, "{out}");
+    assert!(out.contains("lot new ones cannot be used: a DDR5 module in a DDR4 slot"), "{out}");
+}
+
+#[test]
+fn more_modules_than_the_stock_has_are_said_to_have_to_be_bought() {
+    let folder = folder("label,count,price,currency\n32GB 2Rx4 PC4-2666V-RB2-12,9,61.50,EUR\n");
+    let board = heron();
+    let (code, out, _) = run(folder.path(), &["--board", &board, "--stock", "stock.csv", "--capacity", "256GiB"]);
+    assert_eq!(code, 0, "{out}");
+    assert!(out.contains("would have to be bought, the stock has only 1 left of 2 needed; it leaves"), "{out}");
+}
+
+#[test]
+fn a_second_rdimm_per_channel_is_marked_an_estimate_with_the_measured_band() {
+    let folder = folder("label,count\n32GB 2Rx4 PC4-2666V-RB2-12,24\n");
+    let board = heron();
+    let asked = ["--board", &board, "--stock", "stock.csv", "--capacity", "512GiB", "-o", "plan.toml"];
+    let (code, out, _) = run(folder.path(), &asked);
+    assert_eq!(code, 0, "{out}");
+    assert!(out.contains("90 %*"), "{out}");
+    assert!(out.contains("(estimate; measured machines let expect 85 to 90 %)"), "{out}");
+    assert!(out.contains("estimate: two RDIMMs on a channel measured 83 % of one where the clock gives 88 %"), "{out}");
+    let plan = std::fs::read_to_string(folder.path().join("plan.toml")).unwrap();
+    assert!(plan.contains("measured machines let expect 85 to 90 %"), "{plan}");
+    let (_, out, _) = run(folder.path(), &[&asked[..6], &["--json"]].concat());
+    let told: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!((&told["plans"][0]["estimate"]["low"], &told["plans"][0]["estimate"]["high"]), (&85.into(), &90.into()));
+    // One per channel lies inside the model.
+    let (_, out, _) =
+        run(folder.path(), &["--board", &board, "--stock", "stock.csv", "--capacity", "256GiB", "--json"]);
+    let told: Value = serde_json::from_str(&out).unwrap();
+    assert!(told["plans"][0]["estimate"].is_null(), "{out}");
 }
 
 #[test]

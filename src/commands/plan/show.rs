@@ -2,13 +2,15 @@
 
 use serde_json::{Value, json};
 
+use super::super::wrap::wrapped;
 use crate::draw::{Align, Look, Mark, State, legend, slot_map, table};
 use crate::module::Module;
-use crate::plan::explain::{Told, why_worse};
+use crate::plan::explain::{Told, made_of, why_worse};
 use crate::plan::front::Front;
+use crate::plan::interleave::{Estimate, bandwidth, estimate};
 use crate::plan::moves::{Handling, order};
 use crate::plan::rules::Verdict;
-use crate::plan::search::{Found, From, Outcome, Problem};
+use crate::plan::search::{Found, From, Outcome, Problem, Target};
 use crate::plan::shortage::Shortage;
 use crate::plan::{Considered, Measured, Pick, Taken};
 use crate::source::counted;
@@ -65,6 +67,18 @@ impl Answer<'_> {
         }
     }
 
+    /// Where measured machines left the estimate of a plan's bandwidth.
+    fn estimate(&self, found: &Found) -> Option<Estimate> {
+        let (board, cpus) = (self.problem.board, self.problem.cpus);
+        estimate(board, &found.seats, &bandwidth(board, cpus, &found.seats, found.score.mts))
+    }
+
+    /// Why plan `n` is not the first.
+    fn why_not(&self, n: usize) -> Option<String> {
+        let (best, other) = (self.outcome.plans.first()?, self.outcome.plans.get(n).filter(|_| n > 0)?);
+        Some(why_worse(self.problem, best, other, self.told.get(n)?, self.currency()))
+    }
+
     fn needed(&self, found: &Found, lot: usize) -> u32 {
         let units = self.problem.units;
         found
@@ -80,13 +94,14 @@ impl Answer<'_> {
 }
 
 /// The answer in lines.
-pub fn text(answer: &Answer<'_>, look: Look, colour: bool) -> Vec<String> {
+pub fn text(answer: &Answer<'_>, look: Look, colour: bool, columns: Option<usize>) -> Vec<String> {
+    let prose = |text: &str| wrapped(text, columns, 2);
     let mut lines = Vec::new();
     for breach in &answer.before.breaches {
-        lines.push(format!("fitted now, against the rules: {breach}"));
+        lines.push(prose(&format!("fitted now, against the rules: {breach}")));
     }
     let (Some(best), Some(told)) = (answer.outcome.plans.first(), answer.told.first()) else {
-        lines.extend(nothing_fits(answer));
+        lines.extend(nothing_fits(answer).iter().map(|line| prose(line)));
         return lines;
     };
     let mark = |at: crate::board::SlotRef<'_>| {
@@ -101,9 +116,10 @@ pub fn text(answer: &Answer<'_>, look: Look, colour: bool) -> Vec<String> {
     lines.extend(slot_map(answer.problem.board, &mark, look).shown(colour));
     lines.extend(legend([State::Fitted, State::Planned, State::Leaves, State::Empty], look).shown(colour));
     lines.push(String::new());
-    lines.extend(told.reasons.iter().map(|reason| format!("- {}", shown_within(reason, 300))));
+    lines.extend(told.reasons.iter().map(|reason| prose(&format!("- {}", shown_within(reason, 600)))));
     lines.push(String::new());
-    lines.extend(alternatives(answer, best, look, colour));
+    lines.extend(alternatives(answer, look, colour));
+    lines.extend(below_the_table(answer).iter().map(|line| prose(line)));
     lines.push(String::new());
     lines.extend(purchase(answer, best, look, colour));
     let picks = picks(answer, best);
@@ -117,17 +133,18 @@ pub fn text(answer: &Answer<'_>, look: Look, colour: bool) -> Vec<String> {
     let handlings = answer.handlings(best);
     if answer.modules.iter().any(Option::is_some) {
         lines.push(format!("{} in this order:", counted(best.score.moves as usize, "handling")));
-        lines.extend(handlings.iter().enumerate().map(|(n, h)| format!("{:3}. {}", n + 1, answer.handling(*h))));
+        let line = |(n, h): (usize, &Handling)| wrapped(&format!("{:3}. {}", n + 1, answer.handling(*h)), columns, 5);
+        lines.extend(handlings.iter().enumerate().map(line));
     }
     if let Some(front) = answer.front.as_ref().filter(|f| f.plans.len() > 1) {
         lines.push(String::new());
         lines.extend(trade_off(answer, front, look, colour));
     }
     lines.push(String::new());
-    lines.push(proof(answer));
-    lines.extend(unjudged(&told.unknown));
+    lines.push(prose(&proof(answer)));
+    lines.extend(unjudged(&told.unknown).iter().map(|line| prose(line)));
     let notes = answer.outcome.notes.iter().chain(&answer.stock.notes);
-    lines.extend(notes.map(|note| format!("note: {}", shown_within(note, 300))));
+    lines.extend(notes.map(|note| prose(&format!("note: {}", shown_within(note, 300)))));
     lines
 }
 
@@ -171,14 +188,18 @@ fn proof(answer: &Answer<'_>) -> String {
 
 fn nothing_fits(answer: &Answer<'_>) -> Vec<String> {
     let proven = if answer.outcome.exhausted { "" } else { " was found before the time was up" };
-    let mut lines = vec![format!("no plan meets {}{proven}", answer.problem.target.size())];
+    let mut lines = vec![match answer.problem.target {
+        Target::AtLeast(size) => format!("no plan meets {size}{proven}"),
+        Target::Exactly(size) => format!("no plan gives exactly {size}{proven}"),
+    }];
     let Some(shortage) = &answer.shortage else { return lines };
-    lines.extend(shortage.reasons.iter().map(|reason| format!("- {}", shown_within(reason, 400))));
+    lines.extend(shortage.reasons.iter().map(|reason| format!("- {}", shown_within(reason, 600))));
+    let each = if answer.problem.units > 1 { " in each unit" } else { "" };
     if let Some(below) = shortage.below {
-        lines.push(format!("nearest below: {below}"));
+        lines.push(format!("nearest below that can be met: {below}{each}"));
     }
     if let Some(above) = shortage.above {
-        lines.push(format!("nearest above: {above}"));
+        lines.push(format!("nearest above that can be met: {above}{each}"));
     }
     lines
 }
@@ -198,9 +219,10 @@ pub fn considered(answer: &Answer<'_>) -> Option<Considered> {
         cost: cost(found.score.cost),
         moves: found.score.moves,
         free_slots: slots.saturating_sub(found.score.modules),
+        estimate: answer.estimate(found).map(|e| format!("measured machines let expect {}", e.band())),
         why_not,
     };
-    let why = |other: &Found| Some(why_worse(answer.problem.prefer, best, other, answer.currency()));
+    let why = |n: usize| answer.why_not(n);
     let taken = |&(lot, n): &(usize, u32)| {
         let here = &answer.problem.lots[lot];
         Taken {
@@ -216,7 +238,7 @@ pub fn considered(answer: &Answer<'_>) -> Option<Considered> {
     Some(Considered {
         proof: proof(answer),
         handling: answer.handlings(best).iter().map(|handling| answer.handling(*handling)).collect(),
-        alternative: answer.outcome.plans.iter().skip(1).map(|other| measured(other, why(other))).collect(),
+        alternative: answer.outcome.plans.iter().enumerate().skip(1).map(|(n, p)| measured(p, why(n))).collect(),
         front: answer.front.iter().flat_map(|front| &front.plans).map(|plan| measured(plan, None)).collect(),
         purchase: best.bought.iter().map(taken).collect(),
         pick: picks(answer, best),
@@ -240,11 +262,13 @@ fn picks(answer: &Answer<'_>, best: &Found) -> Vec<Pick> {
     picks
 }
 
-fn percent(best_mb_s: u64, mb_s: u64) -> String {
-    format!("{} %", (mb_s * 100).checked_div(best_mb_s).unwrap_or(0))
+/// Whole per cent; a star where measured machines left the estimate.
+fn percent(best_mb_s: u64, mb_s: u64, star: bool) -> String {
+    let star = if star { "*" } else { "" };
+    format!("{} %{star}", (mb_s * 100).checked_div(best_mb_s).unwrap_or(0))
 }
 
-fn alternatives(answer: &Answer<'_>, best: &Found, look: Look, colour: bool) -> Vec<String> {
+fn alternatives(answer: &Answer<'_>, look: Look, colour: bool) -> Vec<String> {
     let heads = [
         ("plan", Align::Right),
         ("memory", Align::Right),
@@ -271,17 +295,32 @@ fn alternatives(answer: &Answer<'_>, best: &Found, look: Look, colour: bool) -> 
                 s.modules.to_string(),
                 s.mts.0.to_string(),
                 format!("{}/{}", told.channels.0, told.channels.1),
-                percent(told.bandwidth.best_mb_s, s.mb_s),
+                percent(told.bandwidth.best_mb_s, s.mb_s, told.estimate.is_some()),
                 answer.amount(s.cost),
                 s.moves.to_string(),
                 (slots - s.modules as usize).to_string(),
-                if n == 0 { String::new() } else { why_worse(answer.problem.prefer, best, found, answer.currency()) },
             ]
         })
         .collect();
-    let mut lines = table(&heads, &rows, look).shown(colour);
-    for (n, other) in answer.outcome.plans.iter().enumerate().skip(1) {
-        lines.push(format!("why not {}: {}", n + 1, why_worse(answer.problem.prefer, best, other, answer.currency())));
+    table(&heads, &rows, look).shown(colour)
+}
+
+/// Which figures of the table are estimates that measured machines left, and why each plan is not the first.
+fn below_the_table(answer: &Answer<'_>) -> Vec<String> {
+    let mut lines = Vec::new();
+    let bands: Vec<String> = answer
+        .told
+        .iter()
+        .enumerate()
+        .filter_map(|(n, told)| told.estimate.as_ref().map(|e| format!("plan {}: {}", n + 1, e.band())))
+        .collect();
+    if !bands.is_empty() {
+        lines.push(format!("* estimate; measured machines let expect {}", bands.join(", ")));
+    }
+    for (n, other) in answer.outcome.plans.iter().enumerate() {
+        if let Some(why) = answer.why_not(n) {
+            lines.push(format!("why not {} ({}): {why}", n + 1, made_of(other)));
+        }
     }
     lines
 }
@@ -349,7 +388,8 @@ fn trade_off(answer: &Answer<'_>, front: &Front, look: Look, colour: bool) -> Ve
         .map(|p| {
             let s = p.score;
             let modules = s.modules.to_string();
-            vec![s.capacity.to_string(), answer.amount(s.cost), percent(best, s.mb_s), s.mts.0.to_string(), modules]
+            let bandwidth = percent(best, s.mb_s, answer.estimate(p).is_some());
+            vec![s.capacity.to_string(), answer.amount(s.cost), bandwidth, s.mts.0.to_string(), modules]
         })
         .collect();
     let more = if front.complete { "" } else { " (there are more)" };
@@ -360,7 +400,6 @@ fn trade_off(answer: &Answer<'_>, front: &Front, look: Look, colour: bool) -> Ve
 
 /// The answer as JSON. Stable: keys are added, never renamed.
 pub fn json(answer: &Answer<'_>) -> Value {
-    let best = answer.outcome.plans.first();
     let plans: Vec<Value> = answer
         .outcome
         .plans
@@ -369,8 +408,7 @@ pub fn json(answer: &Answer<'_>) -> Value {
         .enumerate()
         .map(|(n, (found, told))| {
             let mut value = measures(answer, found, told.bandwidth.best_mb_s);
-            let why =
-                best.filter(|_| n > 0).map(|best| why_worse(answer.problem.prefer, best, found, answer.currency()));
+            let why = answer.why_not(n);
             let more = json!({
                 "limited_by": told.speed.limited_by.iter().map(ToString::to_string).collect::<Vec<_>>(),
                 "currency": answer.stock.currency,
@@ -428,6 +466,9 @@ fn measures(answer: &Answer<'_>, found: &Found, best_mb_s: u64) -> Value {
         "mts": s.mts,
         // Hundredths: an estimate deserves no more digits.
         "effective_bandwidth": (s.mb_s * 100).checked_div(best_mb_s).unwrap_or(0),
+        "estimate": answer.estimate(found).map(|e| json!({
+            "low": e.low_percent, "high": e.high_percent, "why": e.why,
+        })),
         "cost": answer.priced().then(|| s.cost.to_string()),
         "moves": s.moves,
         "free_slots": answer.problem.board.slots().count() - s.modules as usize,
