@@ -87,6 +87,9 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
             }
             lines.push(format!("about {} % of this board's best bandwidth (estimate)", bandwidth.percent()));
             lines.extend(verdict.unknown.iter().map(|u| format!("not judged: {u}")));
+            if let (Some(volts), true) = (plan.board.generation.volts(), plan.board.limits.volts.is_some()) {
+                lines.push(format!("note: a plan carries no voltages: taken from the generation, {volts} V"));
+            }
         }
         before = Some(cpus);
     }

@@ -123,7 +123,7 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
         return Err(CommandError::new(Exit::BadData, "a budget cannot be kept: the stock list names no price")
             .way_out("give the lots a price, or leave --budget out"));
     }
-    let input::Fitted { modules, seats } = input::fitted(env, args, &board, &order)?;
+    let input::Fitted { modules, seats, notes } = input::fitted(env, args, &board, &order)?;
     let cpus = cpus_of(&board, order.unit.first()).map_err(|e| CommandError::new(Exit::BadData, e.to_string()))?;
     if order.unit.iter().any(|unit| cpus_of(&board, Some(unit)).ok().as_ref() != Some(&cpus)) {
         return Err(CommandError::new(Exit::BadData, "the order's units do not hold the same processors")
@@ -157,6 +157,7 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
         front: None,
         shortage: None,
         modules: &modules,
+        notes,
         units: order.unit.iter().map(|unit| unit.chassis.clone()).collect(),
     };
     let mut stop = timer(env, args.seconds.div_ceil(2));

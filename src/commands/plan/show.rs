@@ -28,6 +28,8 @@ pub struct Answer<'a> {
     pub front: Option<Front>,
     pub shortage: Option<Shortage>,
     pub modules: &'a [Option<Module>],
+    /// What was taken for granted of what is fitted.
+    pub notes: Vec<String>,
     /// The chassis tags, in the order of the units.
     pub units: Vec<String>,
 }
@@ -101,7 +103,7 @@ pub fn text(answer: &Answer<'_>, look: Look, colour: bool, columns: Option<usize
         lines.push(prose(&format!("fitted now, against the rules: {breach}")));
     }
     let (Some(best), Some(told)) = (answer.outcome.plans.first(), answer.told.first()) else {
-        lines.extend(nothing_fits(answer).iter().map(|line| prose(line)));
+        lines.extend(nothing_fits(answer).into_iter().chain(notes(answer)).map(|line| prose(&line)));
         return lines;
     };
     let mark = |at: crate::board::SlotRef<'_>| {
@@ -143,9 +145,13 @@ pub fn text(answer: &Answer<'_>, look: Look, colour: bool, columns: Option<usize
     lines.push(String::new());
     lines.push(prose(&proof(answer)));
     lines.extend(unjudged(&told.unknown).iter().map(|line| prose(line)));
-    let notes = answer.outcome.notes.iter().chain(&answer.stock.notes);
-    lines.extend(notes.map(|note| prose(&format!("note: {}", shown_within(note, 300)))));
+    lines.extend(notes(answer).map(|note| prose(&note)));
     lines
+}
+
+fn notes<'a>(answer: &'a Answer<'_>) -> impl Iterator<Item = String> + 'a {
+    let all = answer.outcome.notes.iter().chain(&answer.stock.notes).chain(&answer.notes);
+    all.map(|note| format!("note: {}", shown_within(note, 300)))
 }
 
 /// What could not be judged; the same of several slots in one line.
@@ -454,7 +460,7 @@ pub fn json(answer: &Answer<'_>) -> Value {
         "shortage": answer.shortage.as_ref().map(|s| json!({
             "reasons": s.reasons, "nearest_below_gib": s.below, "nearest_above_gib": s.above,
         })),
-        "notes": answer.outcome.notes.iter().chain(&answer.stock.notes).collect::<Vec<_>>(),
+        "notes": answer.outcome.notes.iter().chain(&answer.stock.notes).chain(&answer.notes).collect::<Vec<_>>(),
     })
 }
 
