@@ -241,6 +241,30 @@ fn bad_input_is_refused_with_its_place() {
         ),
         ("label,count\nwhat is this,3\n", "256GiB", 65, "`what is this` has no"),
         ("kind,gib,mts,count\nXIMM,32,2666,4\n", "256GiB", 65, "kind `XIMM`"),
+        (
+            "label,count\n32GB 2Rx4 PC4-2666V-R,4000000000\n",
+            "256GiB",
+            65,
+            "count `4000000000` is not a whole number from 0",
+        ),
+        ("label,count\n32GB 2Rx4 PC4-2666V-R,99999999999999\n", "256GiB", 65, "stock.csv:2: count `99999999999999`"),
+        (
+            "label,count,serials\n32GB 2Rx4 PC4-2666V-R,1,S1\n16GB 2Rx8 PC4-2666V-R,1,S1\n",
+            "256GiB",
+            65,
+            "stock.csv:3: serial `S1` is in row 2 already",
+        ),
+        ("", "256GiB", 65, "stock.csv:1: the file is empty; its first line names the columns"),
+        ("label;count\n32GB 2Rx4 PC4-2666V-R;3;4\n", "256GiB", 65, "stock.csv:2: 3 values, and the header names 2"),
+        ("label,count\n\"32GB 2Rx4\nPC4-2666V-R\",3\n", "256GiB", 65, "stock.csv:2: label holds a line break"),
+        ("label,count\n\"32GB 2Rx4 PC4-2666V-R,3\n", "256GiB", 65, "close every quote"),
+        (
+            "label;count;price;currency\n32GB 2Rx4 PC4-2666V-R;3;1,200;EUR\n",
+            "256GiB",
+            65,
+            "stock.csv:2: price `1,200` may be thousands or hundredths",
+        ),
+        (STOCK, "0GiB", 2, "--capacity 0GiB is no size"),
         (STOCK, "much", 2, "--capacity much is no size"),
     ];
     for (stock, capacity, expected, part) in cases {
@@ -249,6 +273,56 @@ fn bad_input_is_refused_with_its_place() {
         assert_eq!(code, expected, "{err}");
         assert!(err.contains(part), "{part} in {err}");
     }
+}
+
+#[test]
+fn a_list_as_a_spreadsheet_saves_it_is_read() {
+    let plain = folder("label,count,price,currency\n32GB 2Rx4 PC4-2666V-RB2-12,20,61.50,EUR\n");
+    let board = heron();
+    let asked = ["--board", &board, "--stock", "stock.csv", "--capacity", "256GiB"];
+    let expected = run(plain.path(), &asked);
+    assert_eq!(expected.0, 0, "{}", expected.1);
+    for text in [
+        "\u{feff}label;count;price;currency\r\n32GB 2Rx4 PC4-2666V-RB2-12;20;61,50;EUR\r\n",
+        "label\tcount\tprice\tcurrency\n32GB 2Rx4 PC4-2666V-RB2-12\t20\t61,5\tEUR\n",
+        "\u{feff}\"label\",\"count\",\"price\",\"currency\"\n\"32GB 2Rx4 PC4-2666V-RB2-12\",\"20\",\"61,50\",\"EUR\"\n",
+    ] {
+        assert_eq!(run(folder(text).path(), &asked), expected, "{text:?}");
+    }
+}
+
+#[test]
+fn a_stock_of_nothing_is_said_and_what_is_fitted_is_planned() {
+    let folder = folder("label,count\n");
+    let fitted = "slot;label\nF1-2;32GB 2Rx4 PC4-2666V-RB2-12\nR1-1;32GB 2Rx4 PC4-2666V-RB2-12\n";
+    std::fs::write(folder.path().join("fitted.csv"), fitted).unwrap();
+    let board = heron();
+    let asked = ["--board", &board, "--stock", "stock.csv", "--fitted", "fitted.csv", "--capacity"];
+    let (code, out, err) = run(folder.path(), &[&asked[..], &["64GiB"]].concat());
+    assert_eq!((code, err.as_str()), (0, ""), "{out}");
+    assert!(out.contains("note: the stock list has a header and no rows"), "{out}");
+    assert!(out.contains("move the module from F1-2 to F1-1"), "{out}");
+    let (code, out, _) = run(folder.path(), &[&asked[..], &["128GiB"]].concat());
+    assert_eq!(code, 1);
+    assert!(out.contains("note: the stock list has a header and no rows"), "{out}");
+    assert!(out.contains("(2 of 32 GiB) make 64 GiB, and 128 GiB is asked for"), "{out}");
+}
+
+#[test]
+fn a_voltage_nobody_gave_is_said_to_be_taken_from_the_generation() {
+    let folder = folder("generation,kind,gib,ranks,width,mts,count,lot\nDDR4,RDIMM,32,2,4,2666,8,tray 12\n");
+    let board = heron();
+    let asked = ["--board", &board, "--stock", "stock.csv", "--capacity", "256GiB", "-o", "plan.toml"];
+    let (code, out, err) = run(folder.path(), &asked);
+    assert_eq!((code, err.as_str()), (0, ""), "{out}");
+    assert!(out.contains("note: no voltage is given for lot tray 12: taken from the generation (DDR4 1.2 V"), "{out}");
+    let (_, out, _) = run(folder.path(), &["check", "plan.toml"]);
+    assert!(out.contains("note: a plan carries no voltages: taken from the generation, 1.2 V"), "{out}");
+    let stock = "generation,kind,gib,ranks,width,mts,count,volts\nDDR4,RDIMM,32,2,4,2666,8,1.35\n";
+    std::fs::write(folder.path().join("stock.csv"), stock).unwrap();
+    let (code, out, _) = run(folder.path(), &asked);
+    assert_eq!(code, 1, "{out}");
+    assert!(out.contains("cannot be used: 1.35 V, the board supplies 1.2 V"), "{out}");
 }
 
 #[test]
