@@ -47,6 +47,7 @@ fn a_stock_list_and_a_target_give_a_plan_whose_lines_explain_themselves() {
         "one module of 32 GiB per socket fewer (out of F4-1, R4-1) leaves 192 GiB, short of 256 GiB",
         "one more module of 32 GiB per socket (in F1-2, R1-2) costs 123.00 EUR more and leaves channel 1 of F and of R \
          alone: 20 % of the memory at a quarter of the speed and slows all memory to 2400 MT/s",
+        "32 GiB 2R RDIMM, from tray 12: F1-1 F2-1 F3-1 F4-1 R1-1 R2-1 R3-1 R4-1",
         "for 1 unit: 492.00 EUR",
         "why not 2 (16 of 16 GiB): costs 36.00 EUR more",
         "proven:",
@@ -102,9 +103,25 @@ fn what_is_fitted_is_kept_and_told_when_it_breaks_rules() {
     let (code, out, err) = run(folder.path(), &args);
     assert_eq!((code, err.as_str()), (0, ""), "{out}");
     assert!(out.contains("fitted now, against the rules: order: F1-2 is filled and F1-1 is empty"), "{out}");
-    assert!(out.contains("move the module from F1-2 to"), "{out}");
+    assert!(out.contains("move the 32 GiB RDIMM, serial S1, from F1-2 to"), "{out}");
     // Seven bought, one moved: seven seated, one taken out and seated.
-    assert!(out.contains("9 handlings in this order"), "{out}");
+    assert!(out.contains("9 handlings (taking a module out is one, seating it another), in this order:"), "{out}");
+}
+
+#[test]
+fn what_leaves_is_named_with_where_it_goes_and_a_ring_takes_one_place_in_the_tray() {
+    let folder = folder("part,label,count,lot\nOM4R64-2R4-2933,64GB 2Rx4 PC4-2933Y-RB2-12,8,offer 7\n");
+    // An LRDIMM that cannot stay, and a larger module behind a smaller one with more ranks.
+    let fitted = "slot,part,label,serial\nF2-1,OM4L64,64GB 4Rx4 PC4-2666V-LB2-12,S9\n\
+        F1-1,OM4R64-2R4-2933,64GB 2Rx4 PC4-2933Y-RB2-12,S1\n";
+    std::fs::write(folder.path().join("fitted.csv"), fitted).unwrap();
+    let board = heron();
+    let asked = ["--board", &board, "--stock", "stock.csv", "--fitted", "fitted.csv", "--capacity", "512GiB"];
+    let (code, out, err) = run(folder.path(), &asked);
+    assert_eq!((code, err.as_str()), (0, ""), "{out}");
+    assert!(out.contains("  1. take the 64 GiB LRDIMM, serial S9, out of F2-1: it goes to the tray"), "{out}");
+    assert!(out.contains("seat 64 GiB from offer 7 in F2-1"), "{out}");
+    assert!(out.contains("64 GiB 2R RDIMM, stays: F1-1"), "{out}");
 }
 
 #[test]
@@ -301,7 +318,7 @@ fn a_stock_of_nothing_is_said_and_what_is_fitted_is_planned() {
     let (code, out, err) = run(folder.path(), &[&asked[..], &["64GiB"]].concat());
     assert_eq!((code, err.as_str()), (0, ""), "{out}");
     assert!(out.contains("note: the stock list has a header and no rows"), "{out}");
-    assert!(out.contains("move the module from F1-2 to F1-1"), "{out}");
+    assert!(out.contains("move the 32 GiB RDIMM from F1-2 to F1-1"), "{out}");
     let (code, out, _) = run(folder.path(), &[&asked[..], &["128GiB"]].concat());
     assert_eq!(code, 1);
     assert!(out.contains("note: the stock list has a header and no rows"), "{out}");

@@ -2,6 +2,7 @@
 
 mod check;
 mod input;
+mod json;
 mod show;
 
 use std::path::{Path, PathBuf};
@@ -173,7 +174,7 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
         write(env, path, &plan)?;
     }
     if args.json {
-        let json = serde_json::to_string_pretty(&show::json(&answer))
+        let json = serde_json::to_string_pretty(&json::json(&answer))
             .map_err(|error| CommandError::new(Exit::Io, "cannot write JSON").because(&error))?;
         writeln!(env.stdout, "{}", ascii_json(&json))?;
     } else {

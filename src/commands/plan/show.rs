@@ -1,7 +1,5 @@
 //! The answer on screen and as JSON.
 
-use serde_json::{Value, json};
-
 use super::super::wrap::wrapped;
 use crate::draw::{Align, Look, Mark, State, legend, slot_map, table};
 use crate::module::Module;
@@ -12,7 +10,7 @@ use crate::plan::moves::{Handling, order};
 use crate::plan::rules::Verdict;
 use crate::plan::search::{Found, From, Outcome, Problem, Target};
 use crate::plan::shortage::Shortage;
-use crate::plan::{Considered, Measured, Pick, Taken};
+use crate::plan::{Considered, Measured, Pick, Taken, back_to};
 use crate::source::counted;
 use crate::stock::{Money, Stock};
 use crate::text::{shown, shown_within};
@@ -35,7 +33,7 @@ pub struct Answer<'a> {
 }
 
 impl Answer<'_> {
-    fn currency(&self) -> &str {
+    pub(super) fn currency(&self) -> &str {
         self.stock.currency.as_deref().unwrap_or("")
     }
 
@@ -44,44 +42,89 @@ impl Answer<'_> {
         if self.priced() { money.to_string() } else { "-".to_owned() }
     }
 
-    fn priced(&self) -> bool {
+    pub(super) fn priced(&self) -> bool {
         self.problem.lots.iter().any(|lot| lot.price.0 > 0)
     }
 
-    fn handlings(&self, found: &Found) -> Vec<Handling> {
+    pub(super) fn handlings(&self, found: &Found) -> Vec<Handling> {
         let fitted: Vec<bool> = self.modules.iter().map(Option::is_some).collect();
         order(&fitted, found)
     }
 
-    fn label(&self, slot: usize) -> String {
+    pub(super) fn label(&self, slot: usize) -> String {
         self.problem.board.slots().nth(slot).map_or_else(String::new, |at| at.slot.label.to_string())
     }
 
-    fn handling(&self, handling: Handling) -> String {
+    pub(super) fn handling(&self, found: &Found, handling: Handling) -> String {
+        let fitted =
+            |slot: usize| self.modules.get(slot).and_then(Option::as_ref).map_or_else(|| "module".to_owned(), in_words);
         match handling {
-            Handling::Remove { slot } => format!("take the module out of {}", self.label(slot)),
-            Handling::Move { from, to } => format!("move the module from {} to {}", self.label(from), self.label(to)),
-            Handling::Park { slot } => format!("park the module of {} in the tray", self.label(slot)),
-            Handling::Unpark { from, to } => {
-                format!("seat the module of {} from the tray in {}", self.label(from), self.label(to))
+            Handling::Remove { slot } => {
+                let module = self.modules.get(slot).and_then(Option::as_ref);
+                let to = module.and_then(|module| back_to(self.problem, module));
+                let to = to.map_or_else(|| "it goes to the tray".to_owned(), |lot| format!("back to {}", shown(&lot)));
+                format!("take the {} out of {}: {to}", fitted(slot), self.label(slot))
             }
-            Handling::Insert { slot } => format!("seat a module from stock in {}", self.label(slot)),
+            Handling::Move { from, to } => {
+                format!("move the {} from {} to {}", fitted(from), self.label(from), self.label(to))
+            }
+            Handling::Park { slot } => format!("park the {} of {} in the tray", fitted(slot), self.label(slot)),
+            Handling::Unpark { from, to } => {
+                format!("seat the {} of {} from the tray in {}", fitted(from), self.label(from), self.label(to))
+            }
+            Handling::Insert { slot } => {
+                let size = found.seats.get(slot).and_then(Option::as_ref).map(|seat| seat.spec.gib);
+                let size = size.map_or_else(|| "module".to_owned(), |size| size.to_string());
+                format!("seat {size} from {} in {}", self.source(found, slot), self.label(slot))
+            }
         }
     }
 
+    /// The lot a slot's module is taken from; the pick list tells it where units differ.
+    fn source(&self, found: &Found, slot: usize) -> String {
+        match found.from.get(slot) {
+            Some(Some(From::Lots(lots))) => match lots[..] {
+                [only] => shown(&self.problem.lots[only].name).to_string(),
+                _ => "the lot of the pick list".to_owned(),
+            },
+            _ => "stock".to_owned(),
+        }
+    }
+
+    /// What goes where: one line for each sort of module and where it comes from.
+    fn places(&self, found: &Found) -> Vec<String> {
+        let mut same: Vec<(String, Vec<String>)> = Vec::new();
+        for at in self.problem.board.slots() {
+            let (Some(from), Some(seat)) = (&found.from[at.index], &found.seats[at.index]) else { continue };
+            let ranks = seat.spec.ranks.map_or_else(String::new, |ranks| format!(" {ranks}R"));
+            let kind = seat.spec.kind.map_or_else(String::new, |kind| format!(" {kind}"));
+            let from = match from {
+                From::Fitted(was) if *was == at.index => "stays".to_owned(),
+                From::Fitted(was) => format!("moved from {}", self.label(*was)),
+                From::Lots(_) => format!("from {}", self.source(found, at.index)),
+            };
+            let what = format!("{}{ranks}{kind}, {from}", seat.spec.gib);
+            match same.iter_mut().find(|(known, _)| *known == what) {
+                Some((_, slots)) => slots.push(at.slot.label.to_string()),
+                None => same.push((what, vec![at.slot.label.to_string()])),
+            }
+        }
+        same.into_iter().map(|(what, slots)| format!("{what}: {}", slots.join(" "))).collect()
+    }
+
     /// Where measured machines left the estimate of a plan's bandwidth.
-    fn estimate(&self, found: &Found) -> Option<Estimate> {
+    pub(super) fn estimate(&self, found: &Found) -> Option<Estimate> {
         let (board, cpus) = (self.problem.board, self.problem.cpus);
         estimate(board, &found.seats, &bandwidth(board, cpus, &found.seats, found.score.mts))
     }
 
     /// Why plan `n` is not the first.
-    fn why_not(&self, n: usize) -> Option<String> {
+    pub(super) fn why_not(&self, n: usize) -> Option<String> {
         let (best, other) = (self.outcome.plans.first()?, self.outcome.plans.get(n).filter(|_| n > 0)?);
         Some(why_worse(self.problem, best, other, self.told.get(n)?, self.currency()))
     }
 
-    fn needed(&self, found: &Found, lot: usize) -> u32 {
+    pub(super) fn needed(&self, found: &Found, lot: usize) -> u32 {
         let units = self.problem.units;
         found
             .from
@@ -118,6 +161,8 @@ pub fn text(answer: &Answer<'_>, look: Look, colour: bool, columns: Option<usize
     lines.extend(slot_map(answer.problem.board, &mark, look).shown(colour));
     lines.extend(legend([State::Fitted, State::Planned, State::Leaves, State::Empty], look).shown(colour));
     lines.push(String::new());
+    lines.extend(answer.places(best).iter().map(|line| prose(line)));
+    lines.push(String::new());
     lines.extend(told.reasons.iter().map(|reason| prose(&format!("- {}", shown_within(reason, 600)))));
     lines.push(String::new());
     lines.extend(alternatives(answer, look, colour));
@@ -134,12 +179,24 @@ pub fn text(answer: &Answer<'_>, look: Look, colour: bool, columns: Option<usize
     }
     let handlings = answer.handlings(best);
     if answer.modules.iter().any(Option::is_some) {
-        lines.push(format!("{} in this order:", counted(best.score.moves as usize, "handling")));
-        let line = |(n, h): (usize, &Handling)| wrapped(&format!("{:3}. {}", n + 1, answer.handling(*h)), columns, 5);
+        let each = if answer.problem.units > 1 { " in each unit" } else { "" };
+        let tray = if handlings.iter().any(|h| matches!(h, Handling::Park { .. })) {
+            ", with one place in the tray"
+        } else {
+            ""
+        };
+        let count = counted(best.score.moves as usize, "handling");
+        lines.push(prose(&format!(
+            "{count}{each} (taking a module out is one, seating it another), in this order{tray}:"
+        )));
+        let line =
+            |(n, h): (usize, &Handling)| wrapped(&format!("{:3}. {}", n + 1, answer.handling(best, *h)), columns, 5);
         lines.extend(handlings.iter().enumerate().map(line));
     }
     if let Some(front) = answer.front.as_ref().filter(|f| f.plans.len() > 1) {
         lines.push(String::new());
+        let more = if front.complete { "" } else { " (there are more)" };
+        lines.push(prose(&format!("trade-off{more}: none of these is beaten in memory, cost and bandwidth at once")));
         lines.extend(trade_off(answer, front, look, colour));
     }
     lines.push(String::new());
@@ -152,6 +209,13 @@ pub fn text(answer: &Answer<'_>, look: Look, colour: bool, columns: Option<usize
 fn notes<'a>(answer: &'a Answer<'_>) -> impl Iterator<Item = String> + 'a {
     let all = answer.outcome.notes.iter().chain(&answer.stock.notes).chain(&answer.notes);
     all.map(|note| format!("note: {}", shown_within(note, 300)))
+}
+
+/// `32 GiB RDIMM, serial S2`.
+fn in_words(module: &Module) -> String {
+    let kind = module.spec.kind.map_or_else(String::new, |kind| format!(" {kind}"));
+    let serial = module.identity.serial.as_ref().map_or_else(String::new, |s| format!(", serial {},", shown(s)));
+    format!("{}{kind}{serial}", module.spec.gib)
 }
 
 /// What could not be judged; the same of several slots in one line.
@@ -243,7 +307,7 @@ pub fn considered(answer: &Answer<'_>) -> Option<Considered> {
     };
     Some(Considered {
         proof: proof(answer),
-        handling: answer.handlings(best).iter().map(|handling| answer.handling(*handling)).collect(),
+        handling: answer.handlings(best).iter().map(|handling| answer.handling(best, *handling)).collect(),
         alternative: answer.outcome.plans.iter().enumerate().skip(1).map(|(n, p)| measured(p, why(n))).collect(),
         front: answer.front.iter().flat_map(|front| &front.plans).map(|plan| measured(plan, None)).collect(),
         purchase: best.bought.iter().map(taken).collect(),
@@ -398,118 +462,5 @@ fn trade_off(answer: &Answer<'_>, front: &Front, look: Look, colour: bool) -> Ve
             vec![s.capacity.to_string(), answer.amount(s.cost), bandwidth, s.mts.0.to_string(), modules]
         })
         .collect();
-    let more = if front.complete { "" } else { " (there are more)" };
-    let mut lines = vec![format!("trade-off{more}: none of these is beaten in memory, cost and bandwidth at once")];
-    lines.extend(table(&heads, &rows, look).shown(colour));
-    lines
-}
-
-/// The answer as JSON. Stable: keys are added, never renamed.
-pub fn json(answer: &Answer<'_>) -> Value {
-    let plans: Vec<Value> = answer
-        .outcome
-        .plans
-        .iter()
-        .zip(&answer.told)
-        .enumerate()
-        .map(|(n, (found, told))| {
-            let mut value = measures(answer, found, told.bandwidth.best_mb_s);
-            let why = answer.why_not(n);
-            let more = json!({
-                "limited_by": told.speed.limited_by.iter().map(ToString::to_string).collect::<Vec<_>>(),
-                "currency": answer.stock.currency,
-                "channels_used": told.channels.0,
-                "channels": told.channels.1,
-                "slots": slots(answer, found),
-                "regions": told.bandwidth.sockets.iter().flat_map(|socket| socket.regions.iter().map(|r| json!({
-                    "socket": socket.label, "gib": r.size, "ways": r.ways,
-                }))).collect::<Vec<_>>(),
-                "peak_mb_s": told.bandwidth.sockets.iter()
-                    .map(|s| json!({ "socket": s.label, "mb_s": s.peak_mb_s })).collect::<Vec<_>>(),
-                "narrowest_ways": told.bandwidth.narrowest,
-                "reasons": told.reasons,
-                "why_not_first": why,
-                "unknown": told.unknown,
-                "purchase": found.bought.iter().map(|&(lot, n)| {
-                    let here = &answer.problem.lots[lot];
-                    json!({
-                        "lot": here.name, "part": here.part, "there": here.count, "needed": answer.needed(found, lot),
-                        "taken": n, "pack": here.pack, "packs": n / here.pack.max(1),
-                        "cost": answer.priced().then(|| Money(here.price.0 * u64::from(n)).to_string()),
-                    })
-                }).collect::<Vec<_>>(),
-                "handlings": answer.handlings(found).iter().map(|h| answer.handling(*h)).collect::<Vec<_>>(),
-            });
-            if let (Some(value), Value::Object(more)) = (value.as_object_mut(), more) {
-                value.extend(more);
-            }
-            value
-        })
-        .collect();
-    let scale = answer.told.first().map_or(0, |t| t.bandwidth.best_mb_s);
-    let front = answer.front.as_ref();
-    json!({
-        "plans": plans,
-        "front": front.map_or_else(Vec::new, |f| f.plans.iter().map(|p| measures(answer, p, scale)).collect::<Vec<_>>()),
-        "front_complete": front.is_some_and(|f| f.complete),
-        "exhausted": answer.outcome.exhausted,
-        "alternatives_exhausted": answer.outcome.alternatives_exhausted,
-        "bound": answer.outcome.bound.map(|b| b.to_string()),
-        "fitted_breaches": answer.before.breaches.iter()
-            .map(|b| json!({ "rule": b.rule, "slots": b.slots, "what": b.what, "source": b.source })).collect::<Vec<_>>(),
-        "shortage": answer.shortage.as_ref().map(|s| json!({
-            "reasons": s.reasons, "nearest_below_gib": s.below, "nearest_above_gib": s.above,
-        })),
-        "notes": answer.outcome.notes.iter().chain(&answer.stock.notes).chain(&answer.notes).collect::<Vec<_>>(),
-    })
-}
-
-fn measures(answer: &Answer<'_>, found: &Found, best_mb_s: u64) -> Value {
-    let s = found.score;
-    json!({
-        "capacity_gib": s.capacity,
-        "modules": s.modules,
-        "mts": s.mts,
-        // Hundredths: an estimate deserves no more digits.
-        "effective_bandwidth": (s.mb_s * 100).checked_div(best_mb_s).unwrap_or(0),
-        "estimate": answer.estimate(found).map(|e| json!({
-            "low": e.low_percent, "high": e.high_percent, "why": e.why,
-        })),
-        "cost": answer.priced().then(|| s.cost.to_string()),
-        "moves": s.moves,
-        "free_slots": answer.problem.board.slots().count() - s.modules as usize,
-    })
-}
-
-fn slots(answer: &Answer<'_>, found: &Found) -> Vec<Value> {
-    let mut serials: Vec<Vec<&String>> = answer.problem.lots.iter().map(|l| l.serials.iter().rev().collect()).collect();
-    answer
-        .problem
-        .board
-        .slots()
-        .filter_map(|at| {
-            let (from, seat) = (found.from[at.index].as_ref()?, found.seats[at.index].as_ref()?);
-            let (part, serial, lots) = match from {
-                From::Fitted(was) => {
-                    let module = answer.modules.get(*was).and_then(Option::as_ref);
-                    let identity = module.map(|m| m.identity.clone()).unwrap_or_default();
-                    (identity.part, identity.serial, Vec::new())
-                }
-                From::Lots(lots) => {
-                    let one = if let [only] = lots[..] { Some(only) } else { None };
-                    let serial = one.filter(|_| answer.problem.units == 1).and_then(|l| serials[l].pop().cloned());
-                    let names = lots.iter().map(|l| answer.problem.lots[*l].name.clone()).collect();
-                    (one.and_then(|l| answer.problem.lots[l].part.clone()), serial, names)
-                }
-            };
-            let was = match from {
-                From::Fitted(was) => Some(answer.label(*was)),
-                From::Lots(_) => None,
-            };
-            Some(json!({
-                "slot": at.slot.label, "part": part, "gib": seat.spec.gib, "kind": seat.spec.kind,
-                "ranks": seat.spec.ranks, "serial": serial, "from": was, "lots": lots,
-            }))
-        })
-        .collect()
+    table(&heads, &rows, look).shown(colour)
 }

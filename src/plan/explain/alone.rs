@@ -56,7 +56,7 @@ fn named(board: &Board, layout: &Socket, seats: &Seats, socket: usize, ways: usi
 /// `a quarter of the speed`.
 fn part(narrow: u8, wide: u8) -> String {
     let name = match (wide.checked_rem(narrow), wide.checked_div(narrow)) {
-        (Some(0), Some(2)) => "half",
+        (Some(0), Some(2)) => return "half the speed".to_owned(),
         (Some(0), Some(3)) => "a third",
         (Some(0), Some(4)) => "a quarter",
         (Some(0), Some(5)) => "a fifth",
@@ -76,7 +76,7 @@ mod tests {
     #[test]
     fn parts_of_the_speed_are_told_as_people_say_them() {
         assert_eq!(part(1, 4), "a quarter of the speed");
-        assert_eq!(part(2, 4), "half of the speed");
+        assert_eq!(part(2, 4), "half the speed");
         assert_eq!(part(1, 12), "a twelfth of the speed");
         assert_eq!(part(2, 3), "the speed of 2 channels in place of 3");
     }

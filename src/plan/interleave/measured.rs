@@ -37,8 +37,8 @@ pub fn estimate(board: &Board, seats: &[Option<Seat>], bandwidth: &Bandwidth) ->
     let loaded: u64 = bandwidth.sockets.iter().map(|socket| socket.loaded_mb_s.max(socket.effective_mb_s)).sum();
     if loaded > bandwidth.effective_mb_s {
         why.push(
-            "channels hold unequal amounts or are of a number the controller does not spread over: many programs at once \
-             fare better than this estimate of one stream (7 of 8 channels measured 70 % where it gives 29 %)"
+            "channels hold unequal amounts, or the controller cannot spread over their number: one program that walks all \
+             memory gets this, many at once get more (7 of 8 channels measured 70 % of full, where this gives 29 %)"
                 .to_owned(),
         );
     }
