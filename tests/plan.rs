@@ -45,7 +45,7 @@ fn a_stock_list_and_a_target_give_a_plan_whose_lines_explain_themselves() {
         "256 GiB in 8 modules (8 of 32 GiB) on 8 of 8 channels",
         "runs at 2666 MT/s",
         "one module of 32 GiB per socket fewer (out of F4-1, R4-1) leaves 192 GiB, short of 256 GiB",
-        "one more module of 32 GiB per socket (in F1-2, R1-2) costs 123.00 EUR more and leaves channel 1 of F and of R \
+        "one more module of 32 GiB per socket (in F1-2, R1-2) costs 123.00 EUR more and leaves channel 1 of F and R \
          alone: 20 % of the memory at a quarter of the speed and slows all memory to 2400 MT/s",
         "32 GiB 2R RDIMM, from tray 12: F1-1 F2-1 F3-1 F4-1 R1-1 R2-1 R3-1 R4-1",
         "for 1 unit: 492.00 EUR",
@@ -206,6 +206,45 @@ fn a_rule_that_is_in_the_way_is_told_in_the_buyers_words() {
 }
 
 #[test]
+fn a_module_that_must_stay_and_cannot_is_named() {
+    let folder = folder(STOCK);
+    let order = "format = \"slotwise-order/1\"\nname = \"o\"\ngib = 256\n[[unit]]\nchassis = \"LF-1\"\n[[fitted]]\n\
+        slot = \"F1-1\"\nkind = \"LRDIMM\"\ngeneration = \"DDR4\"\ngib = 64\nranks = 4\nmts = 2666\nstays = true\n";
+    std::fs::write(folder.path().join("order.toml"), order).unwrap();
+    let board = heron();
+    let args = ["--board", &board, "--stock", "stock.csv", "--order", "order.toml"];
+    let (code, out, err) = run(folder.path(), &args);
+    assert_eq!((code, err.as_str()), (1, ""), "{out}");
+    assert!(out.contains("what must stay is in the way (F1-1): if it may go there is a plan"), "{out}");
+}
+
+#[test]
+fn units_that_differ_in_lots_get_a_pick_list_that_adds_up() {
+    let folder = folder("label,count,lot\n32GB 2Rx4 PC4-2666V-RB2-12,9,a\n32GB 2Rx4 PC4-2666V-RB2-12,7,b\n");
+    let board = heron();
+    let asked = ["--board", &board, "--stock", "stock.csv", "--capacity", "256GiB", "--units", "2", "-o", "plan.toml"];
+    let (code, out, err) = run(folder.path(), &asked);
+    assert_eq!((code, err.as_str()), (0, ""), "{out}");
+    assert!(out.contains("units differ in the lots their modules come from:"), "{out}");
+    let plan: toml::Value = toml::from_str(&std::fs::read_to_string(folder.path().join("plan.toml")).unwrap()).unwrap();
+    let mut taken = std::collections::BTreeMap::from([("a", 0), ("b", 0)]);
+    // A slot with a lot takes from it in both units; one without takes what the pick list names for each.
+    let picks = plan["considered"]["pick"].as_array().unwrap();
+    for slot in plan["slot"].as_array().unwrap() {
+        match slot.get("lot") {
+            Some(lot) => *taken.get_mut(lot.as_str().unwrap()).unwrap() += 2,
+            None => {
+                let here: Vec<_> = picks.iter().filter(|pick| pick["slot"] == slot["slot"]).collect();
+                assert_eq!(here.len(), 2, "{here:?}");
+                assert_ne!(here[0]["unit"], here[1]["unit"]);
+                here.iter().for_each(|pick| *taken.get_mut(pick["lot"].as_str().unwrap()).unwrap() += 1);
+            }
+        }
+    }
+    assert_eq!(taken, std::collections::BTreeMap::from([("a", 9), ("b", 7)]), "{out}");
+}
+
+#[test]
 fn lots_that_fit_no_slot_are_told_with_the_reason() {
     let folder = folder("label,count,lot\n32GB 2Rx8 PC5-4800B-RE0-1010,24,new ones\n");
     let board = heron();
@@ -220,7 +259,7 @@ fn more_modules_than_the_stock_has_are_said_to_have_to_be_bought() {
     let board = heron();
     let (code, out, _) = run(folder.path(), &["--board", &board, "--stock", "stock.csv", "--capacity", "256GiB"]);
     assert_eq!(code, 0, "{out}");
-    assert!(out.contains("would have to be bought, the stock has only 1 left of 2 needed; it leaves"), "{out}");
+    assert!(out.contains("would have to be bought (the stock has only 1 left, it takes 2); it leaves"), "{out}");
 }
 
 #[test]

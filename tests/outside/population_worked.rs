@@ -180,7 +180,7 @@ fn the_slot_maps_are_filled_farthest_first() {
     for ((system, cpu), channels) in &systems {
         let labels: Vec<Vec<String>> = channels.values().map(|c| c.values().cloned().collect()).collect();
         let ways: Vec<u8> = (1..=labels.len() as u8).collect();
-        let board = built(&[labels.clone()], &ways, "");
+        let board = built(std::slice::from_ref(&labels), &ways, "");
         let mut first: Vec<String> = labels.iter().map(|channel| channel[0].clone()).collect();
         first.sort();
         assert_eq!(placed(&board, labels.len() as u64), first, "{system} {cpu}");

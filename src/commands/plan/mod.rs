@@ -182,7 +182,7 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
         let width = env.terminal.size.map_or(crate::draw::Look::PLAIN.width, |(c, _)| usize::from(c).max(40));
         let look = crate::draw::Look { width, unicode: env.unicode() };
         let columns = wrap::columns(env, env.terminal.stdout_is_terminal);
-        for line in show::text(&answer, look, colour, columns) {
+        for line in show::text(&answer, show::Page { look, colour, columns }) {
             writeln!(env.stdout, "{line}")?;
         }
         if order.stand_ins && !answer.outcome.plans.is_empty() {

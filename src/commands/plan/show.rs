@@ -1,5 +1,7 @@
 //! The answer on screen and as JSON.
 
+use std::collections::BTreeSet;
+
 use super::super::wrap::wrapped;
 use crate::draw::{Align, Look, Mark, State, legend, slot_map, table};
 use crate::module::Module;
@@ -85,7 +87,11 @@ impl Answer<'_> {
         match found.from.get(slot) {
             Some(Some(From::Lots(lots))) => match lots[..] {
                 [only] => shown(&self.problem.lots[only].name).to_string(),
-                _ => "the lot of the pick list".to_owned(),
+                _ => {
+                    let names: BTreeSet<&str> = lots.iter().map(|lot| self.problem.lots[*lot].name.as_str()).collect();
+                    let names: Vec<String> = names.into_iter().take(4).map(|name| shown(name).to_string()).collect();
+                    format!("{}, unit by unit as listed", names.join(" or "))
+                }
             },
             _ => "stock".to_owned(),
         }
@@ -138,8 +144,18 @@ impl Answer<'_> {
     }
 }
 
+/// What the lines are shown on.
+#[derive(Debug, Clone, Copy)]
+pub struct Page {
+    pub look: Look,
+    pub colour: bool,
+    /// The width of a terminal; `None` in a pipe.
+    pub columns: Option<usize>,
+}
+
 /// The answer in lines.
-pub fn text(answer: &Answer<'_>, look: Look, colour: bool, columns: Option<usize>) -> Vec<String> {
+pub fn text(answer: &Answer<'_>, page: Page) -> Vec<String> {
+    let Page { look, colour, columns } = page;
     let prose = |text: &str| wrapped(text, columns, 2);
     let mut lines = Vec::new();
     for breach in &answer.before.breaches {
@@ -165,17 +181,17 @@ pub fn text(answer: &Answer<'_>, look: Look, colour: bool, columns: Option<usize
     lines.push(String::new());
     lines.extend(told.reasons.iter().map(|reason| prose(&format!("- {}", shown_within(reason, 600)))));
     lines.push(String::new());
-    lines.extend(alternatives(answer, look, colour));
+    lines.extend(alternatives(answer, page));
     lines.extend(below_the_table(answer).iter().map(|line| prose(line)));
     lines.push(String::new());
-    lines.extend(purchase(answer, best, look, colour));
+    lines.extend(purchase(answer, best, page));
     let picks = picks(answer, best);
     if !picks.is_empty() {
         let heads = [("unit", Align::Left), ("slot", Align::Left), ("lot", Align::Left)];
         let rows: Vec<Vec<String>> =
             picks.into_iter().map(|pick| vec![pick.unit, pick.slot.to_string(), pick.lot]).collect();
         lines.push("units differ in the lots their modules come from:".to_owned());
-        lines.extend(table(&heads, &rows, look).shown(colour));
+        lines.extend(fitting(&heads, &rows, page));
     }
     let handlings = answer.handlings(best);
     if answer.modules.iter().any(Option::is_some) {
@@ -197,7 +213,7 @@ pub fn text(answer: &Answer<'_>, look: Look, colour: bool, columns: Option<usize
         lines.push(String::new());
         let more = if front.complete { "" } else { " (there are more)" };
         lines.push(prose(&format!("trade-off{more}: none of these is beaten in memory, cost and bandwidth at once")));
-        lines.extend(trade_off(answer, front, look, colour));
+        lines.extend(trade_off(answer, front, page));
     }
     lines.push(String::new());
     lines.push(prose(&proof(answer)));
@@ -338,7 +354,7 @@ fn percent(best_mb_s: u64, mb_s: u64, star: bool) -> String {
     format!("{} %{star}", (mb_s * 100).checked_div(best_mb_s).unwrap_or(0))
 }
 
-fn alternatives(answer: &Answer<'_>, look: Look, colour: bool) -> Vec<String> {
+fn alternatives(answer: &Answer<'_>, page: Page) -> Vec<String> {
     let heads = [
         ("plan", Align::Right),
         ("memory", Align::Right),
@@ -372,7 +388,24 @@ fn alternatives(answer: &Answer<'_>, look: Look, colour: bool) -> Vec<String> {
             ]
         })
         .collect();
-    table(&heads, &rows, look).shown(colour)
+    fitting(&heads, &rows, page)
+}
+
+/// A table; a line a row with the names of its columns where a terminal is too narrow for it. A pipe has no width.
+fn fitting(heads: &[(&str, Align)], rows: &[Vec<String>], page: Page) -> Vec<String> {
+    let wide = |n: usize| {
+        let cells = rows.iter().filter_map(|row| row.get(n)).map(|cell| cell.chars().count());
+        cells.chain([heads[n].0.len()]).max().unwrap_or(0) + 2
+    };
+    let width: usize = (0..heads.len()).map(wide).sum();
+    if page.columns.is_none_or(|columns| width <= columns + 2) {
+        return table(heads, rows, Look { width, ..page.look }).shown(page.colour);
+    }
+    let line = |row: &Vec<String>| {
+        let cells = heads.iter().zip(row).map(|((head, _), cell)| format!("{head} {}", shown(cell)));
+        wrapped(&cells.collect::<Vec<_>>().join(", "), page.columns, 2)
+    };
+    rows.iter().map(line).collect()
 }
 
 /// Which figures of the table are estimates that measured machines left, and why each plan is not the first.
@@ -395,7 +428,7 @@ fn below_the_table(answer: &Answer<'_>) -> Vec<String> {
     lines
 }
 
-fn purchase(answer: &Answer<'_>, best: &Found, look: Look, colour: bool) -> Vec<String> {
+fn purchase(answer: &Answer<'_>, best: &Found, page: Page) -> Vec<String> {
     let heads = [
         ("lot", Align::Left),
         ("module", Align::Left),
@@ -424,7 +457,7 @@ fn purchase(answer: &Answer<'_>, best: &Found, look: Look, colour: bool) -> Vec<
     if rows.is_empty() {
         return vec!["nothing is taken from stock".to_owned()];
     }
-    let mut lines = table(&heads, &rows, look).shown(colour);
+    let mut lines = fitting(&heads, &rows, page);
     let units = counted(answer.problem.units as usize, "unit");
     if answer.priced() {
         lines.push(format!("for {units}: {} {}", best.score.cost, shown(answer.currency())).trim_end().to_owned());
@@ -443,7 +476,7 @@ fn packs(modules: u32, pack: u32) -> String {
     }
 }
 
-fn trade_off(answer: &Answer<'_>, front: &Front, look: Look, colour: bool) -> Vec<String> {
+fn trade_off(answer: &Answer<'_>, front: &Front, page: Page) -> Vec<String> {
     let heads = [
         ("memory", Align::Right),
         ("cost", Align::Right),
@@ -462,5 +495,5 @@ fn trade_off(answer: &Answer<'_>, front: &Front, look: Look, colour: bool) -> Ve
             vec![s.capacity.to_string(), answer.amount(s.cost), bandwidth, s.mts.0.to_string(), modules]
         })
         .collect();
-    table(&heads, &rows, look).shown(colour)
+    fitting(&heads, &rows, page)
 }

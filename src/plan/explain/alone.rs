@@ -6,7 +6,7 @@ use crate::plan::seat::Seats;
 use crate::source::counted;
 use crate::text::shown;
 
-/// `channel 1 of F and of R alone: 20 % of the memory at a quarter of the speed`; `None` where no socket has two regions.
+/// `channel 1 of F and R alone: 20 % of the memory at a quarter of the speed`; `None` where no socket has two regions.
 pub fn alone(board: &Board, seats: &Seats, bandwidth: &Bandwidth) -> Option<String> {
     let mut same: Vec<(String, String, Vec<String>)> = Vec::new();
     for (index, (socket, layout)) in bandwidth.sockets.iter().zip(&board.socket).enumerate() {
@@ -26,7 +26,7 @@ pub fn alone(board: &Board, seats: &Seats, bandwidth: &Bandwidth) -> Option<Stri
     });
     let (channels, text, labels) = same.into_iter().next()?;
     let whose = if everywhere { "the" } else { "its" };
-    Some(format!("{channels} of {} alone: {}", labels.join(" and of "), text.replace("{}", whose)))
+    Some(format!("{channels} of {} alone: {}", super::listed(&labels), text.replace("{}", whose)))
 }
 
 /// The channels that hold most, which slices reach last; only their number where they cannot be told apart.

@@ -58,6 +58,15 @@ pub fn explain(problem: &Problem<'_>, found: &Found, currency: &str) -> Told {
     Told { speed, bandwidth, estimate, channels, reasons, unknown }
 }
 
+/// `a`, `a and b`, `a, b and c`.
+fn listed(parts: &[String]) -> String {
+    match parts {
+        [] => String::new(),
+        [only] => only.clone(),
+        [firsts @ .., last] => format!("{} and {last}", firsts.join(", ")),
+    }
+}
+
 fn channels(problem: &Problem<'_>, seats: &Seats) -> (usize, usize) {
     let mut used: Vec<(usize, usize)> = Vec::new();
     let mut all: Vec<(usize, usize)> = Vec::new();
@@ -92,7 +101,7 @@ fn spread(bandwidth: &Bandwidth, estimate: Option<&Estimate>) -> String {
             .iter()
             .map(|r| format!("{} over {}", r.size, counted(usize::from(r.ways), "channel")))
             .collect();
-        let (parts, label) = (parts.join(" and "), shown(&socket.label).to_string());
+        let (parts, label) = (listed(&parts), shown(&socket.label).to_string());
         match alike.iter_mut().find(|(known, _)| *known == parts) {
             Some((_, labels)) => labels.push(label),
             None => alike.push((parts, vec![label])),
@@ -102,7 +111,7 @@ fn spread(bandwidth: &Bandwidth, estimate: Option<&Estimate>) -> String {
         .into_iter()
         .map(|(parts, labels)| match &labels[..] {
             [only] => format!("socket {only}: {parts}"),
-            several => format!("sockets {}, each: {parts}", several.join(" and ")),
+            several => format!("sockets {}, each: {parts}", listed(several)),
         })
         .collect();
     let band = estimate.map_or_else(String::new, |e| format!("; measured machines let expect {}", e.band()));

@@ -51,8 +51,11 @@ impl Change {
             parts.push(format!("slows all memory to {mts}"));
         }
         let percents = format!("{} % of the best bandwidth in place of {} %", then.percent(), now.percent());
-        let words =
-            if parts.is_empty() { format!("gives {percents}") } else { format!("{}: {percents}", parts.join(" and ")) };
+        let words = if parts.is_empty() {
+            format!("gives {percents}")
+        } else {
+            format!("{}: {percents}", super::listed(&parts))
+        };
         Self { then, words }
     }
 }
@@ -93,9 +96,9 @@ pub fn one_more(problem: &Problem<'_>, found: &Found, now: &Bandwidth, currency:
     let change = Change::of(problem, found, now, &seats);
     if there < wanted {
         let left = if there == 0 { "none".to_owned() } else { format!("only {there}") };
-        let units = if problem.units > 1 { " for all units" } else { "" };
+        let units = if problem.units > 1 { format!("{wanted} for all units") } else { wanted.to_string() };
         return Some(format!(
-            "{start} would have to be bought, the stock has {left} left{units} of {wanted} needed; it {}",
+            "{start} would have to be bought (the stock has {left} left, it takes {units}); it {}",
             change.words
         ));
     }

@@ -42,7 +42,7 @@ pub fn why_worse(problem: &Problem<'_>, best: &Found, other: &Found, told: &Told
                 if let Some(alone) = alone(problem.board, &other.seats, &told.bandwidth) {
                     parts.push(format!("leaves {alone}"));
                 }
-                let why = if parts.is_empty() { String::new() } else { format!("{}: ", parts.join(" and ")) };
+                let why = if parts.is_empty() { String::new() } else { format!("{}: ", super::listed(&parts)) };
                 Some(format!("{why}{}", percents()))
             }
             C::Cost if b.cost > a.cost => {

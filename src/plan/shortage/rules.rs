@@ -3,7 +3,7 @@
 use crate::board::{Board, Mixing};
 use crate::module::Kind;
 use crate::plan::CpuLimit;
-use crate::plan::search::{Problem, SearchError, search};
+use crate::plan::search::{FittedSeat, Problem, SearchError, search};
 
 /// A rule in the buyer's words, its key, and the board without it.
 struct Lifted {
@@ -34,6 +34,16 @@ pub fn in_the_way(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Resu
             "the memory the processors address is in the way: with larger ones there would be a plan"
         };
         out.push(text.to_owned());
+    }
+    let stays: Vec<String> = problem
+        .board
+        .slots()
+        .filter(|at| problem.fitted.get(at.index).is_some_and(|f| f.as_ref().is_some_and(|f| f.stays)))
+        .map(|at| at.slot.label.to_string())
+        .collect();
+    let free: Vec<_> = problem.fitted.iter().map(|f| f.clone().map(|f| FittedSeat { stays: false, ..f })).collect();
+    if !stays.is_empty() && !stop() && !search(&Problem { fitted: &free, ..problem.clone() }, stop)?.plans.is_empty() {
+        out.push(format!("what must stay is in the way ({}): if it may go there is a plan", stays.join(", ")));
     }
     Ok(out)
 }
