@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use super::show::Answer;
+use super::answer::Answer;
 use crate::plan::search::{Found, From};
 use crate::stock::Money;
 

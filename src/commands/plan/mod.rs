@@ -1,6 +1,8 @@
 //! `slotwise plan` and `slotwise plan check`.
 
+mod answer;
 mod check;
+mod considered;
 mod input;
 mod json;
 mod show;
@@ -149,7 +151,7 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
     let bad = |error: crate::plan::search::SearchError| CommandError::new(Exit::BadData, error.to_string());
     let mut stop = timer(env, args.seconds);
     let outcome = search(&problem, &mut stop).map_err(bad)?;
-    let mut answer = show::Answer {
+    let mut answer = answer::Answer {
         problem: &problem,
         stock: &stock,
         before: crate::plan::rules::check(&board, &cpus, &input::seats_of(&seats)),
@@ -170,7 +172,7 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
     if let (Some(path), Some(found), Some(told)) = (&args.output, answer.outcome.plans.first(), answer.told.first()) {
         let name = args.name.clone().unwrap_or_else(|| format!("{}, {}", board.name, found.score.capacity));
         let plan = draft(&name, &problem, found, &modules, &order, told);
-        let plan = crate::plan::Plan { considered: show::considered(&answer), ..plan };
+        let plan = crate::plan::Plan { considered: considered::considered(&answer), ..plan };
         write(env, path, &plan)?;
     }
     if args.json {

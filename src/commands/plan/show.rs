@@ -1,148 +1,16 @@
-//! The answer on screen and as JSON.
-
-use std::collections::BTreeSet;
+//! The answer on screen.
 
 use super::super::wrap::wrapped;
+use super::answer::Answer;
+use super::considered::{packs, picks};
 use crate::draw::{Align, Look, Mark, State, legend, slot_map, table};
-use crate::module::Module;
-use crate::plan::explain::{Told, made_of, why_worse};
+use crate::plan::explain::made_of;
 use crate::plan::front::Front;
-use crate::plan::interleave::{Estimate, bandwidth, estimate};
-use crate::plan::moves::{Handling, order};
-use crate::plan::rules::Verdict;
-use crate::plan::search::{Found, From, Outcome, Problem, Target};
-use crate::plan::shortage::Shortage;
-use crate::plan::{Considered, Measured, Pick, Taken, back_to};
+use crate::plan::moves::Handling;
+use crate::plan::search::{Found, From, Target};
 use crate::source::counted;
-use crate::stock::{Money, Stock};
+use crate::stock::Money;
 use crate::text::{shown, shown_within};
-
-/// All there is to show.
-pub struct Answer<'a> {
-    pub problem: &'a Problem<'a>,
-    pub stock: &'a Stock,
-    pub outcome: Outcome,
-    pub told: Vec<Told>,
-    /// What the rules say of what is fitted.
-    pub before: Verdict,
-    pub front: Option<Front>,
-    pub shortage: Option<Shortage>,
-    pub modules: &'a [Option<Module>],
-    /// What was taken for granted of what is fitted.
-    pub notes: Vec<String>,
-    /// The chassis tags, in the order of the units.
-    pub units: Vec<String>,
-}
-
-impl Answer<'_> {
-    pub(super) fn currency(&self) -> &str {
-        self.stock.currency.as_deref().unwrap_or("")
-    }
-
-    /// An amount; a dash when no lot has a price.
-    fn amount(&self, money: Money) -> String {
-        if self.priced() { money.to_string() } else { "-".to_owned() }
-    }
-
-    pub(super) fn priced(&self) -> bool {
-        self.problem.lots.iter().any(|lot| lot.price.0 > 0)
-    }
-
-    pub(super) fn handlings(&self, found: &Found) -> Vec<Handling> {
-        let fitted: Vec<bool> = self.modules.iter().map(Option::is_some).collect();
-        order(&fitted, found)
-    }
-
-    pub(super) fn label(&self, slot: usize) -> String {
-        self.problem.board.slots().nth(slot).map_or_else(String::new, |at| at.slot.label.to_string())
-    }
-
-    pub(super) fn handling(&self, found: &Found, handling: Handling) -> String {
-        let fitted =
-            |slot: usize| self.modules.get(slot).and_then(Option::as_ref).map_or_else(|| "module".to_owned(), in_words);
-        match handling {
-            Handling::Remove { slot } => {
-                let module = self.modules.get(slot).and_then(Option::as_ref);
-                let to = module.and_then(|module| back_to(self.problem, module));
-                let to = to.map_or_else(|| "it goes to the tray".to_owned(), |lot| format!("back to {}", shown(&lot)));
-                format!("take the {} out of {}: {to}", fitted(slot), self.label(slot))
-            }
-            Handling::Move { from, to } => {
-                format!("move the {} from {} to {}", fitted(from), self.label(from), self.label(to))
-            }
-            Handling::Park { slot } => format!("park the {} of {} in the tray", fitted(slot), self.label(slot)),
-            Handling::Unpark { from, to } => {
-                format!("seat the {} of {} from the tray in {}", fitted(from), self.label(from), self.label(to))
-            }
-            Handling::Insert { slot } => {
-                let size = found.seats.get(slot).and_then(Option::as_ref).map(|seat| seat.spec.gib);
-                let size = size.map_or_else(|| "module".to_owned(), |size| size.to_string());
-                format!("seat {size} from {} in {}", self.source(found, slot), self.label(slot))
-            }
-        }
-    }
-
-    /// The lot a slot's module is taken from; the pick list tells it where units differ.
-    fn source(&self, found: &Found, slot: usize) -> String {
-        match found.from.get(slot) {
-            Some(Some(From::Lots(lots))) => match lots[..] {
-                [only] => shown(&self.problem.lots[only].name).to_string(),
-                _ => {
-                    let names: BTreeSet<&str> = lots.iter().map(|lot| self.problem.lots[*lot].name.as_str()).collect();
-                    let names: Vec<String> = names.into_iter().take(4).map(|name| shown(name).to_string()).collect();
-                    format!("{}, unit by unit as listed", names.join(" or "))
-                }
-            },
-            _ => "stock".to_owned(),
-        }
-    }
-
-    /// What goes where: one line for each sort of module and where it comes from.
-    fn places(&self, found: &Found) -> Vec<String> {
-        let mut same: Vec<(String, Vec<String>)> = Vec::new();
-        for at in self.problem.board.slots() {
-            let (Some(from), Some(seat)) = (&found.from[at.index], &found.seats[at.index]) else { continue };
-            let ranks = seat.spec.ranks.map_or_else(String::new, |ranks| format!(" {ranks}R"));
-            let kind = seat.spec.kind.map_or_else(String::new, |kind| format!(" {kind}"));
-            let from = match from {
-                From::Fitted(was) if *was == at.index => "stays".to_owned(),
-                From::Fitted(was) => format!("moved from {}", self.label(*was)),
-                From::Lots(_) => format!("from {}", self.source(found, at.index)),
-            };
-            let what = format!("{}{ranks}{kind}, {from}", seat.spec.gib);
-            match same.iter_mut().find(|(known, _)| *known == what) {
-                Some((_, slots)) => slots.push(at.slot.label.to_string()),
-                None => same.push((what, vec![at.slot.label.to_string()])),
-            }
-        }
-        same.into_iter().map(|(what, slots)| format!("{what}: {}", slots.join(" "))).collect()
-    }
-
-    /// Where measured machines left the estimate of a plan's bandwidth.
-    pub(super) fn estimate(&self, found: &Found) -> Option<Estimate> {
-        let (board, cpus) = (self.problem.board, self.problem.cpus);
-        estimate(board, &found.seats, &bandwidth(board, cpus, &found.seats, found.score.mts))
-    }
-
-    /// Why plan `n` is not the first.
-    pub(super) fn why_not(&self, n: usize) -> Option<String> {
-        let (best, other) = (self.outcome.plans.first()?, self.outcome.plans.get(n).filter(|_| n > 0)?);
-        Some(why_worse(self.problem, best, other, self.told.get(n)?, self.currency()))
-    }
-
-    pub(super) fn needed(&self, found: &Found, lot: usize) -> u32 {
-        let units = self.problem.units;
-        found
-            .from
-            .iter()
-            .map(|from| match from {
-                Some(From::Lots(lots)) if lots.len() == 1 && lots[0] == lot => units,
-                Some(From::Lots(lots)) if lots.len() > 1 => lots.iter().filter(|l| **l == lot).count() as u32,
-                _ => 0,
-            })
-            .sum()
-    }
-}
 
 /// What the lines are shown on.
 #[derive(Debug, Clone, Copy)]
@@ -227,13 +95,6 @@ fn notes<'a>(answer: &'a Answer<'_>) -> impl Iterator<Item = String> + 'a {
     all.map(|note| format!("note: {}", shown_within(note, 300)))
 }
 
-/// `32 GiB RDIMM, serial S2`.
-fn in_words(module: &Module) -> String {
-    let kind = module.spec.kind.map_or_else(String::new, |kind| format!(" {kind}"));
-    let serial = module.identity.serial.as_ref().map_or_else(String::new, |s| format!(", serial {},", shown(s)));
-    format!("{}{kind}{serial}", module.spec.gib)
-}
-
 /// What could not be judged; the same of several slots in one line.
 fn unjudged(unknown: &[String]) -> Vec<String> {
     let mut same: Vec<(&str, Vec<&str>)> = Vec::new();
@@ -253,7 +114,7 @@ fn unjudged(unknown: &[String]) -> Vec<String> {
         .collect()
 }
 
-fn proof(answer: &Answer<'_>) -> String {
+pub(super) fn proof(answer: &Answer<'_>) -> String {
     let outcome = &answer.outcome;
     match (outcome.exhausted, outcome.bound) {
         (true, _) if outcome.alternatives_exhausted => {
@@ -288,64 +149,6 @@ fn nothing_fits(answer: &Answer<'_>) -> Vec<String> {
         lines.push(format!("nearest above that can be met: {above}{each}"));
     }
     lines
-}
-
-/// The search as the plan file carries it.
-pub fn considered(answer: &Answer<'_>) -> Option<Considered> {
-    let best = answer.outcome.plans.first()?;
-    let scale = answer.told.first().map_or(0, |told| told.bandwidth.best_mb_s);
-    let slots = answer.problem.board.slots().count() as u32;
-    let cost =
-        |money: Money| answer.priced().then(|| format!("{money} {}", shown(answer.currency())).trim_end().to_owned());
-    let measured = |found: &Found, why_not: Option<String>| Measured {
-        memory: found.score.capacity.to_string(),
-        modules: found.score.modules,
-        mts: found.score.mts.0,
-        bandwidth_percent: u32::try_from((found.score.mb_s * 100).checked_div(scale).unwrap_or(0)).unwrap_or(0),
-        cost: cost(found.score.cost),
-        moves: found.score.moves,
-        free_slots: slots.saturating_sub(found.score.modules),
-        estimate: answer.estimate(found).map(|e| format!("measured machines let expect {}", e.band())),
-        why_not,
-    };
-    let why = |n: usize| answer.why_not(n);
-    let taken = |&(lot, n): &(usize, u32)| {
-        let here = &answer.problem.lots[lot];
-        Taken {
-            lot: here.name.clone(),
-            part: here.part.clone(),
-            there: here.count,
-            needed: answer.needed(best, lot),
-            taken: n,
-            packs: packs(n, here.pack.max(1)),
-            cost: cost(Money(here.price.0 * u64::from(n))),
-        }
-    };
-    Some(Considered {
-        proof: proof(answer),
-        handling: answer.handlings(best).iter().map(|handling| answer.handling(best, *handling)).collect(),
-        alternative: answer.outcome.plans.iter().enumerate().skip(1).map(|(n, p)| measured(p, why(n))).collect(),
-        front: answer.front.iter().flat_map(|front| &front.plans).map(|plan| measured(plan, None)).collect(),
-        purchase: best.bought.iter().map(taken).collect(),
-        pick: picks(answer, best),
-    })
-}
-
-/// Which unit takes from which lot, slot by slot, where units differ.
-fn picks(answer: &Answer<'_>, best: &Found) -> Vec<Pick> {
-    let mut picks = Vec::new();
-    for at in answer.problem.board.slots() {
-        let Some(From::Lots(lots)) = &best.from[at.index] else { continue };
-        if lots.len() < 2 {
-            continue;
-        }
-        for (n, lot) in lots.iter().enumerate() {
-            let unit = answer.units.get(n).cloned().unwrap_or_else(|| format!("unit {}", n + 1));
-            picks.push(Pick { unit, slot: at.slot.label.clone(), lot: answer.problem.lots[*lot].name.clone() });
-        }
-    }
-    picks.sort_by(|a, b| a.unit.cmp(&b.unit));
-    picks
 }
 
 /// Whole per cent; a star where measured machines left the estimate.
@@ -465,15 +268,6 @@ fn purchase(answer: &Answer<'_>, best: &Found, page: Page) -> Vec<String> {
         lines.push(format!("for {units}; the stock list names no price, so no cost is told"));
     }
     lines
-}
-
-/// `8 single`, `1 pack of 4`, `2 packs of 4`.
-fn packs(modules: u32, pack: u32) -> String {
-    if pack == 1 {
-        format!("{modules} single")
-    } else {
-        format!("{} of {pack}", counted((modules / pack) as usize, "pack"))
-    }
 }
 
 fn trade_off(answer: &Answer<'_>, front: &Front, page: Page) -> Vec<String> {
