@@ -263,6 +263,24 @@ fn more_modules_than_the_stock_has_are_said_to_have_to_be_bought() {
 }
 
 #[test]
+fn one_more_module_is_priced_in_whole_packs_less_what_an_open_pack_leaves() {
+    let board = heron();
+    let asked = ["--board", &board, "--stock", "stock.csv", "--capacity"];
+    for (capacity, words) in [
+        // Eight of twelve in packs of four: two more open the third pack.
+        ("256GiB", "costs 40.00 EUR more and leaves channel 1 of F and R alone"),
+        // Six are taken as eight: the two more are there already, unpriced.
+        ("192GiB", "one more module of 32 GiB per socket (in F4-1, R4-1) gives 100 % of the best bandwidth"),
+    ] {
+        let folder = folder("label,count,pack,price,currency\n32GB 2Rx4 PC4-2666V-RB2-12,12,4,10,EUR\n");
+        let prefer = ["--prefer", "room"];
+        let (code, out, _) = run(folder.path(), &[&asked[..], &[capacity], &prefer].concat());
+        assert_eq!(code, 0, "{out}");
+        assert!(out.contains(words), "{words} in\n{out}");
+    }
+}
+
+#[test]
 fn a_second_rdimm_per_channel_is_marked_an_estimate_with_the_measured_band() {
     let folder = folder("label,count\n32GB 2Rx4 PC4-2666V-RB2-12,24\n");
     let board = heron();
