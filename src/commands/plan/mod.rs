@@ -187,7 +187,7 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
         for line in show::text(&answer, show::Page { look, colour, columns }) {
             writeln!(env.stdout, "{line}")?;
         }
-        if order.stand_ins && !answer.outcome.plans.is_empty() {
+        if order.stand_ins && args.output.is_some() && !answer.outcome.plans.is_empty() {
             let note = "no order was given: the plan carries stand-ins for the tags, and install asks for the real one";
             writeln!(env.stdout, "{}", wrap::wrapped(note, columns, 2))?;
         }

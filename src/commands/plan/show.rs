@@ -7,7 +7,7 @@ use crate::draw::{Align, Look, Mark, State, legend, slot_map, table};
 use crate::plan::explain::made_of;
 use crate::plan::front::Front;
 use crate::plan::moves::Handling;
-use crate::plan::search::{Found, From, Target};
+use crate::plan::search::{Criterion, Found, From, Target};
 use crate::source::counted;
 use crate::stock::Money;
 use crate::text::{shown, shown_within};
@@ -118,19 +118,43 @@ pub(super) fn proof(answer: &Answer<'_>) -> String {
     let outcome = &answer.outcome;
     match (outcome.exhausted, outcome.bound) {
         (true, _) if outcome.alternatives_exhausted => {
-            "proven: every arrangement was searched or ruled out; nothing is better. The next best are the best found of \
-             other worth"
+            "proven: every arrangement was searched or ruled out, and nothing is better than plan 1. The others are the best \
+             found beside it"
                 .to_owned()
         }
         (true, _) => {
-            "proven: every arrangement was searched or ruled out; nothing is better. The next best were cut short"
+            "proven: every arrangement was searched or ruled out, and nothing is better than plan 1. The search for the next \
+             best was cut short"
                 .to_owned()
         }
-        (false, Some(bound)) => {
-            format!("NOT proven: the search was cut short; nothing beats {bound} in what goes first")
-        }
+        (false, Some(bound)) => format!("NOT proven: the search was cut short; {}", bound_in_words(answer, bound)),
         (false, None) => "NOT proven: the search was cut short".to_owned(),
     }
+}
+
+/// What no plan can beat, in the unit of what goes first.
+fn bound_in_words(answer: &Answer<'_>, bound: i128) -> String {
+    let whole = u64::try_from(bound).unwrap_or(0);
+    let scale = answer.told.first().map_or(0, |told| told.bandwidth.best_mb_s);
+    let score = answer.outcome.plans.first().map(|plan| plan.score);
+    let (text, reached) = match answer.problem.prefer.order()[0] {
+        Criterion::Bandwidth => {
+            // A plan has no more than the whole board; rounded up, so that what is said holds.
+            let percent = whole.min(scale).saturating_mul(100).div_ceil(scale.max(1));
+            let text = format!("no plan gives more than {percent} % of this board's best bandwidth");
+            (text, score.is_some_and(|s| s.mb_s >= whole.min(scale)))
+        }
+        Criterion::Cost => {
+            let cost = format!("{} {}", Money(whole), shown(answer.currency()));
+            (format!("no plan costs less than {}", cost.trim_end()), score.is_some_and(|s| s.cost.0 <= whole))
+        }
+        _ => {
+            let text = format!("no plan takes fewer than {}", counted(usize::try_from(bound).unwrap_or(0), "module"));
+            (text, score.is_some_and(|s| u64::from(s.modules) <= whole))
+        }
+    };
+    let rest = if reached { ", and plan 1 reaches that: only what goes after it is not proven" } else { "" };
+    format!("{text}{rest}")
 }
 
 fn nothing_fits(answer: &Answer<'_>) -> Vec<String> {
@@ -166,8 +190,8 @@ fn alternatives(answer: &Answer<'_>, page: Page) -> Vec<String> {
         ("channels", Align::Right),
         ("bandwidth", Align::Right),
         ("cost", Align::Right),
-        ("moves", Align::Right),
-        ("free", Align::Right),
+        ("handlings", Align::Right),
+        ("free slots", Align::Right),
     ];
     let slots = answer.problem.board.slots().count();
     let rows: Vec<Vec<String>> = answer
