@@ -53,7 +53,7 @@ impl Instance {
     fn random(rng: &mut fastrand::Rng) -> Self {
         // Sockets, channels, slots, and how many sorts of modules keep the general model within seconds.
         let shapes =
-            [(2, 8, 1, 5), (2, 8, 2, 2), (4, 6, 2, 2), (2, 12, 1, 3), (8, 8, 1, 4), (2, 4, 3, 2), (2, 4, 2, 4)];
+            [(2, 8, 1, 4), (1, 8, 2, 2), (4, 6, 2, 2), (2, 12, 1, 3), (8, 8, 1, 4), (2, 4, 3, 2), (2, 4, 2, 3)];
         let (sockets, channels, slots, most) = shapes[rng.usize(0..shapes.len())];
         let all = [(16, 1), (32, 2), (64, 2), (96, 4), (128, 4), (32, 1)];
         let from = rng.usize(0..all.len());

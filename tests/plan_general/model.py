@@ -34,7 +34,7 @@ class Model:
 
     def __init__(self):
         self.highs = highspy.Highs()
-        for option, value in [("output_flag", False), ("threads", 1), ("mip_rel_gap", 0.0), ("mip_abs_gap", 0.4)]:
+        for option, value in [("output_flag", False), ("threads", 1), ("mip_rel_gap", 0.0), ("mip_abs_gap", 0.9)]:
             self.highs.setOptionValue(option, value)
         self.columns = 0
 
@@ -63,7 +63,8 @@ class Model:
         return sum(v * round(values[c]) for c, v in terms.items())
 
 
-def at_rate(case, rate):
+def at_rate(case, rate, reached):
+    """The values at this rate or a higher one; `reached` is the first value of another rate, which a better one is not above."""
     deep = sum(1 for _ in itertools.takewhile(lambda r: r >= rate, case["rates"]))
     lots = [lot for lot in case["lots"] if lot["mts"] >= rate]
     fitted = [module for module in case["fitted"] if module["mts"] >= rate]
@@ -104,6 +105,8 @@ def at_rate(case, rate):
         "cost": cost,
         "modules": {c: len(row) * times for c, row in zip(x, fillings)},
     }
+    if reached is not None:
+        model.row(worth[case["order"][0]], None, reached + 0.25)
     found = []
     for name in case["order"]:
         value = model.least(worth[name])
@@ -117,10 +120,11 @@ def at_rate(case, rate):
 
 def best(case):
     rates = set(case["rates"]) | {m["mts"] for m in case["lots"] + case["fitted"]}
-    found = [value for value in (at_rate(case, rate) for rate in sorted(rates)) if value is not None]
-    if not found:
-        return None
-    return [-v if name == "bandwidth" else v for name, v in zip(case["order"], min(found))]
+    found = None
+    for rate in sorted(rates, reverse=True):
+        value = at_rate(case, rate, found and found[0])
+        found = min(filter(None, (found, value)), default=None)
+    return found and [-v if name == "bandwidth" else v for name, v in zip(case["order"], found)]
 
 
 # The solver greets on standard output whatever it is told.
