@@ -182,7 +182,12 @@ impl Bound {
             return 0;
         }
         let cap = cells as u64 * u64::from(self.coarse);
-        let most = instance.most_mb_s(n, cap, largest);
+        // Coarse granules are rounded up: no count of what is left over the emptiest channel.
+        let most = if self.coarse == 1 {
+            instance.most_mb_s(n, cap, largest)
+        } else {
+            instance.most_mb_s_with(n, cap, u64::from(largest), u64::MAX)
+        };
         let narrow = NARROW.saturating_sub(u64::from(n));
         let w = instance.weights;
         let settle = w.narrow * i128::from(narrow);

@@ -6,6 +6,7 @@ use super::bound::Bound;
 use super::columns::{Column, Prepared, columns, prepare};
 use super::instance::{Choice, Demand, DemandKey, INF, Instance, key};
 use super::realise::{Split, realise};
+use super::weights::Weights;
 use super::work::Work;
 
 /// A plan of a family: arrangement of each searched socket and the modules for it.
@@ -22,18 +23,26 @@ pub struct Plan {
 #[derive(Debug, Clone)]
 pub struct Best {
     pub plans: Vec<(usize, Plan)>,
-    most: usize,
+    pub most: usize,
+    pub weights: Weights,
+    /// Whether what only settles ties is searched as well.
+    pub ties: bool,
 }
 
 impl Best {
-    /// Keeps the best `most` plans.
-    pub fn new(most: usize) -> Self {
-        Self { plans: Vec::new(), most }
+    /// Keeps the best `most` plans, better in what was asked for, or (`ties`) in what settles ties as well.
+    pub fn new(most: usize, weights: Weights, ties: bool) -> Self {
+        Self { plans: Vec::new(), most, weights, ties }
     }
 
     /// Only what is worth less than this can still come in.
     pub fn limit(&self) -> i128 {
-        if self.plans.len() < self.most { INF } else { self.plans.last().map_or(INF, |p| p.1.worth) }
+        let last = if self.plans.len() < self.most { None } else { self.plans.last() };
+        match last {
+            None => INF,
+            Some((_, plan)) if self.ties => plan.worth,
+            Some((_, plan)) => self.weights.as_good(plan.worth),
+        }
     }
 
     /// Takes a plan of family `family` in, if it is new and good enough.
@@ -57,7 +66,7 @@ pub enum Reach {
 }
 
 /// Steps a family may take with its first prices.
-const FIRST_STEPS: u64 = 30_000;
+const FIRST_STEPS: u64 = 10_000;
 
 /// Steps of a first try without a growing limit.
 const DIRECT_STEPS: u64 = 4_000;
@@ -71,33 +80,40 @@ const KNOWN: usize = 100_000;
 /// Cells of table work to spend on prices.
 const PRICE_WORK: u64 = 12_000_000;
 
-/// Searches one family; what it finds goes into `best`.
-pub fn search(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mut Work<'_>) -> Reach {
-    let mut prices: Vec<i128> = instance.classes.iter().map(|c| slope(&c.curve)).collect();
-    match super::bag::least_cost(instance) {
-        Some(least) if instance.budget.is_none_or(|budget| least <= budget) => {}
-        _ => return Reach::All,
-    }
-    let mut bound = Bound::new(instance, &prices, true);
-    let mut kept = prices.clone();
+/// One family with its first bounds.
+struct Ready {
+    prices: Vec<i128>,
+    bound: Bound,
+    cost: Option<Bound>,
+}
+
+/// `None` when nothing in the family can be better than what `best` holds.
+fn ready(instance: &Instance<'_>, best: &Best) -> Option<Ready> {
+    let prices: Vec<i128> = instance.classes.iter().map(|c| slope(&c.curve)).collect();
+    super::bag::least_cost(instance).filter(|least| instance.budget.is_none_or(|budget| *least <= budget))?;
+    let bound = Bound::new(instance, &prices, true);
     if bound.least >= best.limit() || bound.least >= INF {
-        return Reach::All;
+        return None;
     }
     let cost = instance.budget.map(|budget| cheapest(instance, i128::from(budget)));
     if let (Some(cost), Some(budget)) = (&cost, instance.budget)
         && cost.least > i128::from(budget)
     {
-        return Reach::All;
+        return None;
     }
-    // Most families are small: try with the first prices.
-    let room = work.room();
-    work.limit(FIRST_STEPS.min(room));
-    let first = widen(instance, family, &bound, cost.as_ref(), &prices, best, work);
-    if first == Reach::All || room <= FIRST_STEPS {
-        return first;
-    }
-    work.again();
-    work.limit(room);
+    Some(Ready { prices, bound, cost })
+}
+
+/// Searches one family with its first prices, as far as a few steps go: most families are small.
+pub fn quick(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mut Work<'_>) -> Reach {
+    let Some(Ready { prices, bound, cost }) = ready(instance, best) else { return Reach::All };
+    widen(instance, family, &bound, cost.as_ref(), &prices, best, Some(FIRST_STEPS), work)
+}
+
+/// Searches one family to the end; what it finds goes into `best`.
+pub fn search(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mut Work<'_>) -> Reach {
+    let Some(Ready { mut prices, mut bound, cost }) = ready(instance, best) else { return Reach::All };
+    let mut kept = prices.clone();
     // Move the prices against the excess demand; keep the tightest bound.
     let rounds = (PRICE_WORK / table_work(instance, bound.coarse).max(1)).clamp(2, 40);
     let (mut step_share, mut stale) = (1.0f64, 0);
@@ -143,10 +159,11 @@ pub fn search(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mu
             return Reach::Cut(bound.least);
         }
     }
-    widen(instance, family, &bound, cost.as_ref(), &kept, best, work)
+    widen(instance, family, &bound, cost.as_ref(), &kept, best, None, work)
 }
 
-/// Searches below a limit that grows until nothing is left above it.
+/// Searches below a limit that grows until nothing is left above it; at most so many steps.
+#[allow(clippy::too_many_arguments)]
 fn widen(
     instance: &Instance<'_>,
     family: usize,
@@ -154,11 +171,11 @@ fn widen(
     cost: Option<&Bound>,
     prices: &[i128],
     best: &mut Best,
+    steps: Option<u64>,
     work: &mut Work<'_>,
 ) -> Reach {
     let mut gap: i128 = 0;
-    let room = work.room();
-    work.limit(DIRECT_STEPS.min(room));
+    work.limit(DIRECT_STEPS);
     let mut done = bound.least;
     let prepared: Vec<Prepared> = (0..instance.kinds.len()).map(|kind| prepare(instance, kind, bound, cost)).collect();
     loop {
@@ -188,17 +205,16 @@ fn widen(
             }
         }
         cut = cut || walk.socket(0, 0, 0, 0, 0, limit, best, work).is_none();
-        if direct && cut && room > DIRECT_STEPS {
+        if direct && cut {
             work.again();
-            work.limit(room);
-            gap = 1 << 16;
+            work.limit(steps.unwrap_or(u64::MAX));
+            gap = instance.weights.asked.saturating_mul(64);
             continue;
         }
         if cut {
             return Reach::Cut(done);
         }
         if direct {
-            work.limit(room);
             return Reach::All;
         }
         done = limit;

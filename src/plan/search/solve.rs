@@ -1,11 +1,15 @@
 //! All families, one after the other.
 
 use super::assemble::assemble;
+use super::bags::{self, Bags};
 use super::build::{Family, Shared};
-use super::family::{Best, Reach, glance, search as search_family};
+use super::family::{Best, Reach, glance, quick, search as search_family};
 use super::problem::{Criterion, Found, Outcome, Prefer, Problem, SearchError};
 use super::work::Work;
 use crate::stock::Money;
+
+/// Steps spent on ties once the best is proven.
+const TIE_STEPS: u64 = 10_000;
 
 /// Steps the next best may cost after the best is proven.
 const NEXT_STEPS: u64 = 400_000;
@@ -55,17 +59,24 @@ fn run(problem: &Problem<'_>, proven: Option<Found>, stop: &mut dyn FnMut() -> b
     let shared = Shared::new(problem)?;
     let families = shared.families();
     let mut work = Work::new(stop);
-    let mut best = Best::new(1);
+    let mut best = Best::new(1, shared.weights, false);
     let cut = if proven.is_some() { None } else { pass(&shared, &families, &mut best, &mut work) };
+    if proven.is_none() && cut.is_none() {
+        // Among plans alike in all that was asked for, the wider and more even one: as far as a few steps go.
+        let mut even = Best { ties: true, ..best.clone() };
+        work.within(TIE_STEPS);
+        pass(&shared, &families, &mut even, &mut work);
+        best = even;
+    }
     let first = best.clone();
     let mut next_cut = cut;
     if problem.alternatives > 0 && cut.is_none() && (proven.is_some() || !best.plans.is_empty()) {
         // Twice as many: a plan of a slower family may turn out to be a faster one's.
-        let mut wide = Best::new(1 + 2 * problem.alternatives);
+        let mut wide = Best::new(1 + 2 * problem.alternatives, shared.weights, true);
         for (family, plan) in first.plans {
             wide.offer(family, plan);
         }
-        work.limit(NEXT_STEPS);
+        work.within(NEXT_STEPS);
         next_cut = pass(&shared, &families, &mut wide, &mut work);
         best = wide;
     }
@@ -95,7 +106,6 @@ fn run(problem: &Problem<'_>, proven: Option<Found>, stop: &mut dyn FnMut() -> b
 
 /// One pass over all families; the least worth that may be hidden in what was cut off.
 fn pass(shared: &Shared<'_>, families: &[Family], best: &mut Best, work: &mut Work<'_>) -> Option<i128> {
-    let mut cut: Option<i128> = None;
     // A good plan early rules most families out.
     for (index, family) in families.iter().enumerate() {
         if shared.least(family) < best.limit()
@@ -107,21 +117,47 @@ fn pass(shared: &Shared<'_>, families: &[Family], best: &mut Best, work: &mut Wo
             }
         }
     }
+    // Then what a few steps settle, so that the families that take more are searched below a good plan.
+    let mut open: Vec<(usize, i128)> = Vec::new();
     for (index, family) in families.iter().enumerate() {
         if shared.least(family) >= best.limit() {
             continue;
         }
         let Some(built) = shared.build(family) else { continue };
-        match search_family(&built.instance, index, best, work) {
-            Reach::All => {}
-            Reach::Cut(least) if least < best.limit() => {
-                offer_greedy(&built, index, best);
-                cut = Some(cut.map_or(least, |c| c.min(least)));
-                work.again();
-            }
-            Reach::Cut(_) => work.again(),
+        if let Reach::Cut(least) = quick(&built.instance, index, best, work) {
+            open.push((index, least));
+        }
+        work.again();
+        if work.left().is_none() {
+            // What was not looked at may hide anything.
+            open.extend((index + 1..families.len()).map(|later| (later, shared.least(&families[later]))));
+            break;
         }
     }
+    for by_bags in [true, false] {
+        let mut still = Vec::new();
+        for (index, least) in open {
+            if least >= best.limit() {
+                continue;
+            }
+            let Some(built) = shared.build(&families[index]) else { continue };
+            let reach = match work.left() {
+                None => Reach::Cut(least),
+                Some(()) if by_bags => match bags::search(&built.instance, index, best, work) {
+                    Bags::All => Reach::All,
+                    Bags::Cut => Reach::Cut(least),
+                },
+                Some(()) => search_family(&built.instance, index, best, work),
+            };
+            work.again();
+            if let Reach::Cut(found) = reach {
+                offer_greedy(&built, index, best);
+                still.push((index, found.max(least)));
+            }
+        }
+        open = still;
+    }
+    let cut = open.into_iter().map(|(_, least)| least).min();
     // A better plan found later rules out what an earlier family left.
     cut.filter(|least| *least < best.limit())
 }
