@@ -161,3 +161,34 @@ fn finish(ground: &Ground<'_>, channels: &[Channel]) -> Option<Arranged> {
     }
     Some(Arranged { worth, sockets })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::build::Shared;
+    use super::super::bridge::Ours;
+    use super::super::plan_general::Model;
+    use super::*;
+    use crate::plan::interleave::{MB_S_PER_MTS, effective_mb_s, regions};
+    use crate::units::Mts;
+
+    #[test]
+    fn the_short_reckoning_is_that_of_the_regions() {
+        let mut rng = fastrand::Rng::with_seed(7);
+        for seed in 0..200 {
+            let ours = Ours::new(&Model::random(&mut fastrand::Rng::with_seed(seed), (2, 8, 2), 6, &[16, 32, 48]));
+            let problem = ours.problem();
+            let shared = Shared::new(&problem).unwrap();
+            let families = shared.families();
+            let Some(built) = families.first().and_then(|f| shared.build(f)) else { continue };
+            let Some(ground) = Ground::new(&built.instance) else { continue };
+            let channels: Vec<Channel> =
+                (0..16).map(|n| Channel { socket: n / 8, row: Vec::new(), cap: rng.u32(0..6) }).collect();
+            for socket in 0..2 {
+                let caps: Vec<u64> = channels.iter().filter(|c| c.socket == socket).map(|c| u64::from(c.cap)).collect();
+                let found = regions(&caps, &[None; 8], built.instance.interleave);
+                let rate = Mts((built.instance.channel_mb_s / MB_S_PER_MTS) as u32);
+                assert_eq!(stream(&ground, socket, &channels), effective_mb_s(&found, rate), "{caps:?}");
+            }
+        }
+    }
+}

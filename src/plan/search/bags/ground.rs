@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use super::super::family::Plan;
-use super::super::instance::{Choice, INF, Instance};
+use super::super::instance::{Choice, Class, INF, Instance};
 use super::most::widths;
 
 /// One way of filling a channel.
@@ -97,6 +97,19 @@ impl<'i> Ground<'i> {
     pub fn gain_from(&self, socket: usize, modules: usize) -> i128 {
         let channels = self.wide[socket][modules.min(self.slots)];
         self.mb_s * i128::from(channels * self.instance.channel_mb_s)
+    }
+
+    /// The fewest modules that can be as wide as can be.
+    pub fn widest_modules(&self) -> usize {
+        let most = self.wide[0][self.slots];
+        self.wide[0].iter().position(|&wide| wide == most).unwrap_or(self.slots)
+    }
+
+    /// Whether the budget reaches for a bag.
+    pub fn affords(&self, bag: &[u16]) -> bool {
+        let cost = |(&n, class): (&u16, &Class)| class.cost[usize::from(n) * self.instance.mult as usize];
+        let all: u64 = bag.iter().zip(&self.instance.classes).map(cost).sum();
+        self.instance.budget.is_none_or(|budget| all <= budget)
     }
 
     /// Whether a socket can be as wide as can be in more ways than by channels that are all alike.

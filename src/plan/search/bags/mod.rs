@@ -74,20 +74,32 @@ fn attempt(
     work: &mut Work<'_>,
 ) {
     let mut gap = ground.instance.weights.asked;
+    // The cheapest that could be as wide as can be.
+    if let Some(counts) = super::bag::least_counts(ground.instance, ground.widest_modules()) {
+        let bag: Bag = counts.iter().map(|&n| n as u16).collect();
+        if ground.affords(&bag) {
+            offer(ground, &bag, -ground.most_gain(), family, best, work);
+        }
+    }
     list.steps = 0;
     while let Some(bags) = list.between(-INF, best.limit().min(base.saturating_add(gap)), work) {
         if bags.len() >= TRIED || base.saturating_add(gap) >= best.limit() {
             for (least, bag) in bags.into_iter().take(TRIED) {
-                let own = ground.worth(&bag);
-                if let Some(found) = anneal(ground, &bag, least - own, work)
-                    && own + found.worth < best.limit()
-                {
-                    best.offer(family, ground.plan(own + found.worth, &found.sockets));
-                }
+                offer(ground, &bag, least - ground.worth(&bag), family, best, work);
             }
             return;
         }
         gap = gap.saturating_mul(8);
+    }
+}
+
+/// A bag arranged without a proof, down to `floor`.
+fn offer(ground: &Ground<'_>, bag: &[u16], floor: i128, family: usize, best: &mut Best, work: &mut Work<'_>) {
+    let own = ground.worth(bag);
+    if let Some(found) = anneal(ground, bag, floor, work)
+        && own + found.worth < best.limit()
+    {
+        best.offer(family, ground.plan(own + found.worth, &found.sockets));
     }
 }
 
@@ -245,4 +257,102 @@ struct Part {
     modules: usize,
     own: i128,
     paid: u64,
+}
+
+#[cfg(test)]
+#[path = "../../../../tests/plan_general/mod.rs"]
+mod plan_general;
+
+#[cfg(test)]
+#[path = "../../../../tests/plan_general/bridge.rs"]
+mod bridge;
+
+#[cfg(test)]
+mod tests {
+    use super::super::assemble::assemble;
+    use super::super::build::Shared;
+    use super::bridge::Ours;
+    use super::plan_general::Model;
+    use super::*;
+    use crate::plan::search::{Prefer, search as whole};
+
+    /// What the bags alone find of a problem: the first two criteria, and whether it was proven.
+    fn by_bags(ours: &Ours) -> Option<(Option<(u64, u64)>, bool)> {
+        let problem = ours.problem();
+        let shared = Shared::new(&problem).unwrap();
+        let families = shared.families();
+        let mut best = Best::new(1, shared.weights);
+        let never = &mut || false;
+        let mut work = Work::new(never);
+        let mut all = true;
+        for (index, family) in families.iter().enumerate() {
+            let Some(built) = shared.build(family) else { continue };
+            all &= search(&built.instance, index, &mut best, &mut work) == Bags::All;
+            work.again();
+        }
+        let score = match best.plans.first() {
+            None => None,
+            Some((family, plan)) => {
+                let built = shared.build(&families[*family])?;
+                Some(assemble(&shared, &built, plan)?.score)
+            }
+        };
+        Some((score.map(|s| (s.mb_s, s.cost.0)), all))
+    }
+
+    #[test]
+    fn bag_by_bag_is_the_same_as_the_whole_search() {
+        let shapes = [(2, 4, 2), (1, 6, 2), (3, 3, 2), (2, 6, 1), (3, 4, 1)];
+        let (mut proven, mut checked) = (0, 0);
+        for seed in 0..150 {
+            let mut rng = fastrand::Rng::with_seed(seed);
+            let shape = shapes[rng.usize(0..shapes.len())];
+            let lots = rng.usize(3..9);
+            let ours = Ours::new(&Model::random(&mut rng, shape, lots, &[16, 32, 48, 64]));
+            let outcome = whole(&ours.problem(), &mut || false).unwrap();
+            assert!(outcome.exhausted, "seed {seed}");
+            let optimum = outcome.plans.first().map(|p| (p.score.mb_s, p.score.cost.0));
+            let (found, all) = by_bags(&ours).unwrap();
+            checked += 1;
+            if all {
+                proven += 1;
+                assert_eq!(found, optimum, "seed {seed}");
+            } else if let (Some((mb_s, cost)), Some((best, least))) = (found, optimum) {
+                let better = match ours.problem().prefer {
+                    Prefer::Cost => (cost, best) < (least, mb_s),
+                    _ => (best, cost) < (mb_s, least),
+                };
+                assert!(!better, "seed {seed}: {mb_s} MB/s for {cost} is better than the best");
+            }
+        }
+        assert!(proven * 3 > checked, "only {proven} of {checked} were proven by their bags");
+    }
+
+    #[test]
+    fn nothing_is_above_what_a_socket_is_said_to_give_at_most() {
+        let mut tight = 0;
+        for seed in 0..300 {
+            let mut rng = fastrand::Rng::with_seed(seed);
+            let ours = Ours::new(&Model::random(&mut rng, (1, 8, 2), 8, &[16, 32, 48, 64, 96, 128]));
+            let problem = ours.problem();
+            let shared = Shared::new(&problem).unwrap();
+            let families = shared.families();
+            let Some(built) = families.last().and_then(|f| shared.build(f)) else { continue };
+            let ground = Ground::new(&built.instance).unwrap();
+            let bag: Vec<u16> = ground.own.iter().map(|own| rng.u16(0..own.len().min(3) as u16)).collect();
+            let never = &mut || false;
+            let mut work = Work::new(never);
+            let mut sockets = socket::Sockets::default();
+            let Some(least) = sockets.least(&ground, 0, &bag) else { continue };
+            let Ok(Some((best, rows))) = sockets.best(&ground, 0, &bag, INF, &mut work) else { continue };
+            assert!(least <= best, "seed {seed}: {bag:?}");
+            tight += u32::from(shared.weights.as_good(best) <= least);
+            // The same, asked for just what is better than something a little worse.
+            let mut anew = socket::Sockets::default();
+            let again = anew.best(&ground, 0, &bag, best + 1, &mut work).unwrap();
+            assert_eq!(again.map(|a| a.0), Some(best), "seed {seed}: {rows:?}");
+            assert_eq!(anew.best(&ground, 0, &bag, best, &mut work), Ok(None), "seed {seed}");
+        }
+        assert!(tight > 50, "the bound was reached {tight} times");
+    }
 }
