@@ -2,7 +2,7 @@
 
 use super::bound::{Backward, Bound};
 use super::instance::{INF, Instance, SocketKind};
-use super::weights::NARROW;
+use super::weights::{NARROW, SOCKET_FILL};
 use super::work::Work;
 use crate::plan::interleave::{MB_S_PER_MTS, effective_mb_s, regions};
 use crate::units::Mts;
@@ -225,6 +225,9 @@ pub fn judge(instance: &Instance<'_>, kind: &SocketKind, choice: &[(usize, Optio
     let rate = Mts((instance.channel_mb_s / MB_S_PER_MTS) as u32);
     let mb_s = effective_mb_s(&found, rate) * u64::from(instance.mult);
     let settle = instance.weights.narrow * i128::from(NARROW.saturating_sub(filled));
+    let full = u64::from(instance.symbols.first().map_or(1, |s| s.cap)) * kind.controllers.len().max(1) as u64;
+    let fill = u64::from(cap) * SOCKET_FILL / full.max(1);
+    let settle = settle + instance.weights.lopsided * i128::from(fill * fill);
     fixed += settle * i128::from(instance.mult) - instance.weights.bandwidth * i128::from(mb_s);
     Some(Judged { cap, fixed })
 }

@@ -136,7 +136,8 @@ pub struct Found {
 pub struct Outcome {
     /// Best first; the others are the best found that differ in worth. That nothing comes between them is not proven.
     pub plans: Vec<Found>,
-    /// Whether every arrangement was searched or ruled out by a bound: the first plan is proven the best.
+    /// Whether every arrangement was searched or ruled out by a bound: no plan is better in what was asked for. What only
+    /// settles ties is looked for as far as a few steps go.
     pub exhausted: bool,
     /// Whether the pass for the next best ran to its end.
     pub alternatives_exhausted: bool,

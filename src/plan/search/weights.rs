@@ -24,6 +24,8 @@ pub struct Weights {
     /// Added per granule; negative when more memory is better.
     pub memory: i128,
     pub narrow: i128,
+    /// Of a socket's fill: the square, so that sockets are filled alike.
+    pub lopsided: i128,
     pub uneven: i128,
     /// Of channels that are not alike the first in the board file is filled deeper.
     pub order: i128,
@@ -34,11 +36,13 @@ pub struct Weights {
 }
 
 /// Steps of the settlement for channels in use, per socket: channels beyond that many count no more.
-pub const NARROW: u64 = 64;
+pub const NARROW: u64 = 32;
 /// Steps of the board order of channels: types beyond that many count alike.
-pub const ORDER: u64 = 31;
-/// Steps of a channel's fill; the sum of their squares settles evenness, over channels and sockets alike.
-pub const FILL: u64 = 255;
+pub const ORDER: u64 = 7;
+/// Steps of a socket's fill; the sum of their squares settles evenness over the sockets.
+pub const SOCKET_FILL: u64 = 15;
+/// Steps of a channel's fill; the sum of their squares settles evenness over the channels.
+pub const FILL: u64 = 31;
 
 impl Weights {
     /// Weights for an order of criteria.
@@ -53,6 +57,7 @@ impl Weights {
             modules: 0,
             memory: 0,
             narrow: 0,
+            lopsided: 0,
             uneven: 0,
             order: 1,
             asked: 1,
@@ -65,7 +70,8 @@ impl Weights {
             Ok::<i128, SearchError>(next)
         };
         w.uneven = step(r.slots * ORDER)?;
-        w.narrow = step(r.channels * FILL * FILL)?;
+        w.lopsided = step(r.channels * FILL * FILL)?;
+        w.narrow = step(r.sockets * SOCKET_FILL * SOCKET_FILL)?;
         let mut range = r.sockets * NARROW;
         for (place_from_last, criterion) in order.iter().rev().enumerate() {
             let weight = step(range)?;

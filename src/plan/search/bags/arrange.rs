@@ -24,6 +24,9 @@ pub struct Known {
     not_below: HashMap<(usize, Bag), i128>,
 }
 
+/// Rounds over all pairs of sockets while ties are settled.
+const ROUNDS: usize = 8;
+
 /// Ways to divide a bag between one socket and the others that are looked at.
 const DIVISIONS: usize = 150_000;
 
@@ -46,7 +49,7 @@ pub fn arrange(
     }
     // Few ways to divide the bag, and only the widest will do: looked at faster than guessed.
     let divisions = bag.iter().fold(1usize, |all, &n| all.saturating_mul(usize::from(n) + 1));
-    let strict = ground.instance.weights.as_good(below) <= floor && divisions <= EASY && ground.channels.len() <= 2;
+    let strict = below.saturating_sub(ground.mb_s) <= floor && divisions <= EASY && ground.channels.len() <= 2;
     let first = if strict { None } else { anneal(ground, bag, floor, work).filter(|found| found.worth < below) };
     let limit = first.as_ref().map_or(below, |found| found.worth);
     if ground.instance.weights.as_good(limit) <= floor {
@@ -89,7 +92,7 @@ fn spread(
     if divisions.is_none_or(|n| n > DIVISIONS) {
         return Err(());
     }
-    let strict = ground.instance.weights.as_good(below) <= -ground.gain_from(socket, ground.slots);
+    let strict = below.saturating_sub(ground.mb_s) <= -ground.gain_from(socket, ground.slots);
     let alike = ground.instance.sockets.get(socket + 1) == Some(&ground.instance.sockets[socket]);
     let last = socket + 2 == ground.channels.len();
     let mut ways: Vec<(i128, i128, Bag, Bag)> = Vec::new();
@@ -124,8 +127,9 @@ fn spread(
         }
     }
     ways.sort();
+    let weights = ground.instance.weights;
     let mut best: Option<Arranged> = None;
-    let mut limit = below;
+    let mut limit = weights.as_good(below);
     for (least, others, here, rest) in ways {
         if least >= limit {
             break;
@@ -133,14 +137,72 @@ fn spread(
         let Some((own, rows)) = known.sockets.best(ground, socket, &here, limit - others, work)? else { continue };
         let most = alike.then_some(&*here);
         if let Some(found) = spread(ground, socket + 1, &rest, limit - own, most, known, work)? {
-            limit = own + found.worth;
-            best = Some(Arranged { worth: limit, sockets: std::iter::once(rows).chain(found.sockets).collect() });
+            let worth = own + found.worth;
+            limit = weights.as_good(worth);
+            best = Some(Arranged { worth, sockets: std::iter::once(rows).chain(found.sockets).collect() });
         }
     }
     if best.is_none() && most.is_none() && below < INF {
         known.not_below.insert(key, below);
     }
     Ok(best)
+}
+
+/// Settles ties of a whole arrangement: channels are exchanged between sockets, or moved into empty ones, as long as that
+/// fills channels and sockets more evenly and costs nothing that was asked for.
+pub fn settle(ground: &Ground<'_>, found: &mut Arranged) {
+    let sockets = found.sockets.len();
+    let mut worths: Vec<Option<i128>> = (0..sockets).map(|s| ground.judge(s, &found.sockets[s])).collect();
+    for _ in 0..ROUNDS {
+        let mut better = false;
+        for a in 0..sockets {
+            for b in a + 1..sockets {
+                better |= exchange(ground, found, &mut worths, (a, b));
+            }
+        }
+        if !better {
+            break;
+        }
+    }
+    if let Some(worth) = worths.into_iter().sum::<Option<i128>>() {
+        found.worth = worth;
+    }
+}
+
+/// Exchanges channels of two sockets while that is better.
+fn exchange(ground: &Ground<'_>, found: &mut Arranged, worths: &mut [Option<i128>], (a, b): (usize, usize)) -> bool {
+    let mut any = false;
+    'again: loop {
+        let (Some(worth_a), Some(worth_b)) = (worths[a], worths[b]) else { return any };
+        let (rows_a, rows_b) = (found.sockets[a].clone(), found.sockets[b].clone());
+        // One place more on each side: an empty channel.
+        for i in 0..=rows_a.len() {
+            for j in 0..=rows_b.len() {
+                let (x, y) = (rows_a.get(i), rows_b.get(j));
+                if x == y {
+                    continue;
+                }
+                let next_a: Vec<usize> = swapped(&rows_a, i, y);
+                let next_b: Vec<usize> = swapped(&rows_b, j, x);
+                if next_a.len() > ground.channels[a] || next_b.len() > ground.channels[b] {
+                    continue;
+                }
+                let (Some(new_a), Some(new_b)) = (ground.judge(a, &next_a), ground.judge(b, &next_b)) else { continue };
+                if new_a + new_b < worth_a + worth_b {
+                    (found.sockets[a], found.sockets[b]) = (next_a, next_b);
+                    (worths[a], worths[b]) = (Some(new_a), Some(new_b));
+                    any = true;
+                    continue 'again;
+                }
+            }
+        }
+        return any;
+    }
+}
+
+/// Rows with place `at` taken out and another row in its stead, or none.
+fn swapped(rows: &[usize], at: usize, with: Option<&usize>) -> Vec<usize> {
+    rows.iter().enumerate().filter(|(n, _)| *n != at).map(|(_, row)| *row).chain(with.copied()).collect()
 }
 
 /// The next part of `all`; false after the last.

@@ -140,15 +140,12 @@ impl<'i> Ground<'i> {
     }
 
     /// From each class on, the least of something that brings at least (or exactly) so many granules.
-    pub fn suffixes<T: Copy + Ord>(
+    pub fn suffixes<T: Copy + Ord + Default>(
         &self,
         none: T,
         of: impl Fn(usize, usize) -> T,
         add: impl Fn(T, T) -> Option<T>,
-    ) -> Vec<Vec<T>>
-    where
-        T: Default,
-    {
+    ) -> Vec<Vec<T>> {
         let need = self.instance.need as usize;
         let exact = self.instance.most == self.instance.need;
         let classes = self.own.len();

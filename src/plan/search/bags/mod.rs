@@ -15,7 +15,7 @@ use super::family::Best;
 use super::instance::{INF, Instance};
 use super::work::Work;
 use anneal::anneal;
-use arrange::arrange;
+use arrange::{arrange, settle};
 use ground::Ground;
 
 /// Modules of each class in the searched sockets.
@@ -96,9 +96,10 @@ fn attempt(
 /// A bag arranged without a proof, down to `floor`.
 fn offer(ground: &Ground<'_>, bag: &[u16], floor: i128, family: usize, best: &mut Best, work: &mut Work<'_>) {
     let own = ground.worth(bag);
-    if let Some(found) = anneal(ground, bag, floor, work)
+    if let Some(mut found) = anneal(ground, bag, floor, work)
         && own + found.worth < best.limit()
     {
+        settle(ground, &mut found);
         best.offer(family, ground.plan(own + found.worth, &found.sockets));
     }
 }
@@ -126,7 +127,8 @@ fn prove(
             let most = if widest { one_mb_s - ground.most_gain() } else { INF };
             let found = arrange(ground, &bag, best.limit().saturating_sub(own).min(most), &mut known, work);
             let cut = found.is_err();
-            if let Ok(Some(found)) | Err(Some(found)) = found {
+            if let Ok(Some(mut found)) | Err(Some(mut found)) = found {
+                settle(ground, &mut found);
                 best.offer(family, ground.plan(own + found.worth, &found.sockets));
             }
             if cut {
@@ -260,6 +262,7 @@ struct Part {
 }
 
 #[cfg(test)]
+#[allow(dead_code)]
 #[path = "../../../../tests/plan_general/mod.rs"]
 mod plan_general;
 
@@ -329,6 +332,23 @@ mod tests {
     }
 
     #[test]
+    fn eight_modules_alike_are_shared_by_two_sockets() {
+        let mut rng = fastrand::Rng::with_seed(1);
+        let mut model = Model::random(&mut rng, (2, 8, 2), 1, &[32]);
+        model.lots.iter_mut().for_each(|lot| (lot.count, lot.pack) = (40, 1));
+        (model.gib, model.units, model.budget) = (256, 1, None);
+        for ways in [vec![8, 4, 2, 1], vec![4, 2, 1]] {
+            for first in [true, false] {
+                (model.ways, model.bandwidth_first) = (ways.clone(), first);
+                let ours = Ours::new(&model);
+                let plan = whole(&ours.problem(), &mut || false).unwrap().plans.remove(0);
+                let here = |socket: usize| plan.seats[socket * 16..][..16].iter().flatten().count();
+                assert_eq!(here(0), here(1), "ways {ways:?}, bandwidth first {first}: {} modules", plan.score.modules);
+            }
+        }
+    }
+
+    #[test]
     fn nothing_is_above_what_a_socket_is_said_to_give_at_most() {
         let mut tight = 0;
         for seed in 0..300 {
@@ -350,8 +370,9 @@ mod tests {
             // The same, asked for just what is better than something a little worse.
             let mut anew = socket::Sockets::default();
             let again = anew.best(&ground, 0, &bag, best + 1, &mut work).unwrap();
-            assert_eq!(again.map(|a| a.0), Some(best), "seed {seed}: {rows:?}");
-            assert_eq!(anew.best(&ground, 0, &bag, best, &mut work), Ok(None), "seed {seed}");
+            let good = |worth| shared.weights.as_good(worth);
+            assert_eq!(again.map(|a| good(a.0)), Some(good(best)), "seed {seed}: {rows:?}");
+            assert_eq!(anew.best(&ground, 0, &bag, good(best), &mut work), Ok(None), "seed {seed}");
         }
         assert!(tight > 50, "the bound was reached {tight} times");
     }

@@ -39,7 +39,7 @@ pub fn most_mb_s(instance: &Instance<'_>, channels: usize, depth: usize, sizes: 
         let shared = if modules > n { u64::from(sizes[n - 1]) + u64::from(sizes[n]) } else { 0 };
         let fullest = u64::from(sizes[0]).max(shared).max(all.div_ceil(n as u64));
         // Channels that hold one module alone: at least so many.
-        let alone = if modules >= 2 * n { 0 } else { 2 * n - modules };
+        let alone = (2 * n).saturating_sub(modules);
         let mut least = if n == 1 { all } else { (all - fullest.min(all)) / (n as u64 - 1) };
         if alone > 0 {
             least = least.min(u64::from(sizes[alone - 1]));

@@ -182,7 +182,8 @@ impl<'g, 'i> Walk<'g, 'i> {
                 self.left[c] += n;
             }
             go_on?;
-            if self.below <= self.floor {
+            // Ties are settled when the plan is whole.
+            if self.found.is_some() && self.ground.instance.weights.as_good(self.below) <= self.floor {
                 return Some(());
             }
         }
