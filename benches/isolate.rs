@@ -79,7 +79,7 @@ fn job(word: &dyn Fn(usize, &str) -> String, faults: usize) {
             let per_cent = |share: f64| format!("{:.2}", 100.0 * share);
             println!(
                 "| {mode:?} q={shows} | {name} | {prior} | {} | {} | {} | {} | {} | {} | {:.2} | {:.1} | {} | {} | {:+.2} | {:+.1} | {each:.0} | {:.0} |",
-                per_cent(g.right),
+                format!("{} ({} either)", per_cent(g.right), per_cent(g.either)),
                 per_cent(g.wrong),
                 per_cent(g.convicted),
                 per_cent(g.silent),
