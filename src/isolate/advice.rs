@@ -12,7 +12,7 @@ use super::layout::Piece;
 use super::state::{Seen, State, Step};
 
 /// How far the next trial is looked ahead.
-pub const DEPTH: Depth = Depth { steps: 1, width: [5, 4, 3, 3, 3, 3], floor: 1.0 / 50.0 };
+pub const DEPTH: Depth = Depth { steps: 1, width: [5, 4, 3, 3, 3, 3], floor: 1.0 / 400.0, work: 1_500_000.0 };
 
 /// A module is convicted at a higher posterior than other causes are named: sending a good one back is the dearer error.
 const CONVICTS: f64 = 0.998;
@@ -303,7 +303,7 @@ fn planned(state: &State, sure: f64) -> Choice {
     }
     match singles(state, &model) {
         Some(singles) => choose(&model, &singles, &means, &state.costs, DEPTH),
-        None => choose_near(&model, &state.belief, &means, &state.costs),
+        None => choose_near(&model, &heaviest(&state.belief), &means, &state.costs),
     }
 }
 

@@ -221,9 +221,6 @@ impl Belief {
     }
 
     fn insert(&mut self, model: &Model, place: Place) {
-        if let Some(joint) = &mut self.joint {
-            return joint.insert(place, model.clears, model.spoils);
-        }
         let unit = Self::column_unit(model, place);
         self.add_column(model, unit);
         let Some(column) = self.columns.iter().position(|u| *u == unit) else { return };
@@ -246,6 +243,7 @@ impl Belief {
 
     /// Carries out an action on the board and on the seating.
     pub fn act(&mut self, model: &Model, action: &[Change]) {
+        let mut together: Vec<Place> = Vec::new();
         for change in action {
             let mut inserted = [NOWHERE; 2];
             let mut count = 0;
@@ -256,9 +254,20 @@ impl Belief {
                 }
             });
             for place in &inserted[..count] {
-                self.insert(model, *place);
+                match &mut self.joint {
+                    None => self.insert(model, *place),
+                    Some(joint) => {
+                        if together.contains(place) {
+                            joint.insert(&std::mem::take(&mut together), model.clears, model.spoils);
+                        }
+                        together.push(*place);
+                    }
+                }
             }
             self.settings_cleared |= *change == Change::ClearSettings;
+        }
+        if let Some(joint) = self.joint.as_mut().filter(|_| !together.is_empty()) {
+            joint.insert(&together, model.clears, model.spoils);
         }
     }
 
@@ -356,7 +365,9 @@ impl Belief {
     pub fn report(&mut self, model: &Model, reported: &[u16]) -> f64 {
         let whole = self.whole(model);
         let factors: Vec<f64> = match &whole {
-            Some(whole) => whole.iter().map(|(fails, _)| if reported.is_empty() { 1.0 - fails } else { *fails }).collect(),
+            Some(whole) => {
+                whole.iter().map(|(fails, _)| if reported.is_empty() { 1.0 - fails } else { *fails }).collect()
+            }
             None => self.factors(model, reported),
         };
         let total: f64 = self.hypotheses.iter().zip(&factors).map(|(h, factor)| h.weight * factor).sum();

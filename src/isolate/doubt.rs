@@ -7,16 +7,17 @@ use super::fault::{Class, Mode};
 use super::layout::{NOWHERE, Piece, Place};
 use super::state::{Seen, State};
 
-/// How many times as frequent as the rates say second faults are taken to be when a verdict is tried. Two faults side by
-/// side look like one wide fault (two channels like the processor's contacts), and their rate is assumed.
-const OFTEN: f64 = 10.0;
+/// How often second faults are taken to be there when a verdict is tried: in every second machine. Two faults side by side
+/// look like one wide fault (two channels like the processor's contacts), and their rate is assumed.
+const OFTEN: f64 = 0.5;
 
 impl State {
     /// The belief if second faults were more frequent.
     pub(super) fn wary(&self) -> Belief {
         let mut belief = self.belief.clone();
+        let times = (OFTEN / self.second.max(1e-6)).max(1.0);
         for h in belief.hypotheses.iter_mut().filter(|h| h.cause.second.is_some()) {
-            h.weight *= OFTEN;
+            h.weight *= times;
         }
         belief.drop_below(0.0);
         belief

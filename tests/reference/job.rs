@@ -237,7 +237,8 @@ pub fn played(shape: &Board, rates: &Rates, mode: Mode, faults: usize, runs: usi
                 answer.explanations.iter().take(4).map(|e| (&e.what, &e.which, &e.probability)).collect();
             outcome.opens.push(format!("{run}: {truth:?} after {cycles}: {first:?} {undecided:?} {steps:?}"));
         }
-        if let Some(named) = end.named.filter(|named| named[0].0 != EITHER && !named.iter().all(|n| truth.contains(n))) {
+        if let Some(named) = end.named.filter(|named| named[0].0 != EITHER && !named.iter().all(|n| truth.contains(n)))
+        {
             outcome.wrongs.push(format!("{run}: {truth:?}, named {named:?} after {cycles}"));
         }
         let (cycles, inserted, end) = alone.unwrap_or((cycles, inserted, End { named: None, hides: false }));
