@@ -112,6 +112,7 @@ pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], mea
     let mut belief = belief.clone();
     belief.drop_below(1e-6);
     belief.compact();
+    belief.coarse();
     let mut actions = super::whole::sets(&model.layout, &belief, home, means);
     if means.may_clear(&belief) {
         actions.push(vec![Change::ClearSettings]);
@@ -119,7 +120,7 @@ pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], mea
     let ranked = rank(model, &belief, costs, actions);
     // Two steps for as many of the best as the work allows; one step where there are very many causes, and any half of them
     // tells about as much.
-    let step = (ranked.len() * belief.hypotheses.len()).max(1);
+    let step = (ranked.len() * belief.size()).max(1);
     let width = (WORK_WHOLE.saturating_sub(step) / (2 * step)).min(6);
     if width < 2 {
         let best = ranked.into_iter().next().filter(|best| best.gain > WORTH);
