@@ -21,6 +21,7 @@ use slotwise::isolate::rates::{Shares, shipped};
 mod reference;
 
 use reference::job::played;
+use reference::least::least;
 use reference::machine::board;
 use reference::policies::{Policy, Trail, greedy, greedy_whole, look2};
 use reference::sampled::{Tally, sampled};
@@ -89,6 +90,22 @@ fn whole(word: &dyn Fn(usize, &str) -> String) {
     }
 }
 
+/// What no policy comes below: `least`, mode, q, r, boards, steps.
+fn bounds(word: &dyn Fn(usize, &str) -> String) {
+    let mode = if word(1, "slot") == "channel" { Mode::Channel } else { Mode::Slot };
+    let number = |n: usize, default: f64| word(n, "").parse().unwrap_or(default);
+    let (shows, clears, wanted) = (number(2, 0.7), number(3, 0.9), word(4, "A"));
+    let steps = word(5, "4").parse().unwrap_or(4);
+    for (name, sockets, channels, slots) in BOARDS.into_iter().filter(|b| wanted.contains(b.0)) {
+        for (prior, shares) in PRIORS {
+            let layout = Layout::grid(sockets, channels, slots);
+            let model = Model { layout, mode, clears, spoils: 0.01, shows, sure: 0.99 };
+            let cycles = least(&model, &shares, steps, 2);
+            println!("| {mode:?} q={shows} r={clears} | {name} | {prior} | {steps} steps | {cycles:.4} |");
+        }
+    }
+}
+
 fn cell(t: &Tally) -> String {
     format!("{:.3} ± {:.3}; {:.1}; {:.2}", t.cycles, t.half_width, t.insertions, t.minutes())
 }
@@ -134,8 +151,9 @@ fn job(word: &dyn Fn(usize, &str) -> String, faults: usize) {
             let each = o.spent.as_secs_f64() * 1e3 / o.answers as f64;
             let per_cent = |share: f64| format!("{:.2}", 100.0 * share);
             println!(
-                "| {mode:?} q={shows} | {name} | {prior} | {} | {} | {} | {} | {} | {} | {:.2} | {:.1} | {} | {} | {:+.2} | {:+.1} | {each:.0} | {:.0} |",
-                format!("{} ({} either)", per_cent(g.right), per_cent(g.either)),
+                "| {mode:?} q={shows} | {name} | {prior} | {} ({} either) | {} | {} | {} | {} | {} | {:.2} | {:.1} | {} | {} | {:+.2} | {:+.1} | {each:.0} | {:.0} |",
+                per_cent(g.right),
+                per_cent(g.either),
                 per_cent(g.wrong),
                 per_cent(g.convicted),
                 per_cent(g.silent),
@@ -161,6 +179,9 @@ fn main() {
     let word = |n: usize, default: &str| words.get(n).cloned().unwrap_or_else(|| default.to_owned());
     if word(0, "slot") == "large" {
         return [Mode::Slot, Mode::Channel, Mode::Blind].into_iter().for_each(large);
+    }
+    if word(0, "slot") == "least" {
+        return bounds(&word);
     }
     if word(0, "slot") == "blind" {
         return whole(&word);
