@@ -16,6 +16,9 @@ use slotwise::isolate::rates::Shares;
 /// Hypotheses and branches below this are not followed.
 const FLOOR: f64 = 1e-6;
 
+/// A trial: what is known already of its cycles, and its undecided outcomes (chance, what is known of it, belief).
+type Tried = (f64, Vec<(f64, f64, Belief)>);
+
 struct Search<'a> {
     model: &'a Model,
     /// By belief: the steps it was looked ahead and what no policy comes below.
@@ -69,7 +72,7 @@ impl Search<'_> {
     }
 
     /// Each trial: what is known already of its cycles, and its undecided outcomes, likeliest first.
-    fn trials(&self, belief: &Belief) -> Vec<(f64, Vec<(f64, f64, Belief)>)> {
+    fn trials(&self, belief: &Belief) -> Vec<Tried> {
         let mut seen: Vec<(f64, usize)> = Vec::new();
         let mut all = Vec::new();
         for action in candidates(self.model, belief, &Means::default()) {
