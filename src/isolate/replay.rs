@@ -164,6 +164,12 @@ impl State {
         causes
     }
 
+    /// Whether two faults at a time are weighed: on a large board that does not post there are too many of them.
+    pub(super) fn weighs_two(&self) -> bool {
+        self.model.mode != Mode::Blind
+            || all_faults(&self.model.layout, &self.home.fitted, &self.shares).len() <= PAIRED
+    }
+
     /// Whether a module from outside was put in by any trial.
     fn was_fitted(&self, piece: Piece) -> bool {
         self.actions.iter().flatten().any(|change| matches!(change, Change::Fit(_, fitted) if *fitted == piece))

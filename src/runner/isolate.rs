@@ -14,7 +14,7 @@ use crate::plan::{Seat, cpus_of};
 use crate::prompt::{Status, Wants};
 use crate::record::{Answer, Event, FittedModule, Isolation, IsolationOpened, Job, Passed};
 use crate::snapshot::Snapshot;
-use crate::text::shown;
+use crate::text::{shown, shown_within};
 
 /// How a search is carried on.
 #[derive(Debug, Clone)]
@@ -170,7 +170,7 @@ impl Runner<'_> {
             self.say(Status::Attention, why.clone())?;
             return self.give_up(&why, answer.explanations);
         };
-        self.ask_trial(step, number, next, answer.explanations)
+        self.ask_trial(step, number, next, answer.explanations, &answer.reporting)
     }
 
     fn ask_trial(
@@ -179,14 +179,15 @@ impl Runner<'_> {
         number: u64,
         next: Trial,
         explanations: Vec<Explanation>,
+        reporting: &str,
     ) -> Result<Found, RunError> {
         const OPTIONS: [(&str, bool); 2] =
             [("go on with this trial", true), ("stop the search here, undecided", false)];
-        let what = isolate::trial_words(&next.changes);
-        let text = format!("Trial {number}, about {} min: {what}.\n{}", next.minutes, next.why);
+        let text = format!("Trial {number}, about {} min. {}", next.minutes, isolate::trial_told(&next));
         let mut asked = side_question(step, &format!("trial-{number}"), text);
         asked.slot = None;
         asked.picture = table(&explanations, self.look());
+        asked.picture.extend(gone_by(reporting, self.look()));
         asked.wants = Wants::Choice { options: OPTIONS.iter().map(|(words, _)| (*words).to_owned()).collect() };
         loop {
             match self.hear(&asked, Some(step))? {
@@ -374,6 +375,12 @@ pub fn table(explanations: &[Explanation], look: Look) -> Vec<String> {
     lines
 }
 
+/// How the machine is believed to show a fault, below the explanations that rest on it.
+fn gone_by(reporting: &str, look: Look) -> Vec<String> {
+    let width = look.width.min(70).saturating_sub(2).max(20);
+    shown_within(reporting, width * 4).wrapped(width).into_iter().map(str::to_owned).collect()
+}
+
 /// A verdict for whoever stands at the machine: what it is, what carries it, what to do now.
 pub fn verdict_lines(verdict: &Verdict) -> Vec<String> {
     let which = if verdict.which.is_empty() { String::new() } else { format!(" {}", shown(&verdict.which)) };
@@ -390,6 +397,7 @@ pub fn verdict_lines(verdict: &Verdict) -> Vec<String> {
             "The modules are good. Let a qualified person look at the processor's contacts before anything is replaced."
         }
         "settings" => "Nothing is broken. Note the setting for the site.",
+        "seating or settings" => "Nothing is broken and nothing goes back to the maker. Note the setting for the site.",
         _ => "",
     };
     lines.extend(Some(next.to_owned()).filter(|next| !next.is_empty()));

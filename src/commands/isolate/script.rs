@@ -12,7 +12,7 @@ use crate::module::{Identity, Module};
 use crate::record::{Event, Isolation, Job, Journal};
 use crate::runner::{Search, all_steps, comparison, open_search, read_trial, table, trial, undecided, verdict_lines};
 use crate::snapshot::{Snapshot, ascii_json, read_json};
-use crate::text::shown;
+use crate::text::{shown, shown_within};
 
 /// What a start showed.
 enum Start {
@@ -267,6 +267,17 @@ fn shows_a_fault(job: &Job) -> bool {
         && job.comparison().is_some_and(|last| last.findings.iter().any(|finding| finding.slot.is_some()))
 }
 
+/// A text whole, over as many lines as it needs.
+fn say(env: &mut Env, width: usize, text: &str) -> Result<(), CommandError> {
+    for line in shown_within(text, LONGEST).wrapped(width.max(20)) {
+        writeln!(env.stdout, "{line}")?;
+    }
+    Ok(())
+}
+
+/// The longest reason or note that is shown whole, in characters: what is ours is shorter, and a record may hold anything.
+const LONGEST: usize = 4_000;
+
 fn show(env: &mut Env, args: &IsolateArgs, answer: &Answer) -> Result<Exit, CommandError> {
     if args.json {
         let json = serde_json::to_string(answer)
@@ -277,15 +288,14 @@ fn show(env: &mut Env, args: &IsolateArgs, answer: &Answer) -> Result<Exit, Comm
         let look = Look { width, unicode: env.unicode() };
         if let Some(verdict) = &answer.verdict {
             for line in verdict_lines(verdict) {
-                writeln!(env.stdout, "{line}")?;
+                say(env, width, &line)?;
             }
         }
-        if let Some(Trial { changes, minutes, why }) = &answer.trial {
-            writeln!(env.stdout, "NEXT, about {minutes} min: {}", isolate::trial_words(changes))?;
-            writeln!(env.stdout, "{}", shown(why))?;
+        if let Some(trial) = &answer.trial {
+            say(env, width, &format!("NEXT, about {} min: {}", trial.minutes, isolate::trial_told(trial)))?;
         }
         if let Some(undecided) = &answer.undecided {
-            writeln!(env.stdout, "UNDECIDED: {}", shown(undecided))?;
+            say(env, width, &format!("UNDECIDED: {undecided}"))?;
         }
         if !answer.explanations.is_empty() {
             for line in table(&answer.explanations, look) {
@@ -293,7 +303,10 @@ fn show(env: &mut Env, args: &IsolateArgs, answer: &Answer) -> Result<Exit, Comm
             }
         }
         for note in &answer.notes {
-            writeln!(env.stdout, "note: {}", shown(note))?;
+            say(env, width, &format!("note: {note}"))?;
+        }
+        if !answer.reporting.is_empty() && answer.verdict.is_none() {
+            say(env, width, &answer.reporting)?;
         }
     }
     env.stdout.flush()?;
