@@ -118,7 +118,8 @@ impl Runner<'_> {
         let Some((search, run)) = job.isolation().and_then(|search| Some((search, search.open_trial()?))) else {
             return Ok(());
         };
-        let id = trial::id(job, search, run.trial);
+        let id = trial::id(job, search, run);
+        let puts_back = run.puts_back;
         let mut done = trial::carried(job, &self.steps, &id, &run.changes);
         let number = run.trial;
         let (seen, other) = match report {
@@ -135,7 +136,8 @@ impl Runner<'_> {
                 format!("the report shows modules elsewhere than asked; what counts: {}", isolate::trial_words(&done));
             self.say(Status::Attention, what)?;
         } else if less {
-            let what = format!("part of the trial was passed; what counts: {}", isolate::trial_words(&done));
+            let part = if puts_back { "the putting back" } else { "the trial" };
+            let what = format!("part of {part} was passed; what counts: {}", isolate::trial_words(&done));
             self.say(Status::Attention, what)?;
         }
         Ok(())
