@@ -530,3 +530,46 @@ fn what_is_played_without_a_terminal_is_lines() {
     assert!(child.wait().unwrap().success());
     assert!(stdout.lines().count() > 500 && !stdout.contains('\x1b'));
 }
+
+#[test]
+fn a_made_up_reading_or_count_is_refused_with_what_the_practice_bench_shows() {
+    let bench = Bench::new();
+    let mut terminal = Bystander::start(&bench, &["practice", "--seed", "5"], &[]);
+    let (mut reported, mut refused) = (0, 0);
+    let made_up = [
+        ("every tool you bring", "BENCH you count 2", "9\r", "Read 9, but on this bench you count 2."),
+        (
+            "Read the tester",
+            "BENCH the instrument reads 1.2",
+            "10\r",
+            "but the instrument on this bench reads 1.2 MOhm.",
+        ),
+    ];
+    for _ in 0..60 {
+        let screen = terminal.screen().unwrap();
+        let page = strip(&screen);
+        std::thread::sleep(Duration::from_millis(60));
+        let asked = made_up.iter().find(|(step, shown, ..)| page.contains(step) && page.contains(shown));
+        let answer = match asked {
+            Some((.., why)) if page.split_whitespace().collect::<Vec<_>>().join(" ").contains(why) => {
+                refused += 1;
+                by_the_screen(&screen, &mut reported)
+            }
+            Some((_, _, wrong, _)) => Some((*wrong).to_owned()),
+            None => by_the_screen(&screen, &mut reported),
+        };
+        if refused == made_up.len() {
+            break;
+        }
+        if let Some(answer) = answer {
+            terminal.session.send(&answer).unwrap();
+            terminal.session.flush().unwrap();
+        }
+    }
+    assert_eq!(refused, made_up.len(), "{}", strip(&terminal.seen));
+    terminal.session.send_control('c').unwrap();
+    let _ = terminal.session.exp_eof();
+    let job = bench.job();
+    let tools = job.answers().iter().find(|(step, _)| step.0 == "order-in-hand/tools").unwrap().1;
+    assert!(matches!(&tools.answer, Answer::Given { value, .. } if value == "2"), "{tools:?}");
+}
