@@ -310,3 +310,70 @@ fn a_search_is_for_a_job_at_its_report_and_goes_on_after_a_pause() {
     let opened = events.filter(|line| matches!(line.as_ref().unwrap().line.event, Event::TrialOpened { .. })).count();
     assert_eq!(opened, 1);
 }
+
+#[test]
+fn a_spare_that_comes_to_hand_during_the_search_counts_from_then_on() {
+    let mut hands = Hands::new(Fault::Slot { slot: slot("F3-1") }, Reporting::default());
+    let (code, answer) = hands.done(&[]);
+    assert_eq!(code, 3, "{answer}");
+    let spares = |hands: &Hands| hands.bench.job().isolation().unwrap().opened.spares.len();
+    assert_eq!(spares(&hands), 0);
+    // Asking what comes next writes nothing, so the spare would be forgotten: that is said, with the way out.
+    let before = std::fs::read(hands.bench.record()).unwrap();
+    let lost = hands.isolate(&["--next", "--spare", SPARE]);
+    assert_eq!(lost.code, 2, "{}", lost.stderr);
+    lost.says(&["would be lost", "give it with --done"]);
+    let own = hands.bench.plan().module_at("F1-1").unwrap().module.identity.serial.clone().unwrap();
+    for args in [&["--next", "--spare", own.as_str()][..], &["--done", "--report", "none", "--spare", &own]] {
+        let refused = hands.isolate(args);
+        assert_eq!(refused.code, 65, "{args:?} {}", refused.stderr);
+        refused.says(&["is one of the machine's own", "comes from outside"]);
+    }
+    assert_eq!(std::fs::read(hands.bench.record()).unwrap(), before);
+    // Given with a start, it is an event, once; the trials after it may use it.
+    for change in Hands::changes(&answer) {
+        hands.carry_out(&change);
+    }
+    let (_, mut answer) = hands.done(&["--spare", SPARE]);
+    assert_eq!(spares(&hands), 1);
+    for _ in 0..20 {
+        if answer["trial"] == Value::Null {
+            break;
+        }
+        for change in Hands::changes(&answer) {
+            hands.carry_out(&change);
+        }
+        (_, answer) = hands.done(&["--spare", SPARE]);
+    }
+    assert_eq!(answer["verdict"]["what"], "slot", "{answer}");
+    assert_eq!(spares(&hands), 1, "the same serial once more is no news");
+    let brought = slotwise::record::read::Lines::open(&hands.bench.record())
+        .unwrap()
+        .filter(|line| matches!(line.as_ref().unwrap().line.event, Event::SpareBrought { .. }));
+    assert_eq!(brought.count(), 1);
+    let review = hands.bench.run(&["review", &hands.record()], b"").stdout;
+    assert!(review.contains("a known-good module came to hand"), "{review}");
+    // After the verdict there is nothing a spare could tell.
+    let late = hands.isolate(&["--next", "--spare", "7A41E00E"]);
+    assert_eq!(late.code, 65, "{}", late.stderr);
+    late.says(&["the search is over"]);
+}
+
+#[test]
+fn the_technician_brings_a_spare_at_the_offer_of_a_trial_or_by_its_option() {
+    let hands = Hands::new(Fault::Slot { slot: slot("F2-1") }, Reporting::default());
+    hands.bench.machine("tree", Fault::Slot { slot: slot("F2-1") }, 1);
+    let record = hands.record();
+    // No spare at first; at the offer of the trial one has come, and the trial is offered anew.
+    let answers = format!("\n3\n{SPARE}\n:p\n");
+    let begun = hands.bench.run(&["isolate", &record, "--snapshot", "tree", "--plain"], answers.as_bytes());
+    begun.ends(3);
+    begun.says(&["a known-good module is at hand now", "is on hand as known-good from here on"]);
+    assert_eq!(begun.stderr.matches("Trial 1, about").count(), 2, "{}", begun.stderr);
+    let named = hands.bench.run(&["isolate", &record, "--spare", "7A41E00E", "--plain"], b":p\n");
+    named.ends(3);
+    named.says(&["module 7A41E00E is on hand as known-good"]);
+    let spares = hands.bench.job().isolation().unwrap().opened.spares.clone();
+    let serials: Vec<_> = spares.iter().filter_map(|spare| spare.identity.serial.clone()).collect();
+    assert_eq!(serials, [SPARE, "7A41E00E"]);
+}

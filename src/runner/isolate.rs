@@ -23,6 +23,8 @@ pub struct Search {
     pub rates: Rates,
     /// The probability a verdict needs, as text.
     pub sure: String,
+    /// Serials of known-good modules that were named when the search was asked for; where there are none, it is asked.
+    pub spares: Vec<String>,
 }
 
 impl Search {
@@ -37,7 +39,7 @@ impl Search {
     /// With rates that come with the program, by name.
     pub fn shipped(name: &str) -> Option<Self> {
         let rates = shipped(name)?.ok()?;
-        Some(Self { rates, sure: isolate::state::SURE.to_string() })
+        Some(Self { rates, sure: isolate::state::SURE.to_string(), spares: Vec::new() })
     }
 }
 
@@ -58,7 +60,10 @@ impl Runner<'_> {
         first: Seen,
         snapshot_line: Option<u64>,
     ) -> Result<Found, RunError> {
-        let Some(spares) = self.spares(step)? else { return Ok(Found::Paused) };
+        let named = std::mem::take(&mut self.search.spares);
+        let named: Vec<Module> = named.iter().filter_map(|serial| spare(self.journal.job(), serial)).collect();
+        let spares = if named.is_empty() { self.spares(step)? } else { Some(named) };
+        let Some(spares) = spares else { return Ok(Found::Paused) };
         let opened = open_search(self.journal.job(), &self.steps, &self.search, first, snapshot_line, spares);
         self.record(Event::IsolationOpened(Box::new(opened)))?;
         self.next_trial(step)
@@ -110,6 +115,26 @@ impl Runner<'_> {
                 Heard::Paused => return Ok(None),
             }
         }
+    }
+
+    /// Takes known-good modules into the search that is open: named when it was asked for, or come to hand since.
+    pub(super) fn bring(&mut self, modules: Vec<Module>) -> Result<(), RunError> {
+        for module in modules {
+            let known = self.journal.job().isolation().is_none_or(|search| !search.is_open() || search.knows(&module));
+            if !known {
+                let serial = shown(module.identity.serial.as_deref().unwrap_or_default()).to_string();
+                self.record(Event::SpareBrought { module })?;
+                self.say(Status::Recorded, format!("module {serial} is on hand as known-good from here on"))?;
+            }
+        }
+        Ok(())
+    }
+
+    /// The known-good modules that were named on the command line, into the search that is open.
+    pub(super) fn bring_named(&mut self) -> Result<(), RunError> {
+        let named = std::mem::take(&mut self.search.spares);
+        let modules = named.iter().filter_map(|serial| spare(self.journal.job(), serial)).collect();
+        self.bring(modules)
     }
 
     /// Takes in what the start after the open trial showed.
@@ -183,20 +208,40 @@ impl Runner<'_> {
         explanations: Vec<Explanation>,
         reporting: &str,
     ) -> Result<Found, RunError> {
-        const OPTIONS: [(&str, bool); 2] =
-            [("go on with this trial", true), ("stop the search here, undecided", false)];
+        #[derive(Clone, Copy)]
+        enum Chosen {
+            GoOn,
+            Stop,
+            Spare,
+        }
+        const OPTIONS: [(&str, Chosen); 3] = [
+            ("go on with this trial", Chosen::GoOn),
+            ("stop the search here, undecided", Chosen::Stop),
+            ("a known-good module is at hand now", Chosen::Spare),
+        ];
+        // Where one is known already, another is rare enough for `isolate --spare`.
+        let has_spare = self.journal.job().isolation().is_some_and(|search| !search.opened.spares.is_empty());
+        let options = if has_spare { &OPTIONS[..2] } else { &OPTIONS[..] };
         let text = format!("Trial {number}, about {} min. {}", next.minutes, isolate::trial_told(&next));
         let mut asked = side_question(step, &format!("trial-{number}"), text);
         asked.slot = None;
         asked.picture = table(&explanations, self.look());
         asked.picture.extend(gone_by(reporting, self.look()));
-        asked.wants = Wants::Choice { options: OPTIONS.iter().map(|(words, _)| (*words).to_owned()).collect() };
+        asked.wants = Wants::Choice { options: options.iter().map(|(words, _)| (*words).to_owned()).collect() };
         loop {
             match self.hear(&asked, Some(step))? {
-                Heard::Value { text, .. } => match choice(&OPTIONS, &text) {
-                    Some(true) => break,
-                    Some(false) => return self.give_up("The technician stopped the search.", explanations),
-                    None => self.say(Status::Refused, "one of the two, by number or in words".to_owned())?,
+                Heard::Value { text, .. } => match choice(options, &text) {
+                    Some(Chosen::GoOn) => break,
+                    Some(Chosen::Stop) => return self.give_up("The technician stopped the search.", explanations),
+                    Some(Chosen::Spare) => {
+                        let Some(modules) = self.spares(step)? else { return Ok(Found::Paused) };
+                        if !modules.is_empty() {
+                            // With it another change may tell more.
+                            self.bring(modules)?;
+                            return self.next_trial(step);
+                        }
+                    }
+                    None => self.say(Status::Refused, "one of these, by number or in words".to_owned())?,
                 },
                 Heard::Again => {}
                 Heard::Back | Heard::Override => {
@@ -226,6 +271,13 @@ impl Runner<'_> {
         self.steps_changed()?;
         self.say(Status::Info, "the cards for putting the modules back come next".to_owned())
     }
+}
+
+/// A module with this serial, like those in the machine: taken for good.
+pub fn spare(job: &Job, serial: &str) -> Option<Module> {
+    let like = job.opened().plan.slot.first().map(|planned| planned.module.clone())?;
+    let identity = Identity { serial: Some(serial.to_owned()), ..like.identity };
+    Some(Module { spec: like.spec, identity })
 }
 
 /// No verdict, and why.

@@ -91,6 +91,9 @@ impl Runner<'_> {
     /// # Errors
     /// As [`Runner::walk`].
     pub fn search_on(&mut self, report: Option<&str>) -> Result<(), RunError> {
+        if self.journal.job().isolation().is_some_and(Isolation::is_open) {
+            self.bring_named()?;
+        }
         let Some(step) = self.next_step().and_then(|at| self.step(at)).cloned() else { return Ok(()) };
         if step.evidence != Evidence::Snapshot {
             return Ok(());

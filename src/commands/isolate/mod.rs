@@ -43,7 +43,8 @@ pub struct IsolateArgs {
     /// What was changed, where it was not what was asked for: JSON as --next gives it under `changes`
     #[arg(long, value_name = "JSON", requires = "done")]
     pub did: Option<String>,
-    /// Serial of a known-good module on hand, like those in the machine
+    /// Serial of a known-good module on hand, like those in the machine; one that came to hand during the search counts from
+    /// then on
     #[arg(long, value_name = "SERIAL")]
     pub spare: Vec<String>,
     /// How likely each kind of fault is: install, service, flat, or a file of the shop's own
@@ -78,6 +79,7 @@ pub fn run(env: &mut Env, args: &IsolateArgs) -> Result<Exit, CommandError> {
     let path = files::located(env, &args.record);
     let journal = Journal::open(&path, env.clock.now())?;
     stands_at_report(&journal, &args.record)?;
+    script::may_bring(journal.job(), args)?;
     let opened = journal.job().opened();
     let technician = args.technician.clone().unwrap_or_else(|| opened.technician.clone());
     let practice = opened.practice.clone();
@@ -131,5 +133,5 @@ fn search(env: &Env, args: &IsolateArgs) -> Result<Search, CommandError> {
             error.way_out(format!("the rates that come with the program are {}", SHIPPED.join(", ")))
         })?,
     };
-    Ok(Search { rates, sure: args.sure.clone() })
+    Ok(Search { rates, sure: args.sure.clone(), spares: args.spare.clone() })
 }

@@ -11,6 +11,7 @@ use crate::record::IsolationOpened;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Isolation {
     pub line: u64,
+    /// As it began, and with the spares that came later.
     pub opened: IsolationOpened,
     pub trials: Vec<TrialRun>,
     /// The verdict that stands: the last one.
@@ -83,6 +84,14 @@ impl Isolation {
     /// The trial that was asked for and is not done yet.
     pub fn open_trial(&self) -> Option<&TrialRun> {
         self.trials.last().filter(|trial| trial.done.is_none())
+    }
+
+    /// Whether a module is one of the search, fitted or spare, by its serial.
+    pub fn knows(&self, module: &Module) -> bool {
+        let fitted = self.opened.fitted.iter().map(|fitted| &fitted.module);
+        let serial = module.identity.serial.as_deref();
+        let is = |own: &str| serial.is_some_and(|serial| crate::verify::serials_equal(own, serial));
+        fitted.chain(&self.opened.spares).filter_map(|known| known.identity.serial.as_deref()).any(is)
     }
 
     /// Whether a verdict is still to come.

@@ -166,6 +166,10 @@ impl Job {
             Event::IsolationOpened(opened) => {
                 self.isolations.push(Isolation { line: n, opened: *opened, trials: Vec::new(), verdict: None });
             }
+            Event::SpareBrought { module } => {
+                // At the end: the modules before it keep their numbers.
+                self.isolations.last_mut().into_iter().for_each(|search| search.opened.spares.push(module.clone()));
+            }
             Event::TrialOpened { trial, changes, minutes, why, guided } => {
                 let host = self.snapshot.as_ref().map(|(_, snapshot)| &snapshot.host);
                 let boot_id = host.and_then(|host| host.boot_id.clone());

@@ -309,6 +309,7 @@ fn has_words(event: &Event) -> bool {
                 | Event::Compared { .. }
                 | Event::RoundOpened { .. }
                 | Event::IsolationOpened(_)
+                | Event::SpareBrought { .. }
                 | Event::TrialOpened { .. }
                 | Event::TrialDone { .. }
                 | Event::VerdictReached { .. }

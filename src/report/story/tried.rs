@@ -34,6 +34,13 @@ impl Tried {
                     outcome: seen_words(&opened.first),
                 });
             }
+            Event::SpareBrought { module } => self.trials.push(Trial {
+                line: line.n,
+                at,
+                by: line.by.clone(),
+                change: "a known-good module came to hand".to_owned(),
+                outcome: module.identity.serial.clone().unwrap_or_else(|| "no serial".to_owned()),
+            }),
             Event::TrialDone { trial, done, seen, .. } => self.trials.push(Trial {
                 line: line.n,
                 at,
