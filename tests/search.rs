@@ -377,3 +377,78 @@ fn the_technician_brings_a_spare_at_the_offer_of_a_trial_or_by_its_option() {
     let serials: Vec<_> = spares.iter().filter_map(|spare| spare.identity.serial.clone()).collect();
     assert_eq!(serials, [SPARE, "7A41E00E"]);
 }
+
+/// Writes the job of `record` again as another job, line by line, with what `change` makes of its first line.
+fn again(record: &std::path::Path, folder: &std::path::Path, n: usize, change: impl Fn(&mut slotwise::record::Opened)) {
+    let mut lines = slotwise::record::read::Lines::open(record).unwrap().map(|line| line.unwrap().line);
+    let first = lines.next().unwrap();
+    let Event::Opened(opened) = first.event else { panic!("a record opens a job") };
+    let mut opened = opened;
+    opened.job = format!("{}-{n:02}", &opened.job[..opened.job.len() - 3]);
+    change(&mut opened);
+    let mut journal = slotwise::record::Journal::create(folder, &first.by, first.at, *opened).unwrap();
+    for line in lines {
+        journal.append(&line.by, line.at, line.event).unwrap();
+    }
+}
+
+#[test]
+fn a_shop_learns_its_rates_from_its_own_finished_records_and_from_nothing_else() {
+    // One search that ended in a seating, with the job signed off.
+    let mut hands = Hands::new(Fault::Seating { slot: slot("F3-1") }, Reporting::default());
+    let answer = hands.search();
+    assert_eq!(answer["verdict"]["what"], "seating", "{answer}");
+    hands.start();
+    let tree = format!("tree-{}", hands.boots);
+    hands.bench.resume(&program::rest(&hands.bench.job(), &tree)).ends(0);
+    let record = hands.bench.record();
+    let shop = hands.bench.path("shop");
+    std::fs::create_dir(&shop).unwrap();
+    let learn = |more: &[&str]| hands.bench.run(&[&["isolate", "--learn", "shop"], more].concat(), b"");
+    assert_eq!(learn(&[]).code, 66);
+    for n in 0..9 {
+        again(&record, &shop, n, |_| {});
+    }
+    // A practice job is no job of the shop, and what is cut or changed is not whole.
+    again(&record, &shop, 50, |opened| {
+        let practice = json!({"fault": "seating", "seed": "1"});
+        opened.practice = Some(serde_json::from_value(practice).unwrap());
+    });
+    let whole = std::fs::read_to_string(&record).unwrap();
+    std::fs::write(shop.join("changed.jsonl"), whole.replacen("0.99", "0.98", 1)).unwrap();
+    let cut: String = whole.lines().take(60).map(|line| format!("{line}\n")).collect();
+    std::fs::write(shop.join("cut.jsonl"), cut).unwrap();
+    let few = learn(&["-o", "own.toml"]);
+    assert_eq!(few.code, 65, "{}", few.stdout);
+    few.says(&[
+        "9 verdicts in shop",
+        "at least 10",
+        "practice",
+        "changed.jsonl",
+        "not signed off",
+        "nothing was written",
+    ]);
+    assert!(!hands.bench.path("own.toml").exists());
+    again(&record, &shop, 9, |_| {});
+    let enough = learn(&["-o", "own.toml"]);
+    enough.ends(0);
+    assert!(enough.stdout.contains("13 records read, 10 verdicts counted"), "{}", enough.stdout);
+    assert!(enough.stdout.contains("seating: 10") && enough.stdout.contains("left out: "), "{}", enough.stdout);
+    let text = std::fs::read_to_string(hands.bench.path("own.toml")).unwrap();
+    let rates: toml::Table = toml::from_str(&text).unwrap();
+    let share = &rates["share"]["seating"];
+    // By hand: (10 + 20 x 0.539) / 30.
+    assert_eq!(share["value"].as_str(), Some("0.692667"), "{text}");
+    assert!(share["source"].as_str().unwrap().contains("learnt from 10 verdicts"), "{text}");
+    assert_eq!(rates["second"]["fault"]["source"].as_str(), Some("assumed"), "what is not learnt keeps its source");
+    assert!(text.starts_with("# Learnt by"), "{text}");
+    // And a search goes by it.
+    let mut other = Hands::new(Fault::Seating { slot: slot("F1-1") }, Reporting::default());
+    std::fs::write(other.bench.path("own.toml"), &text).unwrap();
+    let (_, answer) = other.done(&["--rates", "own.toml"]);
+    assert_eq!(answer["explanations"][0]["what"], "seating");
+    assert_eq!(other.bench.job().isolation().unwrap().opened.rates.name, "own");
+    for wrong in [&["--next"][..], &["--spare", "X1"]] {
+        assert_eq!(learn(wrong).code, 2, "{wrong:?}");
+    }
+}

@@ -1,5 +1,7 @@
 //! A search driven by a script: what comes next, and what a start showed.
 
+use std::path::Path;
+
 use super::IsolateArgs;
 use crate::board::SlotLabel;
 use crate::checklist::Steps;
@@ -23,8 +25,8 @@ enum Start {
 }
 
 /// Answers one call.
-pub(super) fn run(env: &mut Env, args: &IsolateArgs, search: &Search) -> Result<Exit, CommandError> {
-    let path = files::located(env, &args.record);
+pub(super) fn run(env: &mut Env, args: &IsolateArgs, record: &Path, search: &Search) -> Result<Exit, CommandError> {
+    let path = files::located(env, record);
     let start = start(env, args)?;
     let answer = if args.next {
         next(&crate::record::read::job(&path)?.job, args, search, start)?
