@@ -437,8 +437,9 @@ fn a_shop_learns_its_rates_from_its_own_finished_records_and_from_nothing_else()
     let text = std::fs::read_to_string(hands.bench.path("own.toml")).unwrap();
     let rates: toml::Table = toml::from_str(&text).unwrap();
     let share = &rates["share"]["seating"];
-    // By hand: (10 + 20 x 0.539) / 30.
-    assert_eq!(share["value"].as_str(), Some("0.692667"), "{text}");
+    // By hand: (10 + 20 x 0.539) / 30; the shares are rounded so that they add up to 1.
+    let value: f64 = share["value"].as_str().unwrap().parse().unwrap();
+    assert!((value - 20.78 / 30.0).abs() < 1e-5, "{text}");
     assert!(share["source"].as_str().unwrap().contains("learnt from 10 verdicts"), "{text}");
     assert_eq!(rates["second"]["fault"]["source"].as_str(), Some("assumed"), "what is not learnt keeps its source");
     assert!(text.starts_with("# Learnt by"), "{text}");
