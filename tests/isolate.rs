@@ -460,7 +460,13 @@ fn how_the_machine_reports_is_said_and_what_speaks_against_it() {
     let one = Seen::Slots(vec![labels[1].clone()]);
     let whole = Seen::Slots(labels[2..4].to_vec());
     let named = begin(one.clone());
+    // One of two modules of a channel was named, the other not.
     assert_eq!(answer(&named).reporting, "How this machine reports, inferred: it names the slot that fails.");
+    let alone: Vec<_> = fitted.iter().step_by(2).cloned().collect();
+    let unknown =
+        State::new(&shape, &alone, Seen::Slots(vec![labels[2].clone()]), &shipped("install").unwrap().unwrap());
+    let unknown = answer(&unknown.unwrap()).reporting;
+    assert!(unknown.contains("or drops its whole channel, which no start has told apart yet"), "{unknown}");
     let mut dropped = begin(whole);
     assert!(answer(&dropped).reporting.contains("drops a whole channel"), "{}", answer(&dropped).reporting);
     // One slot of a channel of two is named: it does not drop whole channels after all.

@@ -264,12 +264,14 @@ fn a_search_stopped_half_way_is_undecided_and_nothing_goes_back() {
     let mut lines: Vec<String> = steps.iter().filter_map(|(_, _, step)| right(step, "tree")).collect();
     let report = lines.iter().position(|line| line == "tree").unwrap();
     // Search; no spare; stop at the first trial; leave the finding open.
-    let said = ["1", "", "2", "3", "1", "the board goes to its service", "Kim Holt"];
+    let said = ["1", "", "2", "4", "1", "the board goes to its service", "Kim Holt"];
     lines.splice(report + 1..report + 1, said.iter().map(|line| (*line).to_owned()));
     lines.push("kim".to_owned());
     let ran = bench.install(&lines);
     ran.ends(1);
     ran.says(&["the search ends undecided", "nothing goes back to the maker on it"]);
+    // Who thinks better of it begins again.
+    ran.says(&["1 = begin a new search, for what still fails"]);
     let job = bench.job();
     let reached = job.isolation().unwrap().verdict.clone().unwrap();
     assert_eq!(reached.verdict.what, "undecided");
@@ -294,7 +296,7 @@ fn a_search_is_for_a_job_at_its_report_and_goes_on_after_a_pause() {
     let record = hands.record();
     let begun = hands.bench.run(&["isolate", &record, "--snapshot", "tree", "--plain"], b"\n:p\n");
     begun.ends(3);
-    begun.says(&["missing at F2-1", "Trial 1"]);
+    begun.says(&["missing at F2-1", "Trial 1", "How this machine reports, inferred: it names the slot that fails"]);
     // Taken up again, the job offers the trial it was paused at.
     let resumed = hands.bench.run(&["resume", &record, "--plain"], b"p\n");
     resumed.ends(3);

@@ -103,6 +103,9 @@ fn reporting(state: &State) -> String {
             let starts = if named == 1 { "one start".to_owned() } else { format!("{named} starts") };
             format!("; against it: slots were named at {starts}, which counts as a start that failed")
         }
+        Mode::Slot if !state.stated && state.model.layout.deepest() > 1 && !state.named_part_of_a_channel() => {
+            ", or drops its whole channel, which no start has told apart yet".to_owned()
+        }
         _ => String::new(),
     };
     let how = if state.stated { "stated" } else { "inferred" };

@@ -164,6 +164,18 @@ impl State {
         causes
     }
 
+    /// Whether any start named some modules of a channel and not others, which a firmware that drops channels never does.
+    pub(super) fn named_part_of_a_channel(&self) -> bool {
+        let mut board = self.home.clone();
+        let all = std::iter::once(&self.first).chain(self.trials.iter().map(|trial| &trial.seen));
+        all.enumerate().any(|(n, seen)| {
+            if n > 0 {
+                self.actions[n - 1].iter().for_each(|change| board.apply(*change, &mut |_| {}));
+            }
+            matches!(seen, Seen::Slots(labels) if parts_of_channels(&self.model.layout, &self.labels, &board, labels))
+        })
+    }
+
     /// Whether two faults at a time are weighed: on a large board that does not post there are too many of them.
     pub(super) fn weighs_two(&self) -> bool {
         self.model.mode != Mode::Blind

@@ -227,6 +227,11 @@ impl Runner<'_> {
         asked.slot = None;
         asked.picture = table(&explanations, self.look());
         asked.picture.extend(gone_by(reporting, self.look()));
+        // Where pictures are left out, the same in words: how it reports at once, the explanations when asked for.
+        asked.help = Some(in_words(&explanations, reporting));
+        if number == 1 {
+            self.say(Status::Info, reporting.to_owned())?;
+        }
         asked.wants = Wants::Choice { options: options.iter().map(|(words, _)| (*words).to_owned()).collect() };
         loop {
             match self.hear(&asked, Some(step))? {
@@ -413,10 +418,9 @@ pub fn read_trial(
 
 /// The explanations as rows with bars, likeliest first.
 pub fn table(explanations: &[Explanation], look: Look) -> Vec<String> {
-    const MOST: usize = 6;
     let rows: Vec<Bar> = explanations
         .iter()
-        .take(MOST)
+        .take(MOST_ROWS)
         .map(|one| {
             let chance: f64 = one.probability.parse().unwrap_or(0.0);
             let name = if one.which.is_empty() { one.what.clone() } else { format!("{} {}", one.what, one.which) };
@@ -428,6 +432,18 @@ pub fn table(explanations: &[Explanation], look: Look) -> Vec<String> {
     lines.extend(bars(&rows, look).plain());
     lines
 }
+
+/// The explanations and what they rest on, without a picture.
+fn in_words(explanations: &[Explanation], reporting: &str) -> String {
+    let named = explanations.iter().take(MOST_ROWS).map(|one| {
+        let which = if one.which.is_empty() { String::new() } else { format!(" {}", shown(&one.which)) };
+        format!("{}{which} at {}", one.what, one.probability)
+    });
+    format!("What explains what was seen: {}. {reporting}", named.collect::<Vec<_>>().join(", "))
+}
+
+/// The most explanations that are shown.
+const MOST_ROWS: usize = 6;
 
 /// How the machine is believed to show a fault, below the explanations that rest on it.
 fn gone_by(reporting: &str, look: Look) -> Vec<String> {

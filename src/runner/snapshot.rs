@@ -258,6 +258,10 @@ impl Runner<'_> {
             }
             options.push(("search for the cause, one change and one start at a time", Next::Search));
         }
+        // What was put back still fails: a spare that is bad itself, or a second fault.
+        if *first != Seen::Slots(Vec::new()) && over && self.way_back().is_empty() {
+            options.push(("begin a new search, for what still fails", Next::Search));
+        }
         let emptied = self.journal.job().emptied_before(u64::MAX);
         if slots_of(findings).iter().any(|slot| !emptied.contains_key(slot)) {
             options.push(("open the machine again and seat the named modules anew", Next::Round));
