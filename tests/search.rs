@@ -455,3 +455,110 @@ fn a_shop_learns_its_rates_from_its_own_finished_records_and_from_nothing_else()
         assert_eq!(learn(wrong).code, 2, "{wrong:?}");
     }
 }
+
+/// A search walked at the bench up to the cards of its first trial, for a bad slot F2-1.
+fn at_the_first_trial() -> Hands {
+    let hands = Hands::new(Fault::Slot { slot: slot("F2-1") }, Reporting::default());
+    hands.bench.machine("tree", Fault::Slot { slot: slot("F2-1") }, 1);
+    let begun = hands.bench.run(&["isolate", &hands.record(), "--snapshot", "tree", "--plain"], b"\n1\n:p\n");
+    begun.ends(3);
+    hands
+}
+
+/// The answers from where the job stands up to its report, `change` may put others in place of one; then `report`.
+fn up_to_the_report(hands: &Hands, report: &str, change: impl Fn(&str) -> Option<Vec<String>>) -> Vec<String> {
+    let job = hands.bench.job();
+    let steps = slotwise::runner::all_steps(&job).unwrap();
+    let again = slotwise::runner::doubtful(&steps, &job);
+    let open = |step: &&slotwise::checklist::Step| again.contains(&step.id) || job.answer(&step.id).is_none();
+    let before = steps.iter().map(|(_, _, step)| step).take_while(|step| step.evidence != Evidence::Snapshot);
+    let mut lines: Vec<String> = before
+        .filter(open)
+        .flat_map(|step| change(&step.id.0).unwrap_or_else(|| right(step, report).into_iter().collect()))
+        .collect();
+    lines.extend([report.to_owned(), ":p".to_owned()]);
+    lines
+}
+
+#[test]
+fn at_the_bench_too_a_report_of_an_earlier_start_or_another_machine_leaves_the_trial_waiting() {
+    let hands = at_the_first_trial();
+    let lines = up_to_the_report(&hands, "tree", |_| None);
+    let stale = hands.bench.resume(&lines);
+    stale.ends(3);
+    stale.says(&["stale-snapshot", "the trial still waits for the report of its own start"]);
+    let plan = hands.bench.plan();
+    let mut unit = plan.order.unit[0].clone();
+    unit.chassis = "LF-HRN-0999".to_owned();
+    let mut machine = Machine::new(plan.board.clone(), unit, 8);
+    for planned in &plan.slot {
+        machine.insert(&planned.slot, planned.module.clone(), Latch::Latched).unwrap();
+    }
+    machine.set_boots(9);
+    let Boot::Up(tree) = machine.report() else { panic!("dark") };
+    tree.write_to(&hands.bench.path("other")).unwrap();
+    let other = hands.bench.resume(&up_to_the_report(&hands, "other", |_| None));
+    other.ends(3);
+    other.says(&["other-machine", "the trial still waits for the report of its own start"]);
+    let job = hands.bench.job();
+    assert!(job.isolation().unwrap().open_trial().is_some());
+    assert_eq!(job.isolation().unwrap().done(), 0, "neither counts as what the trial showed");
+}
+
+#[test]
+fn a_card_that_was_passed_leaves_its_change_undone_and_the_belief_knows_it() {
+    let hands = at_the_first_trial();
+    let job = hands.bench.job();
+    let asked = job.isolation().unwrap().open_trial().unwrap().changes.clone();
+    assert!(asked.iter().any(|step| trial_slots(step).contains(&slot("F2-1"))), "{asked:?}");
+    hands.bench.machine("second", Fault::Slot { slot: slot("F2-1") }, 2);
+    let lines = up_to_the_report(&hands, "second", |id| {
+        let passed = [":override", "1", "the riser would not come off", "Kim Holt"];
+        // Every module that was to be handled stays where it is.
+        (id.starts_with("trial-1/") && id.ends_with("/module")).then(|| passed.map(str::to_owned).to_vec())
+    });
+    let ran = hands.bench.resume(&lines);
+    ran.ends(3);
+    ran.says(&["part of the trial was passed; what counts: change nothing", "this start showed: failing: F2-1"]);
+    let job = hands.bench.job();
+    let run = &job.isolation().unwrap().trials[0];
+    assert_eq!(run.done.as_ref().unwrap().done, []);
+    let state = job.isolation().unwrap().state(&job.opened().board).unwrap();
+    assert_eq!(state.insertions_of(&slot("F2-1")), Some(0), "nothing was inserted");
+    // Not seated anew, so a bad seating explains it as well as before.
+    assert_eq!(slotwise::isolate::explanations(&state)[0].what, "seating");
+}
+
+/// The slots a change names.
+fn trial_slots(step: &Step) -> Vec<SlotLabel> {
+    match step {
+        Step::Reseat(slot) | Step::Remove(slot) | Step::Substitute(slot, _) => vec![slot.clone()],
+        Step::Swap(one, other) | Step::Move(one, other) => vec![one.clone(), other.clone()],
+        Step::ClearSettings(_) => Vec::new(),
+    }
+}
+
+#[test]
+fn reports_that_contradict_each_other_end_undecided_and_send_nothing_back() {
+    let hands = Hands::new(Fault::None, Reporting::default());
+    let mut last = hands.isolate(&["--done", "--report", "F1-1"]);
+    for told in ["R1-1", "F3-1", "R4-1", "F4-1", "R2-1"] {
+        if last.code != 3 {
+            break;
+        }
+        // Nothing was changed, and each start names another slot.
+        last = hands.isolate(&["--done", "--report", told, "--did", "[]"]);
+    }
+    assert_eq!(last.code, 1, "{} {}", last.stdout, last.stderr);
+    let answer: Value = serde_json::from_str(&last.stdout).unwrap();
+    assert_eq!(answer["verdict"], Value::Null, "{answer}");
+    assert!(answer["undecided"].as_str().unwrap().contains("contradict each other"), "{answer}");
+    assert!(answer["notes"].to_string().contains("is not as told"), "{answer}");
+    let job = hands.bench.job();
+    assert_eq!(job.isolation().unwrap().verdict.as_ref().unwrap().verdict.what, "undecided");
+    for planned in &hands.bench.plan().slot {
+        let serial = planned.module.identity.serial.clone().unwrap();
+        let slip = hands.bench.run(&["rma", &hands.record(), &serial], b"");
+        assert!(slip.stdout.contains("does not support a"), "{}", slip.stdout);
+    }
+}

@@ -251,8 +251,26 @@ fn carried(state: &State, kind: Kind) -> bool {
         }
         // A seating that was put right must hold once more.
         Class::Seat(unit) => clean_boots(state, unit) >= 2,
+        // What several channels share has to have shown on several of them at once: slots that fail one at a time, each start
+        // another, are no sign of it.
+        Class::Group(group) => together(state, state.model.layout.group(group)),
+        Class::Socket(socket) => together(state, state.model.layout.channels(socket)),
         _ => true,
     })
+}
+
+/// Whether one start showed at least two of these channels failing; where the machine does not post, no start could.
+fn together(state: &State, channels: &[u16]) -> bool {
+    let layout = &state.model.layout;
+    let failing = |seen: &Seen| {
+        let units = state.units(seen);
+        let fails = |channel: &u16| {
+            layout.places(*channel).iter().any(|place| units.contains(&unit_of(layout, state.model.mode, *place)))
+        };
+        channels.iter().filter(|channel| fails(channel)).count()
+    };
+    let mut all = std::iter::once(&state.first).chain(state.trials.iter().map(|trial| &trial.seen));
+    state.model.mode == Mode::Blind || all.any(|seen| failing(seen) >= 2)
 }
 
 /// What convicts a module, in words: its trouble followed it, or another module worked where it did not.

@@ -109,12 +109,15 @@ fn told(state: &State, action: &Action) -> Option<String> {
         let alike: Vec<usize> =
             (n..outcomes.len()).filter(|o| !done[*o] && apart(outcome, &outcomes[*o]) < SAME).collect();
         alike.iter().for_each(|o| done[*o] = true);
-        let seen: Vec<String> = alike.iter().map(|o| seen(state, action, &outcomes[*o].units, &mut subject)).collect();
+        let mut seen: Vec<String> =
+            alike.iter().map(|o| seen(state, action, &outcomes[*o].units, &mut subject)).collect();
+        // Many slots are told by their number, which may be the same for several outcomes.
+        seen.dedup();
         // Of several told as one, what the least sure of them carries.
         let weakest = alike.iter().map(|o| &outcomes[*o]).min_by(|a, b| leading(a).1.total_cmp(&leading(b).1));
         let tells = tells(state, weakest.unwrap_or(outcome), &named);
         clauses.push(match seen.as_slice() {
-            [one] => format!("if {one}, {tells}"),
+            [one] if alike.len() == 1 => format!("if {one}, {tells}"),
             several => format!("whether {}, {tells}: these tell the same", several.join(" or ")),
         });
     }
