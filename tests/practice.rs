@@ -108,6 +108,7 @@ fn what_a_search_took_out_is_not_missing_and_putting_back_is_no_trial() {
             let (from, to) = because.split_once(" to ").unwrap();
             let (from, to) = (from.rsplit(' ').next().unwrap(), to.split('.').next().unwrap());
             assert!(dark(from) && dark(to), "{because}: {slip}");
+            assert!(slip.contains("with it in, and at 0 of "), "without it every start came up: {slip}");
             assert!(slip.contains(&format!("{serial} left out after the verdict, by request")), "{slip}");
         }
     }
