@@ -21,6 +21,18 @@ pub enum Generation {
     LPDDR5,
 }
 
+impl Generation {
+    /// The supply voltage in volts where the generation has one alone: DDR4 1.2 V, DDR5 1.1 V (JEDEC module standards);
+    /// DDR3 may be 1.5, 1.35 or 1.25 V.
+    pub const fn volts(self) -> Option<&'static str> {
+        match self {
+            Self::DDR4 => Some("1.2"),
+            Self::DDR5 => Some("1.1"),
+            _ => None,
+        }
+    }
+}
+
 impl fmt::Display for Generation {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         fmt::Debug::fmt(self, f)

@@ -39,6 +39,9 @@ pub struct Measured {
     pub mts: u32,
     /// Estimated effective bandwidth in per cent of the board's best.
     pub bandwidth_percent: u32,
+    /// The band of measured machines, where it leaves that estimate.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub estimate: Option<String>,
     /// For all units; absent where the stock list names no price.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cost: Option<String>,

@@ -48,7 +48,7 @@ pub fn draft(
         .filter(|at| !used(at.index))
         .filter_map(|at| {
             let module = fitted.get(at.index).cloned().flatten()?;
-            let to = back_to(problem, &module);
+            let to = Some(back_to(problem, &module).unwrap_or_else(|| "tray".to_owned()));
             Some(Removal { slot: at.slot.label.clone(), module, to })
         })
         .collect();
@@ -66,10 +66,10 @@ pub fn draft(
     }
 }
 
-/// The lot a module that leaves belongs to: the same part, else the same kind of module; else the tray.
-fn back_to(problem: &Problem<'_>, module: &Module) -> Option<String> {
+/// The lot a module that leaves belongs to: the same part, else the same kind of module; `None` where no lot does.
+pub fn back_to(problem: &Problem<'_>, module: &Module) -> Option<String> {
     let part = module.identity.part.as_ref();
     let by_part = problem.lots.iter().find(|lot| part.is_some() && lot.part.as_ref() == part);
     let by_spec = || problem.lots.iter().find(|lot| lot.spec == module.spec);
-    Some(by_part.or_else(by_spec).map_or_else(|| "tray".to_owned(), |lot| lot.name.clone()))
+    by_part.or_else(by_spec).map(|lot| lot.name.clone())
 }

@@ -17,7 +17,7 @@ mod load;
 mod seat;
 
 pub use considered::{Considered, Measured, Pick, Taken};
-pub use draft::draft;
+pub use draft::{back_to, draft};
 pub use file::*;
 pub use load::{LoadError, Resolve, load, schema};
 pub use seat::{CpuLimit, Cpus, Seat, Seats, UnknownProcessor, cpus_of};

@@ -16,13 +16,9 @@ pub struct Seat {
 }
 
 impl Seat {
-    /// A module whose voltage follows from its generation: DDR4 is 1.2 V, DDR5 1.1 V (SPD annexes); DDR3 may be either.
+    /// A module whose voltage follows from its generation; unknown for DDR3, which has several.
     pub fn of(spec: &ModuleSpec) -> Self {
-        let volts = match spec.generation {
-            Some(Generation::DDR4) => Some("1.2".to_owned()),
-            Some(Generation::DDR5) => Some("1.1".to_owned()),
-            _ => None,
-        };
+        let volts = spec.generation.and_then(Generation::volts).map(str::to_owned);
         Self { spec: spec.clone(), volts }
     }
 }

@@ -1,9 +1,10 @@
 //! The modules on hand or on offer.
 
-mod fitted;
+mod error;
 mod lot;
 mod read;
+mod table;
 
-pub use fitted::fitted_from_csv;
+pub use error::{RowError, StockError};
 pub use lot::{Lot, Money, Stock};
-pub use read::{StockError, from_csv};
+pub use read::{fitted_from_csv, from_csv};

@@ -1,78 +1,59 @@
-//! A stock list (CSV) as lots: `part, label, kind, gib, ranks, width, mts, count, pack, price, currency, serials, lot`.
+//! A stock list (CSV) as lots, and a list of what is fitted.
 
-use std::collections::{BTreeMap, BTreeSet};
-use std::fmt;
+use std::collections::BTreeMap;
 
-use thiserror::Error;
-
-use super::{Lot, Money, Stock};
-use crate::module::{Kind, Label, LabelError, ModuleSpec};
+use super::table::{Row, rows};
+use super::{Lot, Money, RowError, Stock, StockError};
+use crate::module::{Generation, Kind, Label, ModuleSpec};
 use crate::text::shown;
 use crate::units::{Mts, Size};
 
 /// The columns a stock list may have.
-const COLUMNS: [&str; 14] = [
-    "part", "label", "kind", "gib", "ranks", "width", "mts", "count", "pack", "price", "currency", "serials", "lot",
+const COLUMNS: [&str; 15] = [
+    "part",
+    "label",
+    "generation",
+    "kind",
+    "gib",
+    "ranks",
+    "width",
+    "mts",
+    "count",
+    "pack",
+    "price",
+    "currency",
+    "serials",
+    "lot",
     "volts",
 ];
 
+/// The columns a list of fitted modules may have.
+const FITTED_COLUMNS: [&str; 11] =
+    ["slot", "part", "label", "generation", "kind", "gib", "ranks", "width", "mts", "serial", "volts"];
+
 /// The most modules one row may claim.
 const MOST: u32 = 1_000_000;
-
-/// One thing wrong with a stock list.
-#[derive(Debug, Clone, PartialEq, Eq, Error)]
-pub enum RowError {
-    #[error("column `{}` is not known; nearest: `{nearest}`", shown(.column))]
-    Column { column: String, nearest: &'static str },
-    #[error("the row cannot be read as CSV: {0}")]
-    Csv(String),
-    #[error("{column} `{}` is not {expected}", shown(.value))]
-    Value { column: &'static str, value: String, expected: &'static str },
-    #[error(transparent)]
-    Label(#[from] LabelError),
-    #[error("label and column {column} disagree: `{}` and `{}`", shown(.label), shown(.value))]
-    Disagree { column: &'static str, label: String, value: String },
-    #[error("{column} is missing; give a whole label or the column")]
-    Missing { column: &'static str },
-    #[error("currency {} after {} in row {first}: one list, one currency", shown(.this), shown(.other))]
-    Currency { this: String, other: String, first: u64 },
-    #[error("a price without a currency")]
-    NoCurrency,
-    #[error("serial `{}` is in row {first} already", shown(.serial))]
-    Serial { serial: String, first: u64 },
-    #[error("{serials} serials for a count of {count}")]
-    SerialCount { serials: usize, count: u32 },
-    #[error("a pack of {pack} from a count of {count} never makes one pack")]
-    Pack { pack: u32, count: u32 },
-    #[error("lot `{}` is named in row {first} already", shown(.lot))]
-    Lot { lot: String, first: u64 },
-}
-
-/// Everything wrong with a stock list, in row order.
-#[derive(Debug, Clone, PartialEq, Eq, Error)]
-pub struct StockError {
-    pub file: String,
-    /// Line (1 = header) and fault.
-    pub faults: Vec<(u64, RowError)>,
-}
-
-impl fmt::Display for StockError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for (n, (line, fault)) in self.faults.iter().enumerate() {
-            if n > 0 {
-                writeln!(f)?;
-            }
-            write!(f, "{}:{line}: {fault}", shown(&self.file))?;
-        }
-        Ok(())
-    }
-}
 
 #[derive(Default)]
 struct Seen {
     currency: Option<(String, u64)>,
     serials: BTreeMap<String, u64>,
-    lots: BTreeMap<String, u64>,
+    names: BTreeMap<String, u64>,
+    /// Names of lots whose voltage follows from their generation alone.
+    volts_assumed: Vec<String>,
+}
+
+impl Seen {
+    /// What was taken for granted, in a sentence.
+    fn assumed(&self, what: &str) -> Option<String> {
+        let names = &self.volts_assumed;
+        let first: Vec<String> = names.iter().take(4).map(|name| shown(name).to_string()).collect();
+        let more = if names.len() > 4 { format!(" and {} more", names.len() - 4) } else { String::new() };
+        let (first, word) = (first.join(", "), if names.len() == 1 { what.to_owned() } else { format!("{what}s") });
+        (!names.is_empty()).then(|| {
+            format!("no voltage is given for {word} {first}{more}: taken from the generation (DDR4 1.2 V, DDR5 1.1 V)")
+        })
+    }
 }
 
 /// Reads a stock list.
@@ -80,63 +61,58 @@ struct Seen {
 /// # Errors
 /// All faults of the list, in row order.
 pub fn from_csv(file: &str, bytes: &[u8]) -> Result<Stock, StockError> {
-    let mut faults = Vec::new();
-    let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(false).from_reader(bytes);
-    let mut columns = Vec::new();
-    match reader.headers() {
-        Err(error) => faults.push((1, RowError::Csv(error.to_string()))),
-        Ok(headers) => {
-            for header in headers {
-                let name = header.trim_start_matches('\u{feff}').to_ascii_lowercase();
-                match COLUMNS.iter().find(|&&c| c == name) {
-                    Some(column) => columns.push(*column),
-                    None => {
-                        faults.push((1, RowError::Column { column: header.to_owned(), nearest: nearest(&name) }));
-                        columns.push("");
-                    }
-                }
-            }
-        }
-    }
-    if faults.is_empty() && !columns.contains(&"count") {
-        faults.push((1, RowError::Missing { column: "count" }));
-    }
+    let (rows, mut faults) = rows(bytes, &COLUMNS);
     let (mut stock, mut seen) = (Stock::default(), Seen::default());
-    if faults.is_empty() {
-        for (index, record) in reader.byte_records().enumerate() {
-            let record = match record {
-                Ok(record) => record,
-                Err(error) => {
-                    faults.push((index as u64 + 2, RowError::Csv(error.to_string())));
-                    continue;
-                }
-            };
-            let line = record.position().map_or(index as u64 + 2, csv::Position::line);
-            let row: BTreeMap<&str, String> = columns
-                .iter()
-                .zip(record.iter())
-                .map(|(column, value)| (*column, String::from_utf8_lossy(value).trim().to_owned()))
-                .filter(|(_, value)| !value.is_empty())
-                .collect();
-            if row.is_empty() {
-                continue;
-            }
-            match read_row(&row, line, &mut seen, &mut stock.notes) {
-                Ok(lot) => stock.lots.push(lot),
-                Err(found) => faults.extend(found.into_iter().map(|fault| (line, fault))),
-            }
+    if rows.is_empty() && faults.is_empty() {
+        stock.notes.push("the stock list has a header and no rows: only what is fitted can be used".to_owned());
+    }
+    for row in &rows {
+        match read_row(row, "lot", &mut seen, &mut stock.notes) {
+            Ok(lot) => stock.lots.push(lot),
+            Err(found) => faults.extend(found.into_iter().map(|fault| (row.line, fault))),
         }
     }
+    stock.notes.extend(seen.assumed("lot"));
     stock.currency = seen.currency.map(|(currency, _)| currency);
-    if faults.is_empty() { Ok(stock) } else { Err(StockError { file: file.to_owned(), faults }) }
+    finish(file, faults, stock)
 }
 
-fn read_row(
-    row: &BTreeMap<&str, String>,
-    line: u64,
-    seen: &mut Seen,
-    notes: &mut Vec<String>,
-) -> Result<Lot, Vec<RowError>> {
+/// Reads a list of fitted modules: a slot a row, the module as in a stock list. Lots carry the slot's label as their name.
+///
+/// # Errors
+/// All faults of the list, in row order.
+pub fn fitted_from_csv(file: &str, bytes: &[u8]) -> Result<Vec<Lot>, StockError> {
+    let (rows, mut faults) = rows(bytes, &FITTED_COLUMNS);
+    let (mut lots, mut seen) = (Vec::new(), Seen::default());
+    for row in rows {
+        // A slot is a lot of one module.
+        let line = row.line;
+        let mut row = row;
+        if !row.cells.contains_key("slot") {
+            faults.push((line, RowError::Needed { column: "slot" }));
+            continue;
+        }
+        row.cells.insert("count", "1".to_owned());
+        if let Some(serial) = row.cells.remove("serial") {
+            row.cells.insert("serials", serial);
+        }
+        match read_row(&row, "slot", &mut seen, &mut Vec::new()) {
+            Ok(lot) => lots.push(lot),
+            Err(found) => faults.extend(found.into_iter().map(|fault| (line, fault))),
+        }
+    }
+    finish(file, faults, lots)
+}
+
+fn finish<T>(file: &str, mut faults: Vec<(u64, RowError)>, value: T) -> Result<T, StockError> {
+    faults.sort_by_key(|fault| fault.0);
+    if faults.is_empty() { Ok(value) } else { Err(StockError { file: file.to_owned(), faults }) }
+}
+
+/// One row as a lot; `named` is the column that names it.
+fn read_row(row: &Row, named: &'static str, seen: &mut Seen, notes: &mut Vec<String>) -> Result<Lot, Vec<RowError>> {
+    let Row { line, cells: row } = row;
+    let line = *line;
     let mut faults = Vec::new();
     let label = row.get("label").and_then(|text| match Label::parse(text) {
         Ok(label) => {
@@ -156,9 +132,7 @@ fn read_row(
         let text = row.get(column)?;
         let value = text.parse::<u32>().ok().filter(|v| (least..=most).contains(v));
         if value.is_none() {
-            let expected =
-                if column == "mts" { "a rate in MT/s (100 to 20000)" } else { "a whole number in its limits" };
-            faults.push(RowError::Value { column, value: text.clone(), expected });
+            faults.push(RowError::Number { column, value: text.clone(), least, most });
         }
         value
     };
@@ -167,6 +141,14 @@ fn read_row(
         if found.is_none() {
             let expected = "a kind: UDIMM, ECC-UDIMM, RDIMM, LRDIMM, 3DS-RDIMM, 3DS-LRDIMM, MRDIMM, SODIMM, ECC-SODIMM";
             faults.push(RowError::Value { column: "kind", value: text.clone(), expected });
+        }
+        found
+    });
+    let generation = row.get("generation").and_then(|text| {
+        let found = GENERATIONS.into_iter().find(|g| g.to_string().eq_ignore_ascii_case(text));
+        if found.is_none() {
+            let expected = "a generation: DDR3, DDR4, DDR5";
+            faults.push(RowError::Value { column: "generation", value: text.clone(), expected });
         }
         found
     });
@@ -196,11 +178,13 @@ fn read_row(
             faults.push(RowError::Disagree { column, label: printed.clone(), value });
         }
     };
+    disagree("generation", matches!((spec.generation, generation), (Some(a), Some(b)) if a != b));
     disagree("kind", matches!((spec.kind, kind), (Some(a), Some(b)) if a != b && !stacked_spelling(a, b)));
     disagree("gib", matches!(gib, Some(g) if spec.gib.mib() > 0 && spec.gib != g));
     disagree("ranks", matches!((spec.ranks, ranks), (Some(a), Some(b)) if u32::from(a) != b));
     disagree("width", matches!((spec.width, width), (Some(a), Some(b)) if u32::from(a) != b));
     disagree("mts", matches!((spec.mts, mts), (Some(a), Some(b)) if a.0 != b));
+    spec.generation = generation.or(spec.generation);
     spec.kind = kind.or(spec.kind);
     spec.gib = gib.unwrap_or(spec.gib);
     spec.ranks = ranks.map(|r| r as u8).or(spec.ranks);
@@ -217,20 +201,19 @@ fn read_row(
     }
     let count = number("count", 0, MOST, &mut faults);
     if !row.contains_key("count") {
-        faults.push(RowError::Missing { column: "count" });
+        faults.push(RowError::Needed { column: "count" });
     }
     let pack = number("pack", 1, MOST, &mut faults).unwrap_or(1);
-    let price = row.get("price").map_or(Some(Money(0)), |text| {
-        let price = Money::parse(text);
-        if price.is_none() {
-            let expected = "a price such as 120 or 120.50";
-            faults.push(RowError::Value { column: "price", value: text.clone(), expected });
+    let price = row.get("price").map_or(Some(Money(0)), |text| match price(text) {
+        Ok(price) => Some(price),
+        Err(fault) => {
+            faults.push(fault);
+            None
         }
-        price
     });
     take_currency(row, price, line, seen, &mut faults);
     let serials: Vec<String> = row.get("serials").map_or_else(Vec::new, |text| {
-        text.split([' ', ';', '|']).filter(|s| !s.is_empty()).map(str::to_owned).collect()
+        text.split([' ', ';', '|', ',', '\n', '\r', '\t']).filter(|s| !s.is_empty()).map(str::to_owned).collect()
     });
     for serial in &serials {
         if let Some(first) = seen.serials.insert(serial.clone(), line) {
@@ -244,11 +227,23 @@ fn read_row(
     if pack > 1 && count > 0 && pack > count {
         faults.push(RowError::Pack { pack, count });
     }
-    let name = row.get("lot").cloned().unwrap_or_else(|| format!("row {line}"));
-    if let Some(first) = seen.lots.insert(name.clone(), line) {
-        faults.push(RowError::Lot { lot: name.clone(), first });
+    let name = row.get(named).cloned().unwrap_or_else(|| format!("row {line}"));
+    if let Some(first) = seen.names.insert(name.clone(), line) {
+        faults.push(RowError::Named { column: named, name: name.clone(), first });
     }
-    let volts = row.get("volts").cloned().or_else(|| label.as_ref().map(|l| l.volts.to_owned()));
+    let volts = row.get("volts").and_then(|text| {
+        let found = volts(text);
+        if found.is_none() {
+            let expected = "a supply voltage in volts such as 1.2 or 1.35";
+            faults.push(RowError::Value { column: "volts", value: text.clone(), expected });
+        }
+        found
+    });
+    let mut volts = volts.or_else(|| label.as_ref().map(|l| l.volts.to_owned()));
+    if volts.is_none() {
+        volts = spec.generation.and_then(Generation::volts).map(str::to_owned);
+        seen.volts_assumed.extend(volts.is_some().then(|| name.clone()));
+    }
     let part = row.get("part").cloned();
     if faults.is_empty() {
         Ok(Lot { name, part, spec, volts, count, pack, price: price.unwrap_or_default(), serials })
@@ -257,8 +252,34 @@ fn read_row(
     }
 }
 
+/// Generations a list may name.
+const GENERATIONS: [Generation; 5] =
+    [Generation::DDR, Generation::DDR2, Generation::DDR3, Generation::DDR4, Generation::DDR5];
+
+/// A price with a point, or with a comma before one or two digits, where no thousands can be meant.
+fn price(text: &str) -> Result<Money, RowError> {
+    let comma = text.split_once(',').filter(|_| !text.contains('.'));
+    match comma {
+        Some((_, part)) if part.len() == 3 && part.bytes().all(|b| b.is_ascii_digit()) => {
+            Err(RowError::Comma(text.to_owned()))
+        }
+        _ => {
+            let plain = if comma.is_some() { text.replacen(',', ".", 1) } else { text.to_owned() };
+            let expected = "a price such as 120 or 120.50";
+            Money::parse(&plain).ok_or_else(|| RowError::Value { column: "price", value: text.to_owned(), expected })
+        }
+    }
+}
+
+/// `1.35`, `1,35` or `1.35 V` as `1.35`, between half a volt and five.
+fn volts(text: &str) -> Option<String> {
+    let plain = text.trim_end_matches(['V', 'v']).trim().replacen(',', ".", 1);
+    let digits = plain.len() <= 6 && plain.bytes().all(|b| b.is_ascii_digit() || b == b'.');
+    plain.parse::<f64>().ok().filter(|volts| digits && (0.5..=5.0).contains(volts)).map(|_| plain)
+}
+
 fn take_currency(
-    row: &BTreeMap<&str, String>,
+    row: &BTreeMap<&'static str, String>,
     price: Option<Money>,
     line: u64,
     seen: &mut Seen,
@@ -292,19 +313,6 @@ fn stacked_spelling(label: Kind, column: Kind) -> bool {
     matches!((label, column), (Kind::RDIMM, Kind::Rdimm3ds) | (Kind::LRDIMM, Kind::Lrdimm3ds))
 }
 
-/// The known column nearest to `name`, by single-letter edits.
-fn nearest(name: &str) -> &'static str {
-    let letters: BTreeSet<char> = name.chars().collect();
-    COLUMNS
-        .iter()
-        .copied()
-        .min_by_key(|column| {
-            let other: BTreeSet<char> = column.chars().collect();
-            (letters.symmetric_difference(&other).count(), column.len().abs_diff(name.len()))
-        })
-        .unwrap_or("part")
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -333,7 +341,7 @@ mod tests {
             "serial `S1`",
             "lot `a`",
             "s.csv:5: a price without",
-            "1 serials for a count of 2",
+            "1 serial for a count of 2; name all of them or none",
             "pack of 4",
         ] {
             assert!(error.contains(part), "{part} in\n{error}");
@@ -344,5 +352,70 @@ mod tests {
     fn an_unknown_column_names_the_nearest() {
         let error = from_csv("s.csv", b"parts,count\nx,1\n").unwrap_err().to_string();
         assert!(error.contains("`parts` is not known; nearest: `part`"), "{error}");
+    }
+
+    #[test]
+    fn decimal_commas_are_read_where_no_thousands_can_be_meant() {
+        let list = |price: &str| {
+            from_csv(
+                "s.csv",
+                format!("label;count;price;currency\n32GB 2Rx4 PC4-2666V-RB2-12;4;{price};EUR\n").as_bytes(),
+            )
+        };
+        for (text, hundredths) in [("61,50", 6150), ("61,5", 6150), ("61.50", 6150), ("61", 6100)] {
+            assert_eq!(list(text).unwrap().lots[0].price, Money(hundredths), "{text}");
+        }
+        let error = list("1,200").unwrap_err().to_string();
+        assert_eq!(error, "s.csv:2: price `1,200` may be thousands or hundredths; write 1200 or 1.20");
+        for text in ["1.200,50", "1,2,3", "-5", "1e3", "1,200.50", "\u{20ac} 5"] {
+            assert!(list(text).unwrap_err().to_string().contains("is not a price such as 120 or 120.50"), "{text}");
+        }
+        // A comma that parts values and one that parts a price cannot be told apart; a quoted one can.
+        let error = from_csv("s.csv", b"kind,gib,mts,count,price\nRDIMM,32,2666,4,61,50\n").unwrap_err().to_string();
+        assert!(error.contains("s.csv:2: 6 values, and the header names 5; put a value that holds a comma in quotes"));
+        let quoted = from_csv("s.csv", b"kind,gib,mts,count,price,currency\nRDIMM,32,2666,4,\"61,50\",EUR\n").unwrap();
+        assert_eq!(quoted.lots[0].price, Money(6150));
+    }
+
+    #[test]
+    fn generation_and_voltage_can_be_given_and_are_judged() {
+        let lots =
+            from_csv("s.csv", b"generation,kind,gib,mts,count,volts\nddr3,RDIMM,16,1333,4,\"1,35 V\"\n").unwrap().lots;
+        assert_eq!((lots[0].spec.generation, lots[0].volts.as_deref()), (Some(Generation::DDR3), Some("1.35")));
+        // Where nothing says it, the generation does where it has one alone, and that is noted.
+        let text =
+            b"generation,kind,gib,mts,count,lot\nDDR4,RDIMM,16,2666,4,a\nDDR3,RDIMM,16,1333,4,b\n,RDIMM,16,2666,4,c\n";
+        let stock = from_csv("s.csv", text).unwrap();
+        let volts: Vec<Option<&str>> = stock.lots.iter().map(|lot| lot.volts.as_deref()).collect();
+        assert_eq!(volts, [Some("1.2"), None, None]);
+        assert_eq!(stock.notes, ["no voltage is given for lot a: taken from the generation (DDR4 1.2 V, DDR5 1.1 V)"]);
+        let text = b"generation,label,count,volts\nDDR9,16GB 2Rx4 PC4-2666V-R,1,12\nDDR5,16GB 2Rx4 PC4-2666V-R,1,\n";
+        let error = from_csv("s.csv", text).unwrap_err().to_string();
+        for part in [
+            "s.csv:2: generation `DDR9` is not a generation",
+            "s.csv:2: volts `12` is not a supply voltage",
+            "s.csv:3: label and column generation disagree",
+        ] {
+            assert!(error.contains(part), "{part} in\n{error}");
+        }
+    }
+
+    #[test]
+    fn a_slot_is_a_lot_of_one() {
+        let read = fitted_from_csv("f.csv", b"slot,label,serial\nF1-1,32GB 2Rx4 PC4-2666V-RB2-12,S1\n").unwrap();
+        assert_eq!((read[0].name.as_str(), read[0].count, read[0].serials.len()), ("F1-1", 1, 1));
+        let error = |text: &[u8]| fitted_from_csv("f.csv", text).unwrap_err().to_string();
+        assert!(error(b"slot,label\nF1-1,nonsense\n").starts_with("f.csv:2: label: `nonsense` has no"));
+        assert!(error(b"slot,label,count\n").contains("column `count` is not known"));
+        assert!(error(b"slot,label\n,32GB 2Rx4 PC4-2666V-R\n").contains("f.csv:2: slot is missing"));
+        assert_eq!(fitted_from_csv("f.csv", b"slot;label\n").unwrap(), []);
+    }
+
+    #[test]
+    fn a_list_of_another_sort_is_not_answered_with_thousands_of_lines() {
+        let text = format!("label,count\n{}", "nonsense,-1\n".repeat(5000));
+        let error = from_csv("s.csv", text.as_bytes()).unwrap_err().to_string();
+        assert_eq!(error.lines().count(), 31);
+        assert!(error.ends_with("s.csv: and 9970 more"), "{error}");
     }
 }

@@ -13,6 +13,8 @@ mod labels;
 mod machine_tables;
 mod model_table;
 mod population;
+mod population_measured;
+mod population_worked;
 mod rfc3339;
 mod sha256;
 mod signatures;

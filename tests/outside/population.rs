@@ -15,7 +15,7 @@ use slotwise::stock::{Lot, Money};
 use slotwise::units::{Mts, Size};
 
 /// The rows of a shared table, or `None` with a loud note when it is not at hand.
-fn rows(name: &str) -> Option<Vec<Vec<String>>> {
+pub(crate) fn rows(name: &str) -> Option<Vec<Vec<String>>> {
     let shared = std::env::var("SLOTWISE_SHARED")
         .unwrap_or_else(|_| concat!(env!("CARGO_MANIFEST_DIR"), "/../shared").to_owned());
     let path = format!("{shared}/data/population/{name}");
@@ -29,7 +29,7 @@ fn rows(name: &str) -> Option<Vec<Vec<String>>> {
 }
 
 /// A board from the slot labels of each channel, first filled first.
-fn board(sockets: &[&[&[&str]]], ways: &[u8], limits: &str) -> Board {
+pub(crate) fn board(sockets: &[&[&[&str]]], ways: &[u8], limits: &str) -> Board {
     let mut text = String::from("format = \"slotwise-board/1\"\nname = \"published\"\ngeneration = \"DDR4\"\n");
     for (s, channels) in sockets.iter().enumerate() {
         text += &format!("[[socket]]\nlabel = \"P{s}\"\n");
@@ -45,7 +45,7 @@ fn board(sockets: &[&[&[&str]]], ways: &[u8], limits: &str) -> Board {
     toml::from_str(&text).unwrap()
 }
 
-fn spec(kind: Kind, gib: u64, ranks: u8, mts: u32) -> ModuleSpec {
+pub(crate) fn spec(kind: Kind, gib: u64, ranks: u8, mts: u32) -> ModuleSpec {
     ModuleSpec {
         generation: Some(Generation::DDR4),
         kind: Some(kind),
@@ -56,13 +56,13 @@ fn spec(kind: Kind, gib: u64, ranks: u8, mts: u32) -> ModuleSpec {
     }
 }
 
-fn lot(spec: ModuleSpec, count: u32) -> Lot {
+pub(crate) fn lot(spec: ModuleSpec, count: u32) -> Lot {
     let (name, volts) = (format!("{spec}"), None);
     Lot { name, part: None, spec, volts, count, pack: 1, price: Money(100), serials: Vec::new() }
 }
 
 /// Slots the plan fills with exactly `n` modules alike; empty when there is no plan.
-fn placed(board: &Board, n: u64) -> Vec<String> {
+pub(crate) fn placed(board: &Board, n: u64) -> Vec<String> {
     let cpus: Cpus = vec![Some(CpuLimit::default()); board.socket.len()];
     let fitted = vec![None; board.slots().count()];
     let lots = [lot(spec(Kind::RDIMM, 16, 2, 2400), 1000)];

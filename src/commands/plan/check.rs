@@ -6,7 +6,7 @@ use serde_json::json;
 
 use super::super::{CommandError, Exit, files};
 use crate::env::Env;
-use crate::plan::interleave::bandwidth;
+use crate::plan::interleave::{bandwidth, estimate};
 use crate::plan::rules::check;
 use crate::plan::speed::speed;
 use crate::plan::{Seat, Seats, cpus_of};
@@ -55,6 +55,7 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
         let verdict = check(&plan.board, &cpus, &seats);
         let speed = speed(&plan.board, &cpus, &seats);
         let bandwidth = bandwidth(&plan.board, &cpus, &seats, speed.mts.unwrap_or(Mts(0)));
+        let estimate = estimate(&plan.board, &seats, &bandwidth);
         if !verdict.breaches.is_empty() {
             exit = Exit::Findings;
         }
@@ -68,6 +69,9 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
                 "unit": tag, "breaches": breaches, "unknown": verdict.unknown, "mts": speed.mts,
                 "limited_by": speed.limited_by.iter().map(ToString::to_string).collect::<Vec<_>>(),
                 "effective_percent": bandwidth.percent(),
+                "estimate": estimate.as_ref().map(|e| json!({
+                    "low": e.low_percent, "high": e.high_percent, "why": e.why,
+                })),
             }));
         } else {
             if !tag.is_empty() {
@@ -85,8 +89,14 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
                 let by: Vec<String> = speed.limited_by.iter().map(ToString::to_string).collect();
                 lines.push(format!("runs at {mts}, held there by {}", by.join(" and ")));
             }
-            lines.push(format!("about {} % of this board's best bandwidth (estimate)", bandwidth.percent()));
+            let band =
+                estimate.as_ref().map_or_else(String::new, |e| format!("; measured machines let expect {}", e.band()));
+            lines.push(format!("about {} % of this board's best bandwidth (estimate{band})", bandwidth.percent()));
+            lines.extend(estimate.iter().flat_map(|e| &e.why).map(|why| format!("estimate: {why}")));
             lines.extend(verdict.unknown.iter().map(|u| format!("not judged: {u}")));
+            if let (Some(volts), true) = (plan.board.generation.volts(), plan.board.limits.volts.is_some()) {
+                lines.push(format!("note: a plan carries no voltages: taken from the generation, {volts} V"));
+            }
         }
         before = Some(cpus);
     }

@@ -17,6 +17,8 @@ use crate::units::{Mts, Size};
 pub struct Fitted {
     pub modules: Vec<Option<Module>>,
     pub seats: Vec<Option<FittedSeat>>,
+    /// What was taken for granted.
+    pub notes: Vec<String>,
 }
 
 /// The order named, or one for so many units.
@@ -58,7 +60,7 @@ pub fn order(env: &Env, args: &PlanArgs, board: &Board) -> Result<Order, Command
 /// What is fitted: from the file named, else from the order.
 pub fn fitted(env: &Env, args: &PlanArgs, board: &Board, order: &Order) -> Result<Fitted, CommandError> {
     let slots = board.slots().count();
-    let mut out = Fitted { modules: vec![None; slots], seats: vec![None; slots] };
+    let mut out = Fitted { modules: vec![None; slots], seats: vec![None; slots], notes: Vec::new() };
     let stays = |slot: &str| order.fitted.iter().any(|f| f.stays && f.slot.as_str() == slot);
     let mut put = |label: &str, module: Module, seat: Seat| -> Result<(), CommandError> {
         let at = board.slot(label).ok_or_else(|| {
@@ -76,6 +78,7 @@ pub fn fitted(env: &Env, args: &PlanArgs, board: &Board, order: &Order) -> Resul
         for OrderFitted { slot, module, .. } in &order.fitted {
             put(slot.as_str(), module.clone(), Seat::of(&module.spec))?;
         }
+        out.notes.extend(assumed(board, &out.seats));
         return Ok(out);
     };
     let bytes = files::bytes(&files::located(env, path)).map_err(|error| CommandError::reading(path, &error))?;
@@ -98,19 +101,37 @@ pub fn fitted(env: &Env, args: &PlanArgs, board: &Board, order: &Order) -> Resul
             let seat = Seat::of(&module.spec);
             put(&label, module, seat)?;
         }
+        out.notes.extend(assumed(board, &out.seats));
     } else {
         let lots = fitted_from_csv(&path.to_string_lossy(), &bytes)
             .map_err(|error| CommandError::new(Exit::BadData, error.to_string()))?;
-        for (slot, lot) in lots {
+        let mut open = Vec::new();
+        for lot in lots {
+            let slot = &lot.name;
             let mut spec = lot.spec.clone();
             spec.generation = spec.generation.or(Some(board.generation));
             let identity =
                 Identity { part: lot.part.clone(), serial: lot.serials.first().cloned(), ..Identity::default() };
-            let seat = Seat { spec: spec.clone(), volts: lot.volts.clone().or_else(|| Seat::of(&spec).volts) };
-            put(&slot, Module { spec, identity }, seat)?;
+            let volts = lot.volts.clone().or_else(|| {
+                open.push(slot.clone());
+                Seat::of(&spec).volts
+            });
+            let seat = Seat { spec: spec.clone(), volts };
+            put(slot, Module { spec, identity }, seat)?;
+        }
+        if let (false, Some(volts), true) = (open.is_empty(), board.generation.volts(), board.limits.volts.is_some()) {
+            let slots = shown(&open.join(", ")).to_string();
+            out.notes.push(format!("no voltage is given for what is fitted in {slots}: taken to be {volts} V"));
         }
     }
     Ok(out)
+}
+
+/// Neither an order nor a snapshot carries voltages.
+fn assumed(board: &Board, seats: &[Option<FittedSeat>]) -> Option<String> {
+    board.limits.volts.as_ref()?;
+    let volts = seats.iter().flatten().find_map(|fitted| fitted.seat.volts.clone())?;
+    Some(format!("no voltage is given for what is fitted: taken from the generation, {volts} V"))
 }
 
 /// The population there is before.

@@ -1,14 +1,17 @@
 //! `slotwise plan` and `slotwise plan check`.
 
+mod answer;
 mod check;
+mod considered;
 mod input;
+mod json;
 mod show;
 
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
 use std::time::Duration;
 
-use super::{CommandError, Exit, atomic, files};
+use super::{CommandError, Exit, atomic, files, wrap};
 use crate::env::{Clock, Env};
 use crate::plan::explain::explain;
 use crate::plan::front::front;
@@ -108,7 +111,7 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
     let order = input::order(env, args, &board)?;
     let target = match (&args.capacity, order.gib) {
         (Some(text), _) => Size::parse(text).filter(|s| s.mib() > 0).ok_or_else(|| {
-            usage(format!("--capacity {} is no size; write 512GiB or 1.5TiB", crate::text::shown(text)))
+            usage(format!("--capacity {} is no size in whole MiB; write 512GiB or 1.5TiB", crate::text::shown(text)))
         })?,
         (None, Some(gib)) => gib,
         (None, None) => return Err(usage("--capacity SIZE is needed, or an order that names one".to_owned())),
@@ -123,7 +126,7 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
         return Err(CommandError::new(Exit::BadData, "a budget cannot be kept: the stock list names no price")
             .way_out("give the lots a price, or leave --budget out"));
     }
-    let input::Fitted { modules, seats } = input::fitted(env, args, &board, &order)?;
+    let input::Fitted { modules, seats, notes } = input::fitted(env, args, &board, &order)?;
     let cpus = cpus_of(&board, order.unit.first()).map_err(|e| CommandError::new(Exit::BadData, e.to_string()))?;
     if order.unit.iter().any(|unit| cpus_of(&board, Some(unit)).ok().as_ref() != Some(&cpus)) {
         return Err(CommandError::new(Exit::BadData, "the order's units do not hold the same processors")
@@ -144,48 +147,49 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
         },
         alternatives: usize::from(args.alternatives).min(50),
     };
+    let currency = stock.currency.as_deref().unwrap_or("");
     let bad = |error: crate::plan::search::SearchError| CommandError::new(Exit::BadData, error.to_string());
     let mut stop = timer(env, args.seconds);
     let outcome = search(&problem, &mut stop).map_err(bad)?;
-    let mut answer = show::Answer {
+    let mut answer = answer::Answer {
         problem: &problem,
         stock: &stock,
         before: crate::plan::rules::check(&board, &cpus, &input::seats_of(&seats)),
-        told: outcome.plans.iter().map(|found| explain(&problem, found)).collect(),
+        told: outcome.plans.iter().map(|found| explain(&problem, found, currency)).collect(),
         outcome,
         front: None,
         shortage: None,
         modules: &modules,
+        notes,
         units: order.unit.iter().map(|unit| unit.chassis.clone()).collect(),
     };
     let mut stop = timer(env, args.seconds.div_ceil(2));
     if answer.outcome.plans.is_empty() {
-        answer.shortage = Some(shortage(&problem, &mut stop).map_err(bad)?);
+        answer.shortage = Some(shortage(&problem, currency, &mut stop).map_err(bad)?);
     } else {
         answer.front = Some(front(&problem, 18, &mut stop).map_err(bad)?);
     }
     if let (Some(path), Some(found), Some(told)) = (&args.output, answer.outcome.plans.first(), answer.told.first()) {
         let name = args.name.clone().unwrap_or_else(|| format!("{}, {}", board.name, found.score.capacity));
         let plan = draft(&name, &problem, found, &modules, &order, told);
-        let plan = crate::plan::Plan { considered: show::considered(&answer), ..plan };
+        let plan = crate::plan::Plan { considered: considered::considered(&answer), ..plan };
         write(env, path, &plan)?;
     }
     if args.json {
-        let json = serde_json::to_string_pretty(&show::json(&answer))
+        let json = serde_json::to_string_pretty(&json::json(&answer))
             .map_err(|error| CommandError::new(Exit::Io, "cannot write JSON").because(&error))?;
         writeln!(env.stdout, "{}", ascii_json(&json))?;
     } else {
         let colour = env.colour(env.terminal.stdout_is_terminal);
         let width = env.terminal.size.map_or(crate::draw::Look::PLAIN.width, |(c, _)| usize::from(c).max(40));
         let look = crate::draw::Look { width, unicode: env.unicode() };
-        for line in show::text(&answer, look, colour) {
+        let columns = wrap::columns(env, env.terminal.stdout_is_terminal);
+        for line in show::text(&answer, show::Page { look, colour, columns }) {
             writeln!(env.stdout, "{line}")?;
         }
-        if order.stand_ins && !answer.outcome.plans.is_empty() {
-            writeln!(
-                env.stdout,
-                "no order was given: the plan carries stand-ins for the tags, and install asks for the real one"
-            )?;
+        if order.stand_ins && args.output.is_some() && !answer.outcome.plans.is_empty() {
+            let note = "no order was given: the plan carries stand-ins for the tags, and install asks for the real one";
+            writeln!(env.stdout, "{}", wrap::wrapped(note, columns, 2))?;
         }
         if let (Some(path), Some(_)) = (&args.output, answer.outcome.plans.first()) {
             writeln!(env.stdout, "written to {}", files::named(path))?;

@@ -1,92 +1,36 @@
-//! The answer on screen and as JSON.
+//! The answer on screen.
 
-use serde_json::{Value, json};
-
+use super::super::wrap::wrapped;
+use super::answer::Answer;
+use super::considered::{packs, picks};
 use crate::draw::{Align, Look, Mark, State, legend, slot_map, table};
-use crate::module::Module;
-use crate::plan::explain::{Told, why_worse};
+use crate::plan::explain::made_of;
 use crate::plan::front::Front;
-use crate::plan::moves::{Handling, order};
-use crate::plan::rules::Verdict;
-use crate::plan::search::{Found, From, Outcome, Problem};
-use crate::plan::shortage::Shortage;
-use crate::plan::{Considered, Measured, Pick, Taken};
+use crate::plan::moves::Handling;
+use crate::plan::search::{Criterion, Found, From, Target};
 use crate::source::counted;
-use crate::stock::{Money, Stock};
+use crate::stock::Money;
 use crate::text::{shown, shown_within};
 
-/// All there is to show.
-pub struct Answer<'a> {
-    pub problem: &'a Problem<'a>,
-    pub stock: &'a Stock,
-    pub outcome: Outcome,
-    pub told: Vec<Told>,
-    /// What the rules say of what is fitted.
-    pub before: Verdict,
-    pub front: Option<Front>,
-    pub shortage: Option<Shortage>,
-    pub modules: &'a [Option<Module>],
-    /// The chassis tags, in the order of the units.
-    pub units: Vec<String>,
-}
-
-impl Answer<'_> {
-    fn currency(&self) -> &str {
-        self.stock.currency.as_deref().unwrap_or("")
-    }
-
-    /// An amount; a dash when no lot has a price.
-    fn amount(&self, money: Money) -> String {
-        if self.priced() { money.to_string() } else { "-".to_owned() }
-    }
-
-    fn priced(&self) -> bool {
-        self.problem.lots.iter().any(|lot| lot.price.0 > 0)
-    }
-
-    fn handlings(&self, found: &Found) -> Vec<Handling> {
-        let fitted: Vec<bool> = self.modules.iter().map(Option::is_some).collect();
-        order(&fitted, found)
-    }
-
-    fn label(&self, slot: usize) -> String {
-        self.problem.board.slots().nth(slot).map_or_else(String::new, |at| at.slot.label.to_string())
-    }
-
-    fn handling(&self, handling: Handling) -> String {
-        match handling {
-            Handling::Remove { slot } => format!("take the module out of {}", self.label(slot)),
-            Handling::Move { from, to } => format!("move the module from {} to {}", self.label(from), self.label(to)),
-            Handling::Park { slot } => format!("park the module of {} in the tray", self.label(slot)),
-            Handling::Unpark { from, to } => {
-                format!("seat the module of {} from the tray in {}", self.label(from), self.label(to))
-            }
-            Handling::Insert { slot } => format!("seat a module from stock in {}", self.label(slot)),
-        }
-    }
-
-    fn needed(&self, found: &Found, lot: usize) -> u32 {
-        let units = self.problem.units;
-        found
-            .from
-            .iter()
-            .map(|from| match from {
-                Some(From::Lots(lots)) if lots.len() == 1 && lots[0] == lot => units,
-                Some(From::Lots(lots)) if lots.len() > 1 => lots.iter().filter(|l| **l == lot).count() as u32,
-                _ => 0,
-            })
-            .sum()
-    }
+/// What the lines are shown on.
+#[derive(Debug, Clone, Copy)]
+pub struct Page {
+    pub look: Look,
+    pub colour: bool,
+    /// The width of a terminal; `None` in a pipe.
+    pub columns: Option<usize>,
 }
 
 /// The answer in lines.
-pub fn text(answer: &Answer<'_>, look: Look, colour: bool) -> Vec<String> {
+pub fn text(answer: &Answer<'_>, page: Page) -> Vec<String> {
+    let Page { look, colour, columns } = page;
+    let prose = |text: &str| wrapped(text, columns, 2);
     let mut lines = Vec::new();
     for breach in &answer.before.breaches {
-        lines.push(format!("fitted now, against the rules: {breach}"));
+        lines.push(prose(&format!("fitted now, against the rules: {breach}")));
     }
     let (Some(best), Some(told)) = (answer.outcome.plans.first(), answer.told.first()) else {
-        lines.extend(nothing_fits(answer));
+        lines.extend(nothing_fits(answer).into_iter().chain(notes(answer)).map(|line| prose(&line)));
         return lines;
     };
     let mark = |at: crate::board::SlotRef<'_>| {
@@ -101,34 +45,54 @@ pub fn text(answer: &Answer<'_>, look: Look, colour: bool) -> Vec<String> {
     lines.extend(slot_map(answer.problem.board, &mark, look).shown(colour));
     lines.extend(legend([State::Fitted, State::Planned, State::Leaves, State::Empty], look).shown(colour));
     lines.push(String::new());
-    lines.extend(told.reasons.iter().map(|reason| format!("- {}", shown_within(reason, 300))));
+    lines.extend(answer.places(best).iter().map(|line| prose(line)));
     lines.push(String::new());
-    lines.extend(alternatives(answer, best, look, colour));
+    lines.extend(told.reasons.iter().map(|reason| prose(&format!("- {}", shown_within(reason, 600)))));
     lines.push(String::new());
-    lines.extend(purchase(answer, best, look, colour));
+    lines.extend(alternatives(answer, page));
+    lines.extend(below_the_table(answer).iter().map(|line| prose(line)));
+    lines.push(String::new());
+    lines.extend(purchase(answer, best, page));
     let picks = picks(answer, best);
     if !picks.is_empty() {
         let heads = [("unit", Align::Left), ("slot", Align::Left), ("lot", Align::Left)];
         let rows: Vec<Vec<String>> =
             picks.into_iter().map(|pick| vec![pick.unit, pick.slot.to_string(), pick.lot]).collect();
         lines.push("units differ in the lots their modules come from:".to_owned());
-        lines.extend(table(&heads, &rows, look).shown(colour));
+        lines.extend(fitting(&heads, &rows, page));
     }
     let handlings = answer.handlings(best);
     if answer.modules.iter().any(Option::is_some) {
-        lines.push(format!("{} in this order:", counted(best.score.moves as usize, "handling")));
-        lines.extend(handlings.iter().enumerate().map(|(n, h)| format!("{:3}. {}", n + 1, answer.handling(*h))));
+        let each = if answer.problem.units > 1 { " in each unit" } else { "" };
+        let tray = if handlings.iter().any(|h| matches!(h, Handling::Park { .. })) {
+            ", with one place in the tray"
+        } else {
+            ""
+        };
+        let count = counted(best.score.moves as usize, "handling");
+        lines.push(prose(&format!(
+            "{count}{each} (taking a module out is one, seating it another), in this order{tray}:"
+        )));
+        let line =
+            |(n, h): (usize, &Handling)| wrapped(&format!("{:3}. {}", n + 1, answer.handling(best, *h)), columns, 5);
+        lines.extend(handlings.iter().enumerate().map(line));
     }
     if let Some(front) = answer.front.as_ref().filter(|f| f.plans.len() > 1) {
         lines.push(String::new());
-        lines.extend(trade_off(answer, front, look, colour));
+        let more = if front.complete { "" } else { " (there are more)" };
+        lines.push(prose(&format!("trade-off{more}: none of these is beaten in memory, cost and bandwidth at once")));
+        lines.extend(trade_off(answer, front, page));
     }
     lines.push(String::new());
-    lines.push(proof(answer));
-    lines.extend(unjudged(&told.unknown));
-    let notes = answer.outcome.notes.iter().chain(&answer.stock.notes);
-    lines.extend(notes.map(|note| format!("note: {}", shown_within(note, 300))));
+    lines.push(prose(&proof(answer)));
+    lines.extend(unjudged(&told.unknown).iter().map(|line| prose(line)));
+    lines.extend(notes(answer).map(|note| prose(&note)));
     lines
+}
+
+fn notes<'a>(answer: &'a Answer<'_>) -> impl Iterator<Item = String> + 'a {
+    let all = answer.outcome.notes.iter().chain(&answer.stock.notes).chain(&answer.notes);
+    all.map(|note| format!("note: {}", shown_within(note, 300)))
 }
 
 /// What could not be judged; the same of several slots in one line.
@@ -150,101 +114,74 @@ fn unjudged(unknown: &[String]) -> Vec<String> {
         .collect()
 }
 
-fn proof(answer: &Answer<'_>) -> String {
+pub(super) fn proof(answer: &Answer<'_>) -> String {
     let outcome = &answer.outcome;
     match (outcome.exhausted, outcome.bound) {
         (true, _) if outcome.alternatives_exhausted => {
-            "proven: every arrangement was searched or ruled out; nothing is better. The next best are the best found of \
-             other worth"
+            "proven: every arrangement was searched or ruled out, and nothing is better than plan 1. The others are the best \
+             found beside it"
                 .to_owned()
         }
         (true, _) => {
-            "proven: every arrangement was searched or ruled out; nothing is better. The next best were cut short"
+            "proven: every arrangement was searched or ruled out, and nothing is better than plan 1. The search for the next \
+             best was cut short"
                 .to_owned()
         }
-        (false, Some(bound)) => {
-            format!("NOT proven: the search was cut short; nothing beats {bound} in what goes first")
-        }
+        (false, Some(bound)) => format!("NOT proven: the search was cut short; {}", bound_in_words(answer, bound)),
         (false, None) => "NOT proven: the search was cut short".to_owned(),
     }
 }
 
+/// What no plan can beat, in the unit of what goes first.
+fn bound_in_words(answer: &Answer<'_>, bound: i128) -> String {
+    let whole = u64::try_from(bound).unwrap_or(0);
+    let scale = answer.told.first().map_or(0, |told| told.bandwidth.best_mb_s);
+    let score = answer.outcome.plans.first().map(|plan| plan.score);
+    let (text, reached) = match answer.problem.prefer.order()[0] {
+        Criterion::Bandwidth => {
+            // A plan has no more than the whole board; rounded up, so that what is said holds.
+            let percent = whole.min(scale).saturating_mul(100).div_ceil(scale.max(1));
+            let text = format!("no plan gives more than {percent} % of this board's best bandwidth");
+            (text, score.is_some_and(|s| s.mb_s >= whole.min(scale)))
+        }
+        Criterion::Cost => {
+            let cost = format!("{} {}", Money(whole), shown(answer.currency()));
+            (format!("no plan costs less than {}", cost.trim_end()), score.is_some_and(|s| s.cost.0 <= whole))
+        }
+        _ => {
+            let text = format!("no plan takes fewer than {}", counted(usize::try_from(bound).unwrap_or(0), "module"));
+            (text, score.is_some_and(|s| u64::from(s.modules) <= whole))
+        }
+    };
+    let rest = if reached { ", and plan 1 reaches that: only what goes after it is not proven" } else { "" };
+    format!("{text}{rest}")
+}
+
 fn nothing_fits(answer: &Answer<'_>) -> Vec<String> {
     let proven = if answer.outcome.exhausted { "" } else { " was found before the time was up" };
-    let mut lines = vec![format!("no plan meets {}{proven}", answer.problem.target.size())];
+    let mut lines = vec![match answer.problem.target {
+        Target::AtLeast(size) => format!("no plan meets {size}{proven}"),
+        Target::Exactly(size) => format!("no plan gives exactly {size}{proven}"),
+    }];
     let Some(shortage) = &answer.shortage else { return lines };
-    lines.extend(shortage.reasons.iter().map(|reason| format!("- {}", shown_within(reason, 400))));
+    lines.extend(shortage.reasons.iter().map(|reason| format!("- {}", shown_within(reason, 600))));
+    let each = if answer.problem.units > 1 { " in each unit" } else { "" };
     if let Some(below) = shortage.below {
-        lines.push(format!("nearest below: {below}"));
+        lines.push(format!("nearest below that can be met: {below}{each}"));
     }
     if let Some(above) = shortage.above {
-        lines.push(format!("nearest above: {above}"));
+        lines.push(format!("nearest above that can be met: {above}{each}"));
     }
     lines
 }
 
-/// The search as the plan file carries it.
-pub fn considered(answer: &Answer<'_>) -> Option<Considered> {
-    let best = answer.outcome.plans.first()?;
-    let scale = answer.told.first().map_or(0, |told| told.bandwidth.best_mb_s);
-    let slots = answer.problem.board.slots().count() as u32;
-    let cost =
-        |money: Money| answer.priced().then(|| format!("{money} {}", shown(answer.currency())).trim_end().to_owned());
-    let measured = |found: &Found, why_not: Option<String>| Measured {
-        memory: found.score.capacity.to_string(),
-        modules: found.score.modules,
-        mts: found.score.mts.0,
-        bandwidth_percent: u32::try_from((found.score.mb_s * 100).checked_div(scale).unwrap_or(0)).unwrap_or(0),
-        cost: cost(found.score.cost),
-        moves: found.score.moves,
-        free_slots: slots.saturating_sub(found.score.modules),
-        why_not,
-    };
-    let why = |other: &Found| Some(why_worse(answer.problem.prefer, best, other, answer.currency()));
-    let taken = |&(lot, n): &(usize, u32)| {
-        let here = &answer.problem.lots[lot];
-        Taken {
-            lot: here.name.clone(),
-            part: here.part.clone(),
-            there: here.count,
-            needed: answer.needed(best, lot),
-            taken: n,
-            packs: packs(n, here.pack.max(1)),
-            cost: cost(Money(here.price.0 * u64::from(n))),
-        }
-    };
-    Some(Considered {
-        proof: proof(answer),
-        handling: answer.handlings(best).iter().map(|handling| answer.handling(*handling)).collect(),
-        alternative: answer.outcome.plans.iter().skip(1).map(|other| measured(other, why(other))).collect(),
-        front: answer.front.iter().flat_map(|front| &front.plans).map(|plan| measured(plan, None)).collect(),
-        purchase: best.bought.iter().map(taken).collect(),
-        pick: picks(answer, best),
-    })
+/// Whole per cent; a star where measured machines left the estimate.
+fn percent(best_mb_s: u64, mb_s: u64, star: bool) -> String {
+    let star = if star { "*" } else { "" };
+    format!("{} %{star}", (mb_s * 100).checked_div(best_mb_s).unwrap_or(0))
 }
 
-/// Which unit takes from which lot, slot by slot, where units differ.
-fn picks(answer: &Answer<'_>, best: &Found) -> Vec<Pick> {
-    let mut picks = Vec::new();
-    for at in answer.problem.board.slots() {
-        let Some(From::Lots(lots)) = &best.from[at.index] else { continue };
-        if lots.len() < 2 {
-            continue;
-        }
-        for (n, lot) in lots.iter().enumerate() {
-            let unit = answer.units.get(n).cloned().unwrap_or_else(|| format!("unit {}", n + 1));
-            picks.push(Pick { unit, slot: at.slot.label.clone(), lot: answer.problem.lots[*lot].name.clone() });
-        }
-    }
-    picks.sort_by(|a, b| a.unit.cmp(&b.unit));
-    picks
-}
-
-fn percent(best_mb_s: u64, mb_s: u64) -> String {
-    format!("{} %", (mb_s * 100).checked_div(best_mb_s).unwrap_or(0))
-}
-
-fn alternatives(answer: &Answer<'_>, best: &Found, look: Look, colour: bool) -> Vec<String> {
+fn alternatives(answer: &Answer<'_>, page: Page) -> Vec<String> {
     let heads = [
         ("plan", Align::Right),
         ("memory", Align::Right),
@@ -253,8 +190,8 @@ fn alternatives(answer: &Answer<'_>, best: &Found, look: Look, colour: bool) -> 
         ("channels", Align::Right),
         ("bandwidth", Align::Right),
         ("cost", Align::Right),
-        ("moves", Align::Right),
-        ("free", Align::Right),
+        ("handlings", Align::Right),
+        ("free slots", Align::Right),
     ];
     let slots = answer.problem.board.slots().count();
     let rows: Vec<Vec<String>> = answer
@@ -271,22 +208,54 @@ fn alternatives(answer: &Answer<'_>, best: &Found, look: Look, colour: bool) -> 
                 s.modules.to_string(),
                 s.mts.0.to_string(),
                 format!("{}/{}", told.channels.0, told.channels.1),
-                percent(told.bandwidth.best_mb_s, s.mb_s),
+                percent(told.bandwidth.best_mb_s, s.mb_s, told.estimate.is_some()),
                 answer.amount(s.cost),
                 s.moves.to_string(),
                 (slots - s.modules as usize).to_string(),
-                if n == 0 { String::new() } else { why_worse(answer.problem.prefer, best, found, answer.currency()) },
             ]
         })
         .collect();
-    let mut lines = table(&heads, &rows, look).shown(colour);
-    for (n, other) in answer.outcome.plans.iter().enumerate().skip(1) {
-        lines.push(format!("why not {}: {}", n + 1, why_worse(answer.problem.prefer, best, other, answer.currency())));
+    fitting(&heads, &rows, page)
+}
+
+/// A table; a line a row with the names of its columns where a terminal is too narrow for it. A pipe has no width.
+fn fitting(heads: &[(&str, Align)], rows: &[Vec<String>], page: Page) -> Vec<String> {
+    let wide = |n: usize| {
+        let cells = rows.iter().filter_map(|row| row.get(n)).map(|cell| cell.chars().count());
+        cells.chain([heads[n].0.len()]).max().unwrap_or(0) + 2
+    };
+    let width: usize = (0..heads.len()).map(wide).sum();
+    if page.columns.is_none_or(|columns| width <= columns + 2) {
+        return table(heads, rows, Look { width, ..page.look }).shown(page.colour);
+    }
+    let line = |row: &Vec<String>| {
+        let cells = heads.iter().zip(row).map(|((head, _), cell)| format!("{head} {}", shown(cell)));
+        wrapped(&cells.collect::<Vec<_>>().join(", "), page.columns, 2)
+    };
+    rows.iter().map(line).collect()
+}
+
+/// Which figures of the table are estimates that measured machines left, and why each plan is not the first.
+fn below_the_table(answer: &Answer<'_>) -> Vec<String> {
+    let mut lines = Vec::new();
+    let bands: Vec<String> = answer
+        .told
+        .iter()
+        .enumerate()
+        .filter_map(|(n, told)| told.estimate.as_ref().map(|e| format!("plan {}: {}", n + 1, e.band())))
+        .collect();
+    if !bands.is_empty() {
+        lines.push(format!("* estimate; measured machines let expect {}", bands.join(", ")));
+    }
+    for (n, other) in answer.outcome.plans.iter().enumerate() {
+        if let Some(why) = answer.why_not(n) {
+            lines.push(format!("why not {} ({}): {why}", n + 1, made_of(other)));
+        }
     }
     lines
 }
 
-fn purchase(answer: &Answer<'_>, best: &Found, look: Look, colour: bool) -> Vec<String> {
+fn purchase(answer: &Answer<'_>, best: &Found, page: Page) -> Vec<String> {
     let heads = [
         ("lot", Align::Left),
         ("module", Align::Left),
@@ -315,7 +284,7 @@ fn purchase(answer: &Answer<'_>, best: &Found, look: Look, colour: bool) -> Vec<
     if rows.is_empty() {
         return vec!["nothing is taken from stock".to_owned()];
     }
-    let mut lines = table(&heads, &rows, look).shown(colour);
+    let mut lines = fitting(&heads, &rows, page);
     let units = counted(answer.problem.units as usize, "unit");
     if answer.priced() {
         lines.push(format!("for {units}: {} {}", best.score.cost, shown(answer.currency())).trim_end().to_owned());
@@ -325,16 +294,7 @@ fn purchase(answer: &Answer<'_>, best: &Found, look: Look, colour: bool) -> Vec<
     lines
 }
 
-/// `8 single`, `1 pack of 4`, `2 packs of 4`.
-fn packs(modules: u32, pack: u32) -> String {
-    if pack == 1 {
-        format!("{modules} single")
-    } else {
-        format!("{} of {pack}", counted((modules / pack) as usize, "pack"))
-    }
-}
-
-fn trade_off(answer: &Answer<'_>, front: &Front, look: Look, colour: bool) -> Vec<String> {
+fn trade_off(answer: &Answer<'_>, front: &Front, page: Page) -> Vec<String> {
     let heads = [
         ("memory", Align::Right),
         ("cost", Align::Right),
@@ -349,120 +309,9 @@ fn trade_off(answer: &Answer<'_>, front: &Front, look: Look, colour: bool) -> Ve
         .map(|p| {
             let s = p.score;
             let modules = s.modules.to_string();
-            vec![s.capacity.to_string(), answer.amount(s.cost), percent(best, s.mb_s), s.mts.0.to_string(), modules]
+            let bandwidth = percent(best, s.mb_s, answer.estimate(p).is_some());
+            vec![s.capacity.to_string(), answer.amount(s.cost), bandwidth, s.mts.0.to_string(), modules]
         })
         .collect();
-    let more = if front.complete { "" } else { " (there are more)" };
-    let mut lines = vec![format!("trade-off{more}: none of these is beaten in memory, cost and bandwidth at once")];
-    lines.extend(table(&heads, &rows, look).shown(colour));
-    lines
-}
-
-/// The answer as JSON. Stable: keys are added, never renamed.
-pub fn json(answer: &Answer<'_>) -> Value {
-    let best = answer.outcome.plans.first();
-    let plans: Vec<Value> = answer
-        .outcome
-        .plans
-        .iter()
-        .zip(&answer.told)
-        .enumerate()
-        .map(|(n, (found, told))| {
-            let mut value = measures(answer, found, told.bandwidth.best_mb_s);
-            let why =
-                best.filter(|_| n > 0).map(|best| why_worse(answer.problem.prefer, best, found, answer.currency()));
-            let more = json!({
-                "limited_by": told.speed.limited_by.iter().map(ToString::to_string).collect::<Vec<_>>(),
-                "currency": answer.stock.currency,
-                "channels_used": told.channels.0,
-                "channels": told.channels.1,
-                "slots": slots(answer, found),
-                "regions": told.bandwidth.sockets.iter().flat_map(|socket| socket.regions.iter().map(|r| json!({
-                    "socket": socket.label, "gib": r.size, "ways": r.ways,
-                }))).collect::<Vec<_>>(),
-                "peak_mb_s": told.bandwidth.sockets.iter()
-                    .map(|s| json!({ "socket": s.label, "mb_s": s.peak_mb_s })).collect::<Vec<_>>(),
-                "narrowest_ways": told.bandwidth.narrowest,
-                "reasons": told.reasons,
-                "why_not_first": why,
-                "unknown": told.unknown,
-                "purchase": found.bought.iter().map(|&(lot, n)| {
-                    let here = &answer.problem.lots[lot];
-                    json!({
-                        "lot": here.name, "part": here.part, "there": here.count, "needed": answer.needed(found, lot),
-                        "taken": n, "pack": here.pack, "packs": n / here.pack.max(1),
-                        "cost": answer.priced().then(|| Money(here.price.0 * u64::from(n)).to_string()),
-                    })
-                }).collect::<Vec<_>>(),
-                "handlings": answer.handlings(found).iter().map(|h| answer.handling(*h)).collect::<Vec<_>>(),
-            });
-            if let (Some(value), Value::Object(more)) = (value.as_object_mut(), more) {
-                value.extend(more);
-            }
-            value
-        })
-        .collect();
-    let scale = answer.told.first().map_or(0, |t| t.bandwidth.best_mb_s);
-    let front = answer.front.as_ref();
-    json!({
-        "plans": plans,
-        "front": front.map_or_else(Vec::new, |f| f.plans.iter().map(|p| measures(answer, p, scale)).collect::<Vec<_>>()),
-        "front_complete": front.is_some_and(|f| f.complete),
-        "exhausted": answer.outcome.exhausted,
-        "alternatives_exhausted": answer.outcome.alternatives_exhausted,
-        "bound": answer.outcome.bound.map(|b| b.to_string()),
-        "fitted_breaches": answer.before.breaches.iter()
-            .map(|b| json!({ "rule": b.rule, "slots": b.slots, "what": b.what, "source": b.source })).collect::<Vec<_>>(),
-        "shortage": answer.shortage.as_ref().map(|s| json!({
-            "reasons": s.reasons, "nearest_below_gib": s.below, "nearest_above_gib": s.above,
-        })),
-        "notes": answer.outcome.notes.iter().chain(&answer.stock.notes).collect::<Vec<_>>(),
-    })
-}
-
-fn measures(answer: &Answer<'_>, found: &Found, best_mb_s: u64) -> Value {
-    let s = found.score;
-    json!({
-        "capacity_gib": s.capacity,
-        "modules": s.modules,
-        "mts": s.mts,
-        // Hundredths: an estimate deserves no more digits.
-        "effective_bandwidth": (s.mb_s * 100).checked_div(best_mb_s).unwrap_or(0),
-        "cost": answer.priced().then(|| s.cost.to_string()),
-        "moves": s.moves,
-        "free_slots": answer.problem.board.slots().count() - s.modules as usize,
-    })
-}
-
-fn slots(answer: &Answer<'_>, found: &Found) -> Vec<Value> {
-    let mut serials: Vec<Vec<&String>> = answer.problem.lots.iter().map(|l| l.serials.iter().rev().collect()).collect();
-    answer
-        .problem
-        .board
-        .slots()
-        .filter_map(|at| {
-            let (from, seat) = (found.from[at.index].as_ref()?, found.seats[at.index].as_ref()?);
-            let (part, serial, lots) = match from {
-                From::Fitted(was) => {
-                    let module = answer.modules.get(*was).and_then(Option::as_ref);
-                    let identity = module.map(|m| m.identity.clone()).unwrap_or_default();
-                    (identity.part, identity.serial, Vec::new())
-                }
-                From::Lots(lots) => {
-                    let one = if let [only] = lots[..] { Some(only) } else { None };
-                    let serial = one.filter(|_| answer.problem.units == 1).and_then(|l| serials[l].pop().cloned());
-                    let names = lots.iter().map(|l| answer.problem.lots[*l].name.clone()).collect();
-                    (one.and_then(|l| answer.problem.lots[l].part.clone()), serial, names)
-                }
-            };
-            let was = match from {
-                From::Fitted(was) => Some(answer.label(*was)),
-                From::Lots(_) => None,
-            };
-            Some(json!({
-                "slot": at.slot.label, "part": part, "gib": seat.spec.gib, "kind": seat.spec.kind,
-                "ranks": seat.spec.ranks, "serial": serial, "from": was, "lots": lots,
-            }))
-        })
-        .collect()
+    fitting(&heads, &rows, page)
 }

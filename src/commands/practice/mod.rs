@@ -194,5 +194,5 @@ fn plan() -> Result<Plan, CommandError> {
         return Err(bad("the practice stock does not fit its board".to_owned()));
     };
     let name = format!("{}, {}", board.name, best.score.capacity);
-    Ok(draft(&name, &problem, best, &vec![None; slots], &order, &explain(&problem, best)))
+    Ok(draft(&name, &problem, best, &vec![None; slots], &order, &explain(&problem, best, "")))
 }

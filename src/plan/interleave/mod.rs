@@ -7,8 +7,10 @@
 //! of a stream that walks all memory evenly: capacity / sum(region / ways) channels' worth. It is an estimate: clock and
 //! interleave only. All arithmetic is in whole numbers; MB/s are rounded down.
 
+mod measured;
 mod regions;
 
+pub use measured::{Estimate, estimate};
 pub use regions::{Region, regions};
 
 use super::seat::{Cpus, Seat};
@@ -25,8 +27,10 @@ pub struct SocketBandwidth {
     pub regions: Vec<Region>,
     /// MT/s x 8 x channels that hold a module, in MB/s.
     pub peak_mb_s: u64,
-    /// Estimated, in MB/s.
+    /// Estimated for one stream over all of it, in MB/s.
     pub effective_mb_s: u64,
+    /// What many streams at once can reach: every channel loaded by what it holds, in MB/s.
+    pub loaded_mb_s: u64,
 }
 
 /// What a population gives.
@@ -93,7 +97,10 @@ pub fn bandwidth(board: &Board, cpus: &Cpus, seats: &[Option<Seat>], mts: Mts) -
         }
         let found = regions(&caps[index], &controllers, board.interleave.as_ref());
         let used = caps[index].iter().filter(|&&cap| cap > 0).count() as u64;
+        let (held, fullest) = (caps[index].iter().sum::<u64>(), caps[index].iter().copied().max().unwrap_or(0));
+        let loaded = (u128::from(held) * u128::from(mts.0) * u128::from(MB_S_PER_MTS)).checked_div(u128::from(fullest));
         sockets.push(SocketBandwidth {
+            loaded_mb_s: loaded.and_then(|mb_s| u64::try_from(mb_s).ok()).unwrap_or(0),
             label: socket.label.clone(),
             peak_mb_s: used * u64::from(mts.0) * MB_S_PER_MTS,
             effective_mb_s: effective_mb_s(&found, mts),

@@ -98,42 +98,78 @@ mod tests {
         );
     }
 
-    proptest! {
-        #[test]
-        fn every_order_ends_in_the_plan_with_one_in_the_tray_at_most(
-            shuffled in Just((0..8usize).collect::<Vec<_>>()).prop_shuffle(),
-            keep in prop::collection::vec(0u8..4, 8),
-        ) {
-            let fitted: Vec<bool> = keep.iter().map(|k| *k != 3).collect();
-            let from: Vec<Option<From>> = (0..8).map(|to| match keep[to] {
-                0 if fitted[shuffled[to]] => Some(From::Fitted(shuffled[to])),
-                1 => Some(From::Lots(vec![0])),
-                _ => None,
-            }).collect();
-            let plan = found(from.clone());
-            let mut held: Vec<Option<From>> =
-                (0..8).map(|s| fitted[s].then_some(From::Fitted(s))).collect();
-            let mut tray: Vec<From> = Vec::new();
-            for handling in order(&fitted, &plan) {
-                match handling {
-                    Handling::Remove { slot } => prop_assert!(held[slot].take().is_some()),
-                    Handling::Move { from, to } => {
-                        prop_assert!(held[to].is_none());
-                        held[to] = held[from].take();
-                    }
-                    Handling::Park { slot } => tray.extend(held[slot].take()),
-                    Handling::Unpark { to, .. } => {
-                        prop_assert!(held[to].is_none());
-                        held[to] = tray.pop();
-                    }
-                    Handling::Insert { slot } => {
-                        prop_assert!(held[slot].is_none());
-                        held[slot] = Some(From::Lots(vec![0]));
+    /// Plays the handlings with hands that refuse what hands cannot do; what is held at the end and how many modules
+    /// were taken out or seated.
+    fn played(fitted: &[bool], handlings: &[Handling]) -> Result<(Vec<Option<From>>, usize), String> {
+        let mut held: Vec<Option<From>> =
+            fitted.iter().enumerate().map(|(slot, fitted)| fitted.then_some(From::Fitted(slot))).collect();
+        let (mut tray, mut hands) = (None, 0);
+        for handling in handlings {
+            let out = |held: &mut Vec<Option<From>>, slot: usize| held[slot].take().ok_or(format!("{slot} is empty"));
+            let seat = |held: &mut Vec<Option<From>>, slot: usize, module: From| match held[slot].replace(module) {
+                Some(was) => Err(format!("{slot} holds {was:?}")),
+                None => Ok(()),
+            };
+            hands += 1;
+            match *handling {
+                Handling::Remove { slot } => drop(out(&mut held, slot)?),
+                Handling::Move { from, to } => {
+                    hands += 1;
+                    let module = out(&mut held, from)?;
+                    seat(&mut held, to, module)?;
+                }
+                Handling::Park { slot } => {
+                    if tray.replace(out(&mut held, slot)?).is_some() {
+                        return Err("the tray has one place".to_owned());
                     }
                 }
-                prop_assert!(tray.len() <= 1);
+                Handling::Unpark { from, to } => {
+                    let module = tray.take().ok_or("nothing in the tray")?;
+                    if module != From::Fitted(from) {
+                        return Err(format!("the tray holds {module:?}, not that of {from}"));
+                    }
+                    seat(&mut held, to, module)?;
+                }
+                Handling::Insert { slot } => seat(&mut held, slot, From::Lots(vec![0]))?,
             }
-            prop_assert_eq!(held, from);
+        }
+        if tray.is_some() { Err("left in the tray".to_owned()) } else { Ok((held, hands)) }
+    }
+
+    #[test]
+    fn hands_that_are_asked_for_the_impossible_say_so() {
+        for wrong in [
+            vec![Handling::Remove { slot: 1 }],
+            vec![Handling::Insert { slot: 0 }],
+            vec![Handling::Move { from: 0, to: 0 }, Handling::Move { from: 1, to: 0 }],
+            vec![Handling::Park { slot: 0 }],
+            vec![Handling::Unpark { from: 0, to: 1 }],
+        ] {
+            assert!(played(&[true, false], &wrong).is_err(), "{wrong:?}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn every_order_is_playable_ends_in_the_plan_and_takes_the_fewest_handlings(
+            shuffled in Just((0..10usize).collect::<Vec<_>>()).prop_shuffle(),
+            keep in prop::collection::vec(0u8..5, 10),
+            had in prop::collection::vec(0u8..4, 10),
+        ) {
+            let fitted: Vec<bool> = had.iter().map(|had| *had != 0).collect();
+            // Many moves, so that rings of every length come up.
+            let from: Vec<Option<From>> = (0..10).map(|to| match keep[to] {
+                0..=2 if fitted[shuffled[to]] => Some(From::Fitted(shuffled[to])),
+                3 => Some(From::Lots(vec![0])),
+                _ => None,
+            }).collect();
+            let (held, hands) = played(&fitted, &order(&fitted, &found(from.clone()))).map_err(TestCaseError::fail)?;
+            prop_assert_eq!(&held, &from);
+            // A module that goes elsewhere is taken out and seated, one that leaves is taken out, a new one is seated.
+            let stays = |slot: usize| from[slot] == Some(From::Fitted(slot));
+            let out = (0..10).filter(|&slot| fitted[slot] && !stays(slot)).count();
+            let seated = (0..10).filter(|&slot| from[slot].is_some() && !stays(slot)).count();
+            prop_assert_eq!(hands, out + seated);
         }
     }
 }

@@ -257,7 +257,7 @@ fn sockets(judge: &mut Judge<'_>, cpus: &Cpus, filled: &[Filled<'_>]) {
                 judge.breach(Rule::CpuCapacity, slots, what);
             }
             Some(_) => {}
-            None => judge.unknown(format!("how much memory the processor in {label} addresses is not known")),
+            None => judge.unknown(format!("the processor in {label}: how much memory it addresses is not known")),
         }
     }
     if board.limits.sockets_match == Some(true)

@@ -24,6 +24,8 @@ pub struct Bound {
     tails: Vec<Vec<i128>>,
     /// Least worth of one socket of each kind by its coarse granules.
     units: Vec<Vec<i128>>,
+    /// The same for each capacity of its largest channel.
+    by_largest: Vec<Vec<(u32, Vec<i128>)>>,
     /// The bound on the whole family.
     pub least: i128,
     /// Granules to a coarse granule.
@@ -93,6 +95,7 @@ impl Bound {
             after: Vec::new(),
             tails: Vec::new(),
             units: Vec::new(),
+            by_largest: Vec::new(),
             least: INF,
             coarse,
             need: instance.need.div_ceil(coarse) as usize,
@@ -100,7 +103,8 @@ impl Bound {
             exact: coarse == 1 && instance.most == instance.need,
             with_bandwidth,
         };
-        let units: Vec<Vec<i128>> = instance.kinds.iter().map(|k| bound.socket(instance, k)).collect();
+        bound.by_largest = instance.kinds.iter().map(|k| bound.socket(instance, k)).collect();
+        let units: Vec<Vec<i128>> = bound.by_largest.iter().map(|tables| least(tables)).collect();
         bound.after = vec![vec![INF; bound.need + 1]; instance.sockets.len() + 1];
         bound.after[instance.sockets.len()][0] = 0;
         for i in (0..instance.sockets.len()).rev() {
@@ -182,7 +186,12 @@ impl Bound {
             return 0;
         }
         let cap = cells as u64 * u64::from(self.coarse);
-        let most = instance.most_mb_s(n, cap, largest);
+        // Coarse granules are rounded up: no count of what is left over the emptiest channel.
+        let most = if self.coarse == 1 {
+            instance.most_mb_s(n, cap, largest)
+        } else {
+            instance.most_mb_s_with(n, cap, u64::from(largest), u64::MAX)
+        };
         let narrow = NARROW.saturating_sub(u64::from(n));
         let w = instance.weights;
         let settle = w.narrow * i128::from(narrow);
@@ -199,23 +208,34 @@ impl Bound {
         caps
     }
 
-    /// Least worth of one socket of a kind by its capacity in coarse granules.
-    fn socket(&self, instance: &Instance<'_>, kind: &super::instance::SocketKind) -> Vec<i128> {
+    /// Least worth of one socket of a kind by its capacity in coarse granules, for each largest channel; 0 is the empty
+    /// socket.
+    fn socket(&self, instance: &Instance<'_>, kind: &super::instance::SocketKind) -> Vec<(u32, Vec<i128>)> {
         let cells = self.cells(instance, kind);
-        let mut out = vec![INF; cells + 1];
+        let mut empty = vec![INF; cells + 1];
         let nothing: i128 =
             kind.runs.iter().fold(0i128, |a, r| (a + self.empty[r.0].saturating_mul(i128::from(r.1))).min(INF));
         if nothing < INF {
-            out[0] = nothing - self.gain(instance, 0, 0, 0);
+            empty[0] = nothing - self.gain(instance, 0, 0, 0);
         }
-        for largest in self.largest(instance) {
+        let filled = self.largest(instance).into_iter().map(|largest| {
+            let mut out = vec![INF; cells + 1];
             for (n, row) in self.forward(instance, kind, largest, cells).iter().enumerate() {
                 for (c, &worth) in row.iter().enumerate().filter(|(_, w)| **w < INF) {
                     out[c] = out[c].min(worth - self.gain(instance, n as u32, c, largest));
                 }
             }
-        }
-        out
+            (largest, out)
+        });
+        filled.chain([(0, empty)]).collect()
+    }
+
+    /// What no plan with a socket of kind `kind` whose largest channel is `largest` can beat.
+    pub fn least_with(&self, kind: usize, largest: u32, others: &[i128]) -> i128 {
+        let Some((_, table)) = self.by_largest[kind].iter().find(|t| t.0 == largest) else { return -INF };
+        let others = self.tail(others, table.len() - 1);
+        let sums = table.iter().zip(&others).filter(|(a, b)| **a < INF && **b < INF).map(|(a, b)| a + b);
+        sums.min().map_or(INF, |least| least + self.base)
     }
 
     /// By number of filled channels and capacity: least worth of a whole socket with no channel above `largest`.
@@ -488,4 +508,10 @@ impl Backward {
     pub fn at(&self, run: usize, k: usize, earlier: usize, cell: usize) -> i128 {
         self.runs[run][k][earlier].get(cell).copied().unwrap_or(INF)
     }
+}
+
+/// Least of all tables at each place.
+fn least(tables: &[(u32, Vec<i128>)]) -> Vec<i128> {
+    let cells = tables.first().map_or(0, |t| t.1.len());
+    (0..cells).map(|c| tables.iter().map(|t| t.1[c]).min().unwrap_or(INF)).collect()
 }

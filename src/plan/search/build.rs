@@ -459,6 +459,13 @@ impl<'a> Shared<'a> {
             sockets.push(at);
         }
         let (need, most) = self.range(u64::from(mult))?;
+        let mut floors = vec![0u32; symbols.first().map_or(0, |s| s.cap as usize + 1)];
+        for symbol in &symbols {
+            floors[symbol.cap as usize] = symbol.cap;
+        }
+        for cap in 1..floors.len() {
+            floors[cap] = floors[cap].max(floors[cap - 1]);
+        }
         let channels = board.socket.iter().map(|s| s.channel.len()).max().unwrap_or(1) as u32;
         let mut ways: Vec<u32> = match &board.interleave {
             Some(i) => i.ways.iter().map(|&w| u32::from(w)).chain([1]).filter(|&w| w > 0).collect(),
@@ -478,7 +485,9 @@ impl<'a> Shared<'a> {
             channel_mb_s: u64::from(family.mts.0) * MB_S_PER_MTS,
             ways,
             weights: self.weights,
+            floors,
             budget: self.problem.budget.map(|b| b.0),
+            bare: !equal && listed.iter().all(|(content, _)| content.iter().all(|c| *c == (None, false))),
         })
     }
 

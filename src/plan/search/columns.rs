@@ -53,14 +53,15 @@ pub struct Prepared {
     cost: Option<Backward>,
 }
 
-/// Makes the tables of one kind of socket.
-pub fn prepare(instance: &Instance<'_>, kind: usize, bound: &Bound, cost: Option<&Bound>) -> Prepared {
+/// Makes the tables of one kind of socket for limits of `limit` or less.
+pub fn prepare(instance: &Instance<'_>, kind: usize, bound: &Bound, cost: Option<&Bound>, limit: i128) -> Prepared {
     let others = bound.others(instance, kind);
     let mut caps: Vec<u32> = instance.symbols.iter().map(|s| s.cap).collect();
     caps.dedup();
     let by_largest = caps
         .into_iter()
         .chain([0])
+        .filter(|&largest| bound.least_with(kind, largest, &others) < limit)
         .map(|largest| (largest, bound.backward(instance, kind, largest, &others)))
         .collect();
     let largest = instance.symbols.first().map_or(0, |s| s.cap);

@@ -6,6 +6,7 @@ use super::bound::Bound;
 use super::columns::{Column, Prepared, columns, prepare};
 use super::instance::{Choice, Demand, DemandKey, INF, Instance, key};
 use super::realise::{Split, realise};
+use super::weights::Weights;
 use super::work::Work;
 
 /// A plan of a family: arrangement of each searched socket and the modules for it.
@@ -23,17 +24,25 @@ pub struct Plan {
 pub struct Best {
     pub plans: Vec<(usize, Plan)>,
     most: usize,
+    weights: Weights,
+    /// Whether what only settles ties is searched as well.
+    pub ties: bool,
 }
 
 impl Best {
     /// Keeps the best `most` plans.
-    pub fn new(most: usize) -> Self {
-        Self { plans: Vec::new(), most }
+    pub fn new(most: usize, weights: Weights) -> Self {
+        Self { plans: Vec::new(), most, weights, ties: false }
     }
 
     /// Only what is worth less than this can still come in.
     pub fn limit(&self) -> i128 {
-        if self.plans.len() < self.most { INF } else { self.plans.last().map_or(INF, |p| p.1.worth) }
+        let last = if self.plans.len() < self.most { None } else { self.plans.last() };
+        match last {
+            None => INF,
+            Some((_, plan)) if self.ties => plan.worth,
+            Some((_, plan)) => self.weights.as_good(plan.worth),
+        }
     }
 
     /// Takes a plan of family `family` in, if it is new and good enough.
@@ -57,7 +66,7 @@ pub enum Reach {
 }
 
 /// Steps a family may take with its first prices.
-const FIRST_STEPS: u64 = 30_000;
+const FIRST_STEPS: u64 = 10_000;
 
 /// Steps of a first try without a growing limit.
 const DIRECT_STEPS: u64 = 4_000;
@@ -65,39 +74,55 @@ const DIRECT_STEPS: u64 = 4_000;
 /// Rounds of price moves for the plain cost.
 const COST_ROUNDS: usize = 25;
 
+/// The same where only a few steps are taken.
+const FIRST_ROUNDS: usize = 0;
+
 /// Demands whose modules are remembered.
 const KNOWN: usize = 100_000;
 
 /// Cells of table work to spend on prices.
 const PRICE_WORK: u64 = 12_000_000;
 
-/// Searches one family; what it finds goes into `best`.
-pub fn search(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mut Work<'_>) -> Reach {
-    let mut prices: Vec<i128> = instance.classes.iter().map(|c| slope(&c.curve)).collect();
-    match super::bag::least_cost(instance) {
-        Some(least) if instance.budget.is_none_or(|budget| least <= budget) => {}
-        _ => return Reach::All,
+/// One family with its first prices and what they prove.
+#[derive(Debug)]
+pub struct Ready {
+    prices: Vec<i128>,
+    bound: Bound,
+}
+
+/// `None` when nothing in the family can be better than what `best` holds.
+pub fn ready(instance: &Instance<'_>, best: &Best) -> Option<Ready> {
+    super::bag::least_cost(instance).filter(|least| instance.budget.is_none_or(|budget| *least <= budget))?;
+    let prices: Vec<i128> = instance.classes.iter().map(|c| slope(&c.curve)).collect();
+    let bound = Bound::new(instance, &prices, true);
+    (bound.least < best.limit() && bound.least < INF).then_some(Ready { prices, bound })
+}
+
+/// A bound on the plain cost where there is a budget; `Err` when the budget does not reach.
+fn within_budget(instance: &Instance<'_>, rounds: usize) -> Result<Option<Bound>, ()> {
+    let Some(budget) = instance.budget.map(i128::from) else { return Ok(None) };
+    let cost = cheapest(instance, budget, rounds);
+    if cost.least > budget { Err(()) } else { Ok(Some(cost)) }
+}
+
+/// Searches one family with its first prices, as far as a few steps go: most families are small.
+pub fn quick(instance: &Instance<'_>, ready: &Ready, family: usize, best: &mut Best, work: &mut Work<'_>) -> Reach {
+    let Ready { prices, bound } = ready;
+    if bound.least >= best.limit() {
+        return Reach::All;
     }
-    let mut bound = Bound::new(instance, &prices, true);
+    let Ok(cost) = within_budget(instance, FIRST_ROUNDS) else { return Reach::All };
+    widen(instance, family, bound, cost.as_ref(), prices, best, Some(FIRST_STEPS), work)
+}
+
+/// Searches one family to the end; what it finds goes into `best`.
+pub fn search(instance: &Instance<'_>, ready: &Ready, family: usize, best: &mut Best, work: &mut Work<'_>) -> Reach {
+    let Ready { mut prices, mut bound } = Ready { prices: ready.prices.clone(), bound: ready.bound.clone() };
+    if bound.least >= best.limit() {
+        return Reach::All;
+    }
+    let Ok(cost) = within_budget(instance, COST_ROUNDS) else { return Reach::All };
     let mut kept = prices.clone();
-    if bound.least >= best.limit() || bound.least >= INF {
-        return Reach::All;
-    }
-    let cost = instance.budget.map(|budget| cheapest(instance, i128::from(budget)));
-    if let (Some(cost), Some(budget)) = (&cost, instance.budget)
-        && cost.least > i128::from(budget)
-    {
-        return Reach::All;
-    }
-    // Most families are small: try with the first prices.
-    let room = work.room();
-    work.limit(FIRST_STEPS.min(room));
-    let first = widen(instance, family, &bound, cost.as_ref(), &prices, best, work);
-    if first == Reach::All || room <= FIRST_STEPS {
-        return first;
-    }
-    work.again();
-    work.limit(room);
     // Move the prices against the excess demand; keep the tightest bound.
     let rounds = (PRICE_WORK / table_work(instance, bound.coarse).max(1)).clamp(2, 40);
     let (mut step_share, mut stale) = (1.0f64, 0);
@@ -143,10 +168,11 @@ pub fn search(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mu
             return Reach::Cut(bound.least);
         }
     }
-    widen(instance, family, &bound, cost.as_ref(), &kept, best, work)
+    widen(instance, family, &bound, cost.as_ref(), &kept, best, None, work)
 }
 
-/// Searches below a limit that grows until nothing is left above it.
+/// Searches below a limit that grows until nothing is left above it; at most so many steps.
+#[allow(clippy::too_many_arguments)]
 fn widen(
     instance: &Instance<'_>,
     family: usize,
@@ -154,13 +180,14 @@ fn widen(
     cost: Option<&Bound>,
     prices: &[i128],
     best: &mut Best,
+    steps: Option<u64>,
     work: &mut Work<'_>,
 ) -> Reach {
-    let mut gap: i128 = 0;
-    let room = work.room();
-    work.limit(DIRECT_STEPS.min(room));
+    let (mut gap, mut before): (i128, usize) = (0, 0);
+    work.limit(DIRECT_STEPS);
     let mut done = bound.least;
-    let prepared: Vec<Prepared> = (0..instance.kinds.len()).map(|kind| prepare(instance, kind, bound, cost)).collect();
+    let prepared: Vec<Prepared> =
+        (0..instance.kinds.len()).map(|kind| prepare(instance, kind, bound, cost, best.limit())).collect();
     loop {
         // Straight to the end first, as far as a few steps go; most small families are done with it.
         let direct = gap == 0;
@@ -188,36 +215,43 @@ fn widen(
             }
         }
         cut = cut || walk.socket(0, 0, 0, 0, 0, limit, best, work).is_none();
-        if direct && cut && room > DIRECT_STEPS {
+        if direct && cut {
             work.again();
-            work.limit(room);
-            gap = 1 << 16;
+            work.limit(steps.unwrap_or(u64::MAX));
+            gap = instance.weights.asked.saturating_mul(64);
             continue;
         }
         if cut {
             return Reach::Cut(done);
         }
         if direct {
-            work.limit(room);
             return Reach::All;
         }
         done = limit;
         if limit >= best.limit() || limit >= INF {
             return Reach::All;
         }
-        gap = gap.saturating_mul(8);
+        // Wide steps where nothing new comes in, narrow ones where much does.
+        let columns = walk.columns.iter().map(Vec::len).sum::<usize>();
+        let little = bound.least.abs() / 64;
+        gap = match gap {
+            _ if gap >= little => gap.saturating_mul(2),
+            _ if columns == before => gap.saturating_mul(64).min(little.max(1)),
+            _ => gap.saturating_mul(8).min(little.max(1)),
+        };
+        before = columns;
     }
 }
 
 /// A bound on the plain cost, its prices moved against the excess demand.
-fn cheapest(instance: &Instance<'_>, budget: i128) -> Bound {
+fn cheapest(instance: &Instance<'_>, budget: i128, rounds: usize) -> Bound {
     let curves: Vec<Vec<i128>> =
         instance.classes.iter().map(|c| c.cost.iter().map(|&x| i128::from(x)).collect()).collect();
     let mut prices: Vec<i128> = curves.iter().map(|c| slope(c)).collect();
     let mut best = Bound::new(instance, &prices, false);
     let mut current = best.clone();
     let mut share = 1.0f64;
-    for _ in 0..COST_ROUNDS {
+    for _ in 0..rounds {
         if best.least > budget {
             break;
         }
@@ -255,15 +289,11 @@ fn excess(curves: &[Vec<i128>], usage: &[u32], prices: &[i128]) -> Vec<i128> {
 }
 
 /// Takes one look at a family: the arrangement its bound stands on, if modules can be found for it.
-pub fn glance(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mut Work<'_>) {
-    let prices: Vec<i128> = instance.classes.iter().map(|c| slope(&c.curve)).collect();
-    let bound = Bound::new(instance, &prices, true);
-    if bound.least >= best.limit() {
-        return;
-    }
+pub fn glance(instance: &Instance<'_>, ready: &Ready, family: usize, best: &mut Best, work: &mut Work<'_>) {
+    let Ready { prices, bound } = ready;
     if let Some(choice) = bound.relaxed(instance) {
-        let (demand, _) = bound.demand(instance, &choice, &prices);
-        if let Some(plan) = finish(instance, &bound, &prices, choice, &demand, best.limit(), work) {
+        let (demand, _) = bound.demand(instance, &choice, prices);
+        if let Some(plan) = finish(instance, bound, prices, choice, &demand, best.limit(), work) {
             best.offer(family, plan);
         }
     }

@@ -82,8 +82,13 @@ pub struct Instance<'a> {
     /// Widths the controller may use, widest first.
     pub ways: Vec<u32>,
     pub weights: super::weights::Weights,
+    /// For each number of granules the most a channel can hold that is not more; empty where granules are not counted one
+    /// by one.
+    pub floors: Vec<u32>,
     /// Budget in hundredths.
     pub budget: Option<u64>,
+    /// No fitted module has a place of its own and no controller: only what a channel holds counts.
+    pub bare: bool,
 }
 
 /// What each place of a socket holds: channel type and symbol, `None` for empty.
@@ -106,12 +111,36 @@ impl Instance<'_> {
         self.ways.iter().copied().find(|&w| w <= n).map_or(u64::from(n.min(1)), u64::from)
     }
 
-    /// The most MB/s of a socket with `n` filled channels, `cap` granules in all and `largest` on one channel: no region
-    /// is wider than the widest way, and the largest channel takes its share of the time.
-    pub fn most_mb_s(&self, n: u32, cap: u64, largest: u32) -> u64 {
-        if n == 0 || largest == 0 {
+    /// The most MB/s of a socket with `n` filled channels, `cap` granules in all and `fullest` on one channel: no region is
+    /// wider than the widest way, a stream takes at least as long as the fullest channel, and only what the emptiest
+    /// channel holds can be spread over all of them.
+    pub fn most_mb_s(&self, n: u32, cap: u64, fullest: u32) -> u64 {
+        if n == 0 || fullest == 0 {
             return 0;
         }
-        (self.channel_mb_s * self.widest(n)).min(self.channel_mb_s * cap / u64::from(largest))
+        let emptiest =
+            if n == 1 { u64::from(fullest) } else { cap.saturating_sub(u64::from(fullest)) / u64::from(n - 1) };
+        self.most_mb_s_with(n, cap, u64::from(fullest), emptiest)
+    }
+
+    /// The same when the emptiest channel holds `emptiest` granules at most; `u64::MAX` when that is not known.
+    pub fn most_mb_s_with(&self, n: u32, cap: u64, fullest: u64, emptiest: u64) -> u64 {
+        if n == 0 || fullest == 0 {
+            return 0;
+        }
+        let (wide, rate) = (self.widest(n), self.channel_mb_s);
+        let mb_s = |time: u64, share: u64| (rate * cap * share).checked_div(time).unwrap_or(0);
+        let best = mb_s(cap, wide).min(mb_s(fullest, 1));
+        if wide != u64::from(n) || n == 1 || emptiest == u64::MAX {
+            return best;
+        }
+        let emptiest = match self.floors.get(emptiest as usize) {
+            Some(&floor) => u64::from(floor),
+            None => emptiest,
+        };
+        // What the first region leaves is on fewer channels: at most one granule's worth each.
+        let left = cap.saturating_sub(emptiest * wide);
+        let next = self.widest((n - 1).min(u32::try_from(left).unwrap_or(u32::MAX))).max(1);
+        best.min(mb_s(emptiest * next + left, next))
     }
 }

@@ -8,6 +8,7 @@
 
 mod assemble;
 mod bag;
+mod bags;
 mod bound;
 mod build;
 mod columns;

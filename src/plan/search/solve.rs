@@ -1,11 +1,23 @@
 //! All families, one after the other.
 
 use super::assemble::assemble;
-use super::build::{Family, Shared};
-use super::family::{Best, Reach, glance, search as search_family};
+use super::bags::{self, Bags};
+use super::build::{Built, Family, Shared};
+use super::family::{Best, Reach, Ready, glance, quick, ready, search as search_family};
 use super::problem::{Criterion, Found, Outcome, Prefer, Problem, SearchError};
 use super::work::Work;
 use crate::stock::Money;
+
+/// Families that are kept as they were made; of more, each is made anew when its turn comes.
+const KEPT: usize = 32;
+
+/// How a family is searched.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum How {
+    Quick,
+    Bags,
+    Whole,
+}
 
 /// Steps the next best may cost after the best is proven.
 const NEXT_STEPS: u64 = 400_000;
@@ -55,17 +67,17 @@ fn run(problem: &Problem<'_>, proven: Option<Found>, stop: &mut dyn FnMut() -> b
     let shared = Shared::new(problem)?;
     let families = shared.families();
     let mut work = Work::new(stop);
-    let mut best = Best::new(1);
+    let mut best = Best::new(1, shared.weights);
     let cut = if proven.is_some() { None } else { pass(&shared, &families, &mut best, &mut work) };
     let first = best.clone();
     let mut next_cut = cut;
     if problem.alternatives > 0 && cut.is_none() && (proven.is_some() || !best.plans.is_empty()) {
         // Twice as many: a plan of a slower family may turn out to be a faster one's.
-        let mut wide = Best::new(1 + 2 * problem.alternatives);
+        let mut wide = Best::new(1 + 2 * problem.alternatives, shared.weights);
         for (family, plan) in first.plans {
             wide.offer(family, plan);
         }
-        work.limit(NEXT_STEPS);
+        work.within(NEXT_STEPS);
         next_cut = pass(&shared, &families, &mut wide, &mut work);
         best = wide;
     }
@@ -93,41 +105,83 @@ fn run(problem: &Problem<'_>, proven: Option<Found>, stop: &mut dyn FnMut() -> b
     })
 }
 
+/// A family that is not searched to its end yet: its number, what is not below, and what was made of it.
+struct Open<'a> {
+    index: usize,
+    least: i128,
+    made: Option<(Built<'a>, Ready)>,
+}
+
+impl<'a> Open<'a> {
+    /// What was made before, or made anew; `None` when the family has nothing better.
+    fn make(&mut self, shared: &Shared<'a>, families: &[Family], best: &Best) -> Option<(Built<'a>, Ready)> {
+        self.made.take().or_else(|| {
+            let built = shared.build(&families[self.index])?;
+            let ready = ready(&built.instance, best)?;
+            Some((built, ready))
+        })
+    }
+}
+
 /// One pass over all families; the least worth that may be hidden in what was cut off.
 fn pass(shared: &Shared<'_>, families: &[Family], best: &mut Best, work: &mut Work<'_>) -> Option<i128> {
-    let mut cut: Option<i128> = None;
     // A good plan early rules most families out.
+    let mut open: Vec<Open<'_>> = Vec::new();
     for (index, family) in families.iter().enumerate() {
-        if shared.least(family) < best.limit()
-            && let Some(built) = shared.build(family)
-        {
-            glance(&built.instance, index, best, work);
+        let mut one = Open { index, least: shared.least(family), made: None };
+        if one.least >= best.limit() {
+            continue;
+        }
+        if let Some((built, ready)) = one.make(shared, families, best) {
+            glance(&built.instance, &ready, index, best, work);
             if best.plans.is_empty() {
                 offer_greedy(&built, index, best);
             }
+            one.made = (families.len() <= KEPT).then_some((built, ready));
+            open.push(one);
         }
     }
-    for (index, family) in families.iter().enumerate() {
-        if shared.least(family) >= best.limit() {
-            continue;
-        }
-        let Some(built) = shared.build(family) else { continue };
-        match search_family(&built.instance, index, best, work) {
-            Reach::All => {}
-            Reach::Cut(least) if least < best.limit() => {
-                offer_greedy(&built, index, best);
-                cut = Some(cut.map_or(least, |c| c.min(least)));
-                work.again();
+    // Then what a few steps settle, ties and all; then, where nothing is fitted, bag by bag; then what is left.
+    for how in [How::Quick, How::Bags, How::Whole] {
+        let mut still = Vec::new();
+        best.ties = how == How::Quick;
+        for mut one in open {
+            if one.least >= best.limit() {
+                continue;
             }
-            Reach::Cut(_) => work.again(),
+            if work.left().is_none() {
+                still.push(one);
+                continue;
+            }
+            let Some((built, ready)) = one.make(shared, families, best) else { continue };
+            let (instance, index) = (&built.instance, one.index);
+            let reach = match how {
+                How::Quick => quick(instance, &ready, index, best, work),
+                How::Bags => match bags::search(instance, index, best, work) {
+                    Bags::All => Reach::All,
+                    Bags::Cut => Reach::Cut(one.least),
+                },
+                How::Whole => search_family(instance, &ready, index, best, work),
+            };
+            work.again();
+            if let Reach::Cut(least) = reach {
+                if how != How::Quick {
+                    offer_greedy(&built, index, best);
+                }
+                one.least = one.least.max(least);
+                one.made = (families.len() <= KEPT).then_some((built, ready));
+                still.push(one);
+            }
         }
+        open = still;
     }
+    let cut = open.into_iter().map(|one| one.least).min();
     // A better plan found later rules out what an earlier family left.
     cut.filter(|least| *least < best.limit())
 }
 
 /// A plan to begin with, and to show when a limit ends the search.
-fn offer_greedy(built: &super::build::Built<'_>, index: usize, best: &mut Best) {
+fn offer_greedy(built: &Built<'_>, index: usize, best: &mut Best) {
     if let Some(plan) = super::greedy::plan(&built.instance)
         && plan.worth < best.limit()
     {

@@ -27,6 +27,10 @@ pub struct Weights {
     pub uneven: i128,
     /// Of channels that are not alike the first in the board file is filled deeper.
     pub order: i128,
+    /// One step of the last criterion that was asked for; what is below it only settles ties.
+    pub asked: i128,
+    /// The least all that settles ties can add up to, made positive.
+    pub below: i128,
 }
 
 /// Steps of the settlement for channels in use, per socket: channels beyond that many count no more.
@@ -42,7 +46,18 @@ impl Weights {
     /// # Errors
     /// When the numbers would not fit.
     pub fn new(order: [Criterion; 5], r: Ranges) -> Result<Self, SearchError> {
-        let mut w = Self { bandwidth: 0, cost: 0, moves: 0, modules: 0, memory: 0, narrow: 0, uneven: 0, order: 1 };
+        let mut w = Self {
+            bandwidth: 0,
+            cost: 0,
+            moves: 0,
+            modules: 0,
+            memory: 0,
+            narrow: 0,
+            uneven: 0,
+            order: 1,
+            asked: 1,
+            below: 0,
+        };
         let mut next = 1i128;
         let mut step = |range: u64| {
             next =
@@ -52,8 +67,11 @@ impl Weights {
         w.uneven = step(r.slots * ORDER)?;
         w.narrow = step(r.channels * FILL * FILL)?;
         let mut range = r.sockets * NARROW;
-        for criterion in order.iter().rev() {
+        for (place_from_last, criterion) in order.iter().rev().enumerate() {
             let weight = step(range)?;
+            if place_from_last == 1 {
+                w.asked = weight;
+            }
             let (place, sign, this) = match criterion {
                 Criterion::Bandwidth => (&mut w.bandwidth, 1, r.mb_s),
                 Criterion::Cost => (&mut w.cost, 1, r.cost),
@@ -63,9 +81,17 @@ impl Weights {
                 Criterion::LessMemory => (&mut w.memory, 1, r.memory),
             };
             *place = weight * sign;
+            if place_from_last == 0 && sign < 0 {
+                w.below = weight * i128::from(this);
+            }
             range = this;
         }
         step(range)?;
         Ok(w)
+    }
+
+    /// The least worth that is as good as this one in all that was asked for.
+    pub fn as_good(&self, worth: i128) -> i128 {
+        (worth + self.below).div_euclid(self.asked) * self.asked - self.below
     }
 }

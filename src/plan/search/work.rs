@@ -6,6 +6,8 @@ pub struct Work<'a> {
     kept: u64,
     out: bool,
     most_steps: u64,
+    /// The limit of the whole of what is done now.
+    whole: u64,
     most_kept: u64,
     stop: &'a mut dyn FnMut() -> bool,
 }
@@ -19,17 +21,18 @@ impl std::fmt::Debug for Work<'_> {
 impl<'a> Work<'a> {
     /// `stop` says when the caller's time is up; it is asked every few thousand steps.
     pub fn new(stop: &'a mut dyn FnMut() -> bool) -> Self {
-        Self { steps: 0, kept: 0, out: false, most_steps: u64::MAX, most_kept: 150_000, stop }
+        Self { steps: 0, kept: 0, out: false, most_steps: u64::MAX, whole: u64::MAX, most_kept: 150_000, stop }
     }
 
-    /// The same clock with at most this many more steps.
+    /// The same clock with at most this many more steps for all that comes.
+    pub fn within(&mut self, steps: u64) {
+        self.whole = self.steps.saturating_add(steps);
+        self.again();
+    }
+
+    /// At most this many more steps for the part that comes, until [`Work::again`].
     pub fn limit(&mut self, steps: u64) {
-        self.most_steps = self.steps.saturating_add(steps);
-    }
-
-    /// Steps left before the limit.
-    pub fn room(&self) -> u64 {
-        self.most_steps.saturating_sub(self.steps)
+        self.most_steps = self.steps.saturating_add(steps).min(self.whole);
     }
 
     /// One step; false when the work is used up.
@@ -62,8 +65,8 @@ impl<'a> Work<'a> {
 
     /// Takes up again after a part was cut short.
     pub fn again(&mut self) {
-        self.out = (self.stop)();
-        self.most_steps = u64::MAX;
+        self.out = (self.stop)() || self.steps > self.whole;
+        self.most_steps = self.whole;
     }
 
     /// Steps done.

@@ -27,11 +27,11 @@ impl fmt::Display for LimitedBy {
             Self::Module { slot } => write!(f, "the rating of the module in {slot}"),
             Self::Cpu { socket } => write!(f, "the processor in {}", crate::text::shown(socket)),
             Self::Board { kind, ranks, per_channel } => {
-                f.write_str("the board's table for ")?;
+                f.write_str("the board's limit for ")?;
                 if let Some(ranks) = ranks {
                     write!(f, "{ranks}R ")?;
                 }
-                write!(f, "{kind}, {per_channel} per channel")
+                write!(f, "{kind} with {per_channel} on a channel")
             }
         }
     }

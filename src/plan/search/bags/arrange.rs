@@ -1,0 +1,156 @@
+//! The best way to spread one bag over the sockets.
+
+use std::collections::HashMap;
+
+use super::Bag;
+use super::anneal::anneal;
+use super::ground::Ground;
+use super::socket::Sockets;
+use crate::plan::search::instance::INF;
+use crate::plan::search::work::Work;
+
+/// An arrangement: what it adds to the worth of its bag, and the rows of each socket.
+#[derive(Debug, Clone)]
+pub struct Arranged {
+    pub worth: i128,
+    pub sockets: Vec<Vec<usize>>,
+}
+
+/// What was found for other bags.
+#[derive(Debug, Default)]
+pub struct Known {
+    sockets: Sockets,
+    /// By socket and bag: the sockets from there on are not worth less than this.
+    not_below: HashMap<(usize, Bag), i128>,
+}
+
+/// Ways to divide a bag between one socket and the others that are looked at.
+const DIVISIONS: usize = 150_000;
+
+/// Ways to divide a bag that are looked at without a good arrangement to begin with.
+const EASY: usize = 20_000;
+
+/// The best arrangement worth less than `below`; `None` when there is none. `Err` with the best one found when there was
+/// too much to look at.
+pub fn arrange(
+    ground: &Ground<'_>,
+    bag: &[u16],
+    below: i128,
+    known: &mut Known,
+    work: &mut Work<'_>,
+) -> Result<Option<Arranged>, Option<Arranged>> {
+    let modules = bag.iter().map(|&n| usize::from(n)).sum();
+    let floor = -ground.gain(modules);
+    if floor >= below {
+        return Ok(None);
+    }
+    // Few ways to divide the bag, and only the widest will do: looked at faster than guessed.
+    let divisions = bag.iter().fold(1usize, |all, &n| all.saturating_mul(usize::from(n) + 1));
+    let strict = ground.instance.weights.as_good(below) <= floor && divisions <= EASY && ground.channels.len() <= 2;
+    let first = if strict { None } else { anneal(ground, bag, floor, work).filter(|found| found.worth < below) };
+    let limit = first.as_ref().map_or(below, |found| found.worth);
+    if ground.instance.weights.as_good(limit) <= floor {
+        return Ok(first);
+    }
+    match spread(ground, 0, bag, limit, None, known, work) {
+        Ok(Some(better)) => Ok(Some(better)),
+        Ok(None) => Ok(first),
+        Err(()) => Err(first),
+    }
+}
+
+/// The best arrangement of the sockets from `socket` on. Sockets alike are taken in falling order of their bags: no bag is
+/// above `most`.
+fn spread(
+    ground: &Ground<'_>,
+    socket: usize,
+    bag: &[u16],
+    below: i128,
+    most: Option<&[u16]>,
+    known: &mut Known,
+    work: &mut Work<'_>,
+) -> Result<Option<Arranged>, ()> {
+    if socket + 1 == ground.channels.len() {
+        if most.is_some_and(|most| bag > most) {
+            return Ok(None);
+        }
+        let found = known.sockets.best(ground, socket, bag, below, work)?;
+        return Ok(found.map(|(worth, rows)| Arranged { worth, sockets: vec![rows] }));
+    }
+    let key = (socket, Bag::from(bag));
+    if known.not_below.get(&key).is_some_and(|least| *least >= below) {
+        return Ok(None);
+    }
+    let modules: usize = bag.iter().map(|&n| usize::from(n)).sum();
+    if -ground.gain_from(socket, modules) >= below {
+        return Ok(None);
+    }
+    let divisions = bag.iter().try_fold(1usize, |all, &n| all.checked_mul(usize::from(n) + 1));
+    if divisions.is_none_or(|n| n > DIVISIONS) {
+        return Err(());
+    }
+    let strict = ground.instance.weights.as_good(below) <= -ground.gain_from(socket, ground.slots);
+    let alike = ground.instance.sockets.get(socket + 1) == Some(&ground.instance.sockets[socket]);
+    let last = socket + 2 == ground.channels.len();
+    let mut ways: Vec<(i128, i128, Bag, Bag)> = Vec::new();
+    let mut here = vec![0u16; bag.len()];
+    loop {
+        if !work.step() {
+            return Err(());
+        }
+        if strict && !ground.even(socket, &here) {
+            if !count(&mut here, bag) {
+                break;
+            }
+            continue;
+        }
+        let rest: Bag = bag.iter().zip(&here).map(|(all, part)| all - part).collect();
+        let in_order = most.is_none_or(|most| *here <= *most) && (!alike || !last || *rest <= *here);
+        if in_order && let Some(own) = known.sockets.least(ground, socket, &here) {
+            let others = if last {
+                known.sockets.least(ground, socket + 1, &rest)
+            } else {
+                let modules = rest.iter().map(|&n| usize::from(n)).sum();
+                Some(-ground.gain_from(socket + 1, modules))
+            };
+            if let Some(others) = others
+                && own + others < below
+            {
+                ways.push((own + others, others, here.clone().into_boxed_slice(), rest));
+            }
+        }
+        if !count(&mut here, bag) {
+            break;
+        }
+    }
+    ways.sort();
+    let mut best: Option<Arranged> = None;
+    let mut limit = below;
+    for (least, others, here, rest) in ways {
+        if least >= limit {
+            break;
+        }
+        let Some((own, rows)) = known.sockets.best(ground, socket, &here, limit - others, work)? else { continue };
+        let most = alike.then_some(&*here);
+        if let Some(found) = spread(ground, socket + 1, &rest, limit - own, most, known, work)? {
+            limit = own + found.worth;
+            best = Some(Arranged { worth: limit, sockets: std::iter::once(rows).chain(found.sockets).collect() });
+        }
+    }
+    if best.is_none() && most.is_none() && below < INF {
+        known.not_below.insert(key, below);
+    }
+    Ok(best)
+}
+
+/// The next part of `all`; false after the last.
+fn count(part: &mut [u16], all: &[u16]) -> bool {
+    for (n, most) in part.iter_mut().zip(all) {
+        if *n < *most {
+            *n += 1;
+            return true;
+        }
+        *n = 0;
+    }
+    false
+}

@@ -1,0 +1,132 @@
+//! When nothing fits: what is in the way, and the nearest target that can be met.
+
+mod most;
+mod rules;
+
+use super::search::{Outcome, Prefer, Problem, SearchError, Target, search};
+use crate::stock::Lot;
+use crate::text::shown;
+use crate::units::Size;
+
+/// Targets tried downwards for the nearest below an exact one.
+const STEPS: u64 = 64;
+
+/// What stands between a problem and a plan.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Shortage {
+    /// A sentence for each thing that is in the way.
+    pub reasons: Vec<String>,
+    /// The most memory below the target, per unit.
+    pub below: Option<Size>,
+    /// The least memory above it.
+    pub above: Option<Size>,
+}
+
+/// Looks for what is in the way of a problem that has no plan. `currency` is that of the stock list, or empty.
+///
+/// # Errors
+/// Those of the search.
+pub fn shortage(
+    problem: &Problem<'_>,
+    currency: &str,
+    stop: &mut dyn FnMut() -> bool,
+) -> Result<Shortage, SearchError> {
+    let base = Problem { alternatives: 0, ..problem.clone() };
+    let (below, above) = nearest(&base, stop)?;
+    let mut out = Shortage { reasons: Vec::new(), below, above };
+    if let Some(budget) = problem.budget {
+        let free = Problem { budget: None, prefer: Prefer::Cost, ..base.clone() };
+        let outcome = search(&free, stop)?;
+        if let Some(plan) = outcome.plans.first() {
+            let least = if outcome.exhausted { "the least" } else { "the least found" };
+            let text = format!(
+                "the budget of {budget} is in the way: {least} that meets the target costs {} {}",
+                plan.score.cost,
+                shown(currency)
+            );
+            out.reasons.push(text.trim_end().to_owned());
+            // With that money there is a plan: nothing else is to blame.
+            return Ok(out);
+        }
+    }
+    // Counts and rules are looked at without the budget.
+    let free = Problem { budget: None, prefer: Prefer::Cost, ..base };
+    out.reasons.extend(most::step(&free));
+    out.reasons.extend(short_of(&free, stop)?);
+    out.reasons.extend(most::of_the_stock(&free));
+    out.reasons.extend(most::of_the_board(&free));
+    out.reasons.extend(most::that_do_not_fit(&free));
+    out.reasons.extend(rules::in_the_way(&free, stop)?);
+    if out.reasons.is_empty() {
+        out.reasons.push(
+            if stop() {
+                "the time was up before it was found what is in the way; give it more with --seconds"
+            } else {
+                "no rule and no lot is in the way by itself: several of them are together"
+            }
+            .to_owned(),
+        );
+    }
+    Ok(out)
+}
+
+fn first(outcome: &Outcome) -> Option<Size> {
+    outcome.plans.first().map(|plan| plan.score.capacity)
+}
+
+/// The most memory below the target and the least above it.
+fn nearest(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<(Option<Size>, Option<Size>), SearchError> {
+    let size = problem.target.size();
+    let at = |prefer, target| Problem { prefer, target, ..problem.clone() };
+    let most = first(&search(&at(Prefer::MostMemory, Target::AtLeast(Size::from_mib(1))), stop)?);
+    let mut below = most.filter(|most| *most < size);
+    let mut above = None;
+    if let (Target::Exactly(_), Some(most)) = (problem.target, most)
+        && most > size
+    {
+        above = first(&search(&at(Prefer::LeastMemory, Target::AtLeast(size)), stop)?);
+        let step = most::step_of(problem).max(1);
+        let highest = (size.mib() - 1) / step * step;
+        for n in 0..STEPS.min(highest / step) {
+            if stop() {
+                break;
+            }
+            let tried = Size::from_mib(highest - n * step);
+            if !search(&at(Prefer::Cost, Target::Exactly(tried)), stop)?.plans.is_empty() {
+                below = Some(tried);
+                break;
+            }
+        }
+    }
+    Ok((below, above))
+}
+
+/// What one way to the target would need beyond the counts there are.
+fn short_of(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<Option<String>, SearchError> {
+    let slots = problem.board.slots().count() as u32;
+    let plenty: Vec<Lot> = problem
+        .lots
+        .iter()
+        .map(|lot| {
+            let pack = lot.pack.max(1);
+            Lot { count: slots.saturating_mul(problem.units).div_ceil(pack).saturating_mul(pack), ..lot.clone() }
+        })
+        .collect();
+    let outcome = search(&Problem { lots: &plenty, ..problem.clone() }, stop)?;
+    let Some(plan) = outcome.plans.first() else { return Ok(None) };
+    let short: Vec<String> = plan
+        .bought
+        .iter()
+        .filter(|(lot, n)| *n > problem.lots[*lot].count)
+        .map(|(lot, n)| {
+            let here = &problem.lots[*lot];
+            format!("{n} of lot {} ({}), and there are {}", shown(&here.name), here.spec, here.count)
+        })
+        .collect();
+    let units = match problem.units {
+        1 => String::new(),
+        n => format!(" for {n} units"),
+    };
+    let needs = format!("the stock is short{units}: one way would need {}", short.join("; "));
+    Ok((!short.is_empty()).then_some(needs))
+}
