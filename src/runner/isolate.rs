@@ -226,11 +226,12 @@ impl Runner<'_> {
         let mut asked = side_question(step, &format!("trial-{number}"), text);
         asked.slot = None;
         asked.picture = table(&explanations, self.look());
-        asked.picture.extend(gone_by(reporting, self.look()));
         // Where pictures are left out, the same in words: how it reports at once, the explanations when asked for.
         asked.help = Some(in_words(&explanations, reporting));
         if number == 1 {
             self.say(Status::Info, reporting.to_owned())?;
+        } else {
+            asked.picture.extend(gone_by(reporting, self.look()));
         }
         asked.wants = Wants::Choice { options: options.iter().map(|(words, _)| (*words).to_owned()).collect() };
         loop {

@@ -295,6 +295,9 @@ impl Runner<'_> {
 /// All findings in a few rows, kind by kind: a page keeps only the last of what was said in view, and the question is about
 /// all of them.
 fn headlines(findings: &[Finding], emptied: &BTreeMap<SlotLabel, Emptied>) -> Vec<String> {
+    if findings.is_empty() {
+        return Vec::new();
+    }
     let mut kinds: Vec<(&str, Vec<String>)> = Vec::new();
     for finding in findings {
         let on_purpose = finding.slot.as_ref().filter(|_| finding.kind == FindingKind::Missing);
