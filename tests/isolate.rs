@@ -105,6 +105,22 @@ fn each_single_fault_is_found_where_the_machine_does_not_post() {
 }
 
 #[test]
+fn a_channel_is_named_with_what_would_tell_its_slots_apart_and_nothing_that_could_not() {
+    let because = |mode| {
+        let verdict = isolate(&[Fault::Channel(2)], mode, 1.0, false, 0).0.verdict.unwrap();
+        assert_eq!(verdict.what, "channel", "{mode:?}");
+        verdict.because
+    };
+    assert!(because(Mode::Channel).contains("Leaving one slot of it empty at a time tells a slot apart"));
+    // Its first slot is filled whenever the channel is, so no start without it says anything.
+    let blind = because(Mode::Blind);
+    assert!(
+        blind.contains("cannot be filled without its first slot") && !blind.contains("Leaving one slot"),
+        "{blind}"
+    );
+}
+
+#[test]
 fn a_bad_spare_convicts_no_good_module() {
     for seed in 0..RUNS {
         let (answer, state, _) = isolate(&[Fault::Slot(3), Fault::Module(16)], Mode::Slot, 1.0, true, seed);

@@ -291,7 +291,7 @@ fn because(state: &State, class: Class) -> String {
         ),
         Class::Module(piece) => convicted(state, piece).unwrap_or_default(),
         Class::Slot(_) => "It stayed with the slot whatever module was in it.".to_owned(),
-        Class::Path(_) if state.model.mode != Mode::Slot => {
+        Class::Path(_) if state.model.mode == Mode::Channel => {
             "It stayed with the channel: a slot of it, its trace or one processor contact. Leaving one slot of it empty at a \
              time tells a slot apart; moving the processor tells its contacts apart."
                 .to_owned()
