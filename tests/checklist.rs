@@ -214,16 +214,28 @@ fn a_ring_of_moves_goes_over_the_tray_card_by_card() {
         cards,
         [
             "take-out/p1-b2",
-            "lift-to-move/p1-b1",
-            "lift-to-move/p1-a1",
-            "seat-what-moves/p1-b1",
-            "seat-what-moves/p1-a1",
+            "out-of-its-slot/p1-b1",
+            "out-of-its-slot/p1-a1",
+            "into-its-new-slot/p1-b1",
+            "into-its-new-slot/p1-a1",
             "fill-a-slot/p1-a2"
         ]
     );
     let tray = |id: &str| steps.find(&StepId(id.into())).is_some();
-    assert!(tray("lift-to-move/p1-b1/tray") && tray("seat-what-moves/p1-a1/from-tray"));
-    assert!(!tray("lift-to-move/p1-a1/tray") && !tray("seat-what-moves/p1-b1/from-tray"));
+    assert!(tray("out-of-its-slot/p1-b1/tray") && tray("into-its-new-slot/p1-a1/from-tray"));
+    assert!(!tray("out-of-its-slot/p1-a1/tray") && !tray("into-its-new-slot/p1-b1/from-tray"));
+    // In a ring each module is counted once out and once in, and each card says what is in the hand and where it goes.
+    let named = |name: &str| steps.cards.iter().any(|card| card.name == name);
+    assert!(named("Out of its slot 2 of 2") && named("Into its new slot 2 of 2") && !named("Out of its slot 1 of 3"));
+    let text = |id: &str| {
+        let (card, step) = steps.find(&StepId(id.into())).unwrap();
+        steps.cards[card].steps[step].text.clone()
+    };
+    assert!(text("out-of-its-slot/p1-b1/find").contains("Its module goes to P1-A1."));
+    assert!(text("out-of-its-slot/p1-b1/tray").starts_with("P1-A1 is still full: lay the module in the tray"));
+    let (hand, tray) = (text("into-its-new-slot/p1-b1/find"), text("into-its-new-slot/p1-a1/find"));
+    assert!(hand.contains("In your hand: the module out of P1-A1.") && !hand.contains("tray"), "{hand}");
+    assert!(tray.contains("In the tray: the module out of P1-B1.") && !tray.contains("hand"), "{tray}");
 }
 
 /// All faults of a checklist made of one changed step on one card.

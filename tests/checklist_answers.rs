@@ -231,18 +231,23 @@ fn readings_are_judged_against_their_limits() {
         ("1234567890123", Because::TooLong),
     ] {
         let why = desk.refuses(wrist, given, because);
-        assert!(why.contains("MOhm") && !why.contains("0.75 "), "{why}");
+        assert!(why.contains("MOhm"), "{why}");
+        // The limit that was passed is named, and only that one.
+        assert_eq!(why.contains("below 0.75"), because == Because::BelowLowest, "{why}");
+        assert_eq!(why.contains("above 35"), because == Because::AboveHighest, "{why}");
     }
     // A limit nobody has set judges nothing.
     assert_eq!(desk.accepts("static/humidity", "5").0, "5");
 }
 
 #[test]
-fn counts_must_agree_and_the_right_number_is_not_told() {
+fn counts_must_agree_and_a_refusal_says_how_many_are_missing_or_too_many() {
     let plan = job();
     let mut desk = Desk::new(&plan);
     let why = desk.refuses("cover-off/1.air-duct/loose", "3", Because::OtherCount);
-    assert!(!why.contains('4'), "{why}");
+    assert!(why.contains("Counted 3, wanted 4: 1 missing"), "{why}");
+    let why = desk.refuses("cover-off/1.air-duct/loose", "6", Because::OtherCount);
+    assert!(why.contains("Counted 6, wanted 4: 2 too many"), "{why}");
     desk.refuses("cover-off/1.air-duct/loose", "3.5", Because::NotUnderstood);
     desk.accepts("cover-off/1.air-duct/loose", "4");
     assert!(desk.refuses("close-up/tools", "6", Because::NothingToCompare).contains("reason"));

@@ -106,6 +106,22 @@ fn each_single_fault_is_found_where_the_machine_does_not_post() {
 }
 
 #[test]
+fn a_channel_is_named_with_what_would_tell_its_slots_apart_and_nothing_that_could_not() {
+    let because = |mode| {
+        let verdict = isolate(&[Fault::Channel(2)], mode, 1.0, false, 0).0.verdict.unwrap();
+        assert_eq!(verdict.what, "channel", "{mode:?}");
+        verdict.because
+    };
+    assert!(because(Mode::Channel).contains("Leaving one slot of it empty at a time tells a slot apart"));
+    // Its first slot is filled whenever the channel is, so no start without it says anything.
+    let blind = because(Mode::Blind);
+    assert!(
+        blind.contains("cannot be filled without its first slot") && !blind.contains("Leaving one slot"),
+        "{blind}"
+    );
+}
+
+#[test]
 fn a_bad_spare_convicts_no_good_module() {
     for seed in 0..RUNS {
         let (answer, state, _) = isolate(&[Fault::Slot(3), Fault::Module(16)], Mode::Slot, 1.0, true, seed);
@@ -116,6 +132,30 @@ fn a_bad_spare_convicts_no_good_module() {
             assert_eq!(slip.module.identity.serial.as_deref(), Some("OSP00016"));
         }
     }
+}
+
+#[test]
+fn a_fault_that_comes_and_goes_convicts_no_good_module_and_comes_to_an_end() {
+    let (mut right, mut all) = (0, 0);
+    for (faults, what) in [
+        (vec![Fault::Module(3)], "module"),
+        (vec![Fault::Slot(3)], "slot"),
+        (vec![Fault::Channel(2)], "channel"),
+        (vec![Fault::Seat(3)], "seating"),
+    ] {
+        for seed in 0..3 {
+            // Shown at two of three starts, where the rates assume 95 %.
+            let (answer, state, trials) = isolate(&faults, Mode::Slot, 0.67, false, seed);
+            assert!(trials < 60);
+            for slip in slips(&state, "0").iter().filter(|slip| slip.convicted) {
+                let serial = slip.module.identity.serial.as_deref();
+                assert_eq!((what, serial), ("module", Some("OSP00003")), "seed {seed}: {:?}", answer.verdict);
+            }
+            all += 1;
+            right += usize::from(answer.verdict.is_some_and(|verdict| verdict.what == what));
+        }
+    }
+    assert!(right * 4 >= all * 3, "{right} of {all}");
 }
 
 #[test]
@@ -343,4 +383,165 @@ fn corrected_errors_move_the_probabilities_and_convict_nobody() {
     assert!(module_chance(&passed) < plain, "{plain}");
     let unknown = slotwise::isolate::Finding { slot: "Z9".into(), ..finding(Some(5_000), None) };
     assert!(passed.observe_errors(&[unknown]).is_err());
+}
+
+/// The clause of a reason that is about an outcome: by what the start showed.
+fn clause<'a>(why: &'a str, mode: Mode, seen: &Seen) -> Option<&'a str> {
+    let (_, outcomes) = why.split_once(". ")?;
+    let is_of = |clause: &&str| match seen {
+        Seen::NoPost => clause.contains("does not start,"),
+        Seen::Slots(slots) if slots.is_empty() => {
+            ["is gone,", "all is well", " starts,"].iter().any(|word| clause.contains(word))
+        }
+        Seen::Slots(slots) if mode == Mode::Slot => slots.iter().all(|slot| clause.contains(slot.as_str())),
+        Seen::Slots(slots) => clause.contains(slots[0].as_str()),
+    };
+    outcomes.split("; ").find(is_of)
+}
+
+#[test]
+fn a_reason_is_two_sentences_and_what_it_says_of_an_outcome_is_what_then_is_believed() {
+    let mut kinds = [0u32; 7];
+    let (mut told, mut all) = (0, 0);
+    for (faults, mode, spare) in [
+        (vec![Fault::Module(3)], Mode::Slot, false),
+        (vec![Fault::Seat(3)], Mode::Slot, false),
+        (vec![Fault::Slot(3)], Mode::Slot, true),
+        (vec![Fault::Setting(3)], Mode::Slot, false),
+        (vec![Fault::Channel(1)], Mode::Slot, false),
+        (vec![Fault::Module(3)], Mode::Channel, true),
+        (vec![Fault::Slot(3)], Mode::Channel, false),
+        (vec![Fault::Module(3)], Mode::Blind, true),
+        (vec![Fault::Seat(2)], Mode::Blind, false),
+    ] {
+        let shape = board(2, 4, 2);
+        let mut machine = Machine::new(&shape, &faults, mode, 0.9, fastrand::Rng::with_seed(2));
+        let first = machine.boot();
+        let rates = shipped("install").unwrap().unwrap();
+        let mut state = State::new(&shape, &machine.fitted(), first, &rates).unwrap();
+        if spare {
+            state.add_spare(module(machine.serials.last().unwrap()));
+        }
+        for _ in 0..25 {
+            let Some(trial) = answer(&state).trial else { break };
+            let why = &trial.why;
+            assert_eq!(why.matches(". ").count() + usize::from(why.ends_with('.')), 2, "two sentences: {why}");
+            let change = slotwise::isolate::trial_words(&trial.changes);
+            assert!(why.to_lowercase().starts_with(&change.to_lowercase()), "{change}: {why}");
+            let kind = |step: &Step| match step {
+                Step::Reseat(_) => 0,
+                Step::Swap(..) => 1,
+                Step::Move(..) => 2,
+                Step::Remove(_) => 3,
+                Step::Substitute(..) => 4,
+                Step::ClearSettings(_) => 5,
+            };
+            kinds[trial.changes.first().map_or(6, kind)] += 1;
+            machine.act(&trial.changes);
+            let seen = machine.boot();
+            state.observe(&trial.changes, trial.changes.clone(), seen.clone()).unwrap();
+            all += 1;
+            // A rare outcome is not told; what is told has to be so.
+            if let Some(clause) = clause(why, mode, &seen) {
+                told += 1;
+                let leads = &answer(&state).explanations[0];
+                let word = match leads.what.split(' ').next().unwrap() {
+                    "settings" => "setting",
+                    "socket" => "contacts",
+                    other => other,
+                };
+                let region = clause.contains("in what ");
+                let more = clause.contains("socket");
+                assert!(clause.contains(word) || region || more, "{clause:?} was said, {leads:?} leads; {why}");
+                if clause.contains("it is the module") && !clause.contains(" or the ") {
+                    assert!(
+                        leads.what == "module" && leads.probability.parse::<f64>().unwrap() >= 0.99,
+                        "{why}: {leads:?}"
+                    );
+                }
+            }
+        }
+    }
+    // Seated anew, changed about, left out, settings cleared, untouched; which of the others come is the plan's choice.
+    assert!([0, 1, 3, 5, 6].iter().all(|kind| kinds[*kind] > 0), "{kinds:?}");
+    assert!(told * 10 >= all * 9, "{told} of {all}");
+}
+
+#[test]
+fn the_reason_for_a_swap_tells_module_slot_and_seating_apart_and_equal_outcomes_are_said_to_be_equal() {
+    let shape = board(1, 4, 2);
+    let labels: Vec<SlotLabel> = shape.slots().map(|s| s.slot.label.clone()).collect();
+    let fitted: Vec<_> = labels.iter().cloned().zip((0..8).map(|n| module(&format!("OSP{n}")))).collect();
+    let failing = Seen::Slots(vec![labels[1].clone()]);
+    let mut state = State::new(&shape, &fitted, failing.clone(), &shipped("install").unwrap().unwrap()).unwrap();
+    // It stays where it is until the modules of two slots are to change places.
+    let (trial, one, other) = loop {
+        let trial = slotwise::isolate::next_trial(&state).unwrap();
+        if let [Step::Swap(one, other)] = trial.changes.as_slice() {
+            break (trial.clone(), one.clone(), other.clone());
+        }
+        assert!(state.trials().len() < 5, "no swap comes: {trial:?}");
+        state.observe(&trial.changes, trial.changes.clone(), failing.clone()).unwrap();
+    };
+    let why = &trial.why;
+    let begins = format!("Let the modules of {one} and {other} change places. ");
+    assert!(why.starts_with(&begins), "{why}");
+    let moves = why.split("; ").find(|clause| clause.contains(&format!("moves to {other}, "))).unwrap();
+    assert!(moves.contains("the module") && !moves.contains(" or "), "{why}");
+    let stays = why.split("; ").find(|clause| clause.contains(&format!("stays at {one}, "))).unwrap();
+    assert!(stays.contains("the slot") && !stays.contains("the module"), "{why}");
+    assert!(why.contains("it was"), "{why}");
+    // Moved once, the module is known; what its conviction still lacks tells nothing more, and is said to.
+    state.observe(&trial.changes, trial.changes.clone(), Seen::Slots(vec![other.clone()])).unwrap();
+    let next = slotwise::isolate::next_trial(&state);
+    assert!(next.is_none_or(|next| next.why.contains("these tell the same")));
+}
+
+#[test]
+fn how_the_machine_reports_is_said_and_what_speaks_against_it() {
+    let shape = board(1, 4, 2);
+    let labels: Vec<SlotLabel> = shape.slots().map(|s| s.slot.label.clone()).collect();
+    let fitted: Vec<_> = labels.iter().cloned().zip((0..8).map(|n| module(&format!("OSP{n}")))).collect();
+    let begin = |first| State::new(&shape, &fitted, first, &shipped("install").unwrap().unwrap()).unwrap();
+    let one = Seen::Slots(vec![labels[1].clone()]);
+    let whole = Seen::Slots(labels[2..4].to_vec());
+    let named = begin(one.clone());
+    // One of two modules of a channel was named, the other not.
+    assert_eq!(answer(&named).reporting, "How this machine reports, inferred: it names the slot that fails.");
+    let alone: Vec<_> = fitted.iter().step_by(2).cloned().collect();
+    let unknown =
+        State::new(&shape, &alone, Seen::Slots(vec![labels[2].clone()]), &shipped("install").unwrap().unwrap());
+    let unknown = answer(&unknown.unwrap()).reporting;
+    assert!(unknown.contains("or drops its whole channel, which no start has told apart yet"), "{unknown}");
+    let mut dropped = begin(whole);
+    assert!(answer(&dropped).reporting.contains("drops a whole channel"), "{}", answer(&dropped).reporting);
+    // One slot of a channel of two is named: it does not drop whole channels after all.
+    dropped.observe(&[], Vec::new(), one.clone()).unwrap();
+    let now = answer(&dropped);
+    assert!(now.reporting.contains("names the slot"), "{}", now.reporting);
+    assert!(now.notes.iter().any(|note| note.contains("does not drop whole channels")), "{:?}", now.notes);
+    let mut dark = begin(Seen::NoPost);
+    assert!(answer(&dark).reporting.contains("does not start"), "{}", answer(&dark).reporting);
+    dark.observe(&[], Vec::new(), one).unwrap();
+    assert!(
+        answer(&dark).reporting.contains("against it: slots were named at one start"),
+        "{}",
+        answer(&dark).reporting
+    );
+    let mut stated = begin(Seen::NoPost);
+    stated.reports(Mode::Blind);
+    assert!(answer(&stated).reporting.contains("stated:"), "{}", answer(&stated).reporting);
+}
+
+#[test]
+fn a_second_fault_is_warned_of_where_it_is_likely_enough_to_act_on_and_nowhere_else() {
+    let (plain, _, _) = isolate(&[Fault::Module(3)], Mode::Slot, 1.0, false, 1);
+    let verdict = plain.verdict.unwrap();
+    assert_eq!(verdict.what, "module");
+    assert!(!verdict.because.contains("second fault"), "{verdict:?}");
+    // Where the whole board fails alike, a second fault under the first shows in nothing.
+    let (whole, state, _) = isolate(&[Fault::Socket(1)], Mode::Slot, 1.0, false, 1);
+    let verdict = whole.verdict.unwrap();
+    assert!(verdict.because.contains("second fault may hide behind it, probability 0.0"), "{verdict:?}");
+    assert!(state.trials().len() < 3);
 }

@@ -75,6 +75,59 @@ fn each_fault_is_played_to_the_right_verdict_and_leaves_a_record_that_replays() 
 }
 
 #[test]
+fn what_a_search_took_out_is_not_missing_and_putting_back_is_no_trial() {
+    let bench = Bench::new();
+    bench.run(&["practice", "--auto", "--fault", "module", "--report", "blind", "--seed", "11"], b"").ends(0);
+    let (job, record) = (bench.job(), bench.record());
+    let record = record.to_str().unwrap();
+    let search = job.isolation().unwrap();
+    let (back, trials) = search.trials.split_last().unwrap();
+    assert!(back.puts_back && trials.iter().all(|run| !run.puts_back));
+    let cards: Vec<String> = all_steps(&job).unwrap().cards.into_iter().map(|card| card.name).collect();
+    assert!(cards.iter().any(|card| card.starts_with("Putting back: ")));
+    assert!(!cards.iter().any(|card| card.starts_with(&format!("Trial {}:", search.trials.len()))), "{cards:?}");
+    let review = bench.run(&["review", record], b"").stdout;
+    let told = review.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(told.contains("modules put back: "), "{review}");
+    assert!(told.contains(&format!("trials {}", trials.len())), "{review}");
+    assert!(!told.contains("missing at "), "what was taken out is told as missing: {review}");
+    assert!(told.contains(": taken out for trial 1, by request"), "{review}");
+    // Each of the others: out for a trial, and the slip says that and nothing of a fault.
+    let guilty = &search.verdict.as_ref().unwrap().verdict.which;
+    let mut out = 0;
+    for fitted in &search.opened.fitted {
+        let serial = fitted.module.identity.serial.clone().unwrap();
+        let slip = bench.run(&["rma", record, &serial], b"").stdout;
+        let slip = slip.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(!slip.contains("FINDING"), "{slip}");
+        assert_eq!(slip.contains("The evidence supports a return."), serial == *guilty, "{slip}");
+        out += usize::from(slip.contains(&format!("{serial} taken out for trial ")));
+        if serial == *guilty {
+            // What carries the verdict stands on the slip: where it was when the machine stayed dark.
+            let dark =
+                |slot: &str| slip.contains(&format!("slot {slot} ")) && slip.contains("the machine does not start");
+            let because = &search.verdict.as_ref().unwrap().verdict.because;
+            let (from, to) = because.split_once(" to ").unwrap();
+            let (from, to) = (from.rsplit(' ').next().unwrap(), to.split('.').next().unwrap());
+            assert!(dark(from) && dark(to), "{because}: {slip}");
+            assert!(slip.contains("with it in, and at 0 of "), "without it every start came up: {slip}");
+            assert!(slip.contains(&format!("{serial} left out after the verdict, by request")), "{slip}");
+        }
+    }
+    assert!(out >= 6, "{out}");
+}
+
+#[test]
+fn a_slot_that_is_cured_is_marked_cured_and_nobody_is_told_to_look_there() {
+    let bench = Bench::new();
+    bench.run(&["practice", "--auto", "--fault", "seating", "--seed", "11"], b"").ends(0);
+    let review = bench.run(&["review", bench.record().to_str().unwrap()], b"").stdout;
+    let map = review.split("\nSlots\n").nth(1).unwrap().split("\n\n").next().unwrap();
+    assert!(map.contains("[=]") && map.contains("[=] cured"), "{map}");
+    assert!(!map.contains("look here") && !map.contains("[!]") && !map.contains("[X]"), "{map}");
+}
+
+#[test]
 fn the_same_seed_strikes_the_same_slot_and_another_one_another() {
     let struck = |seed: &str| {
         let bench = Bench::new();
@@ -479,4 +532,47 @@ fn what_is_played_without_a_terminal_is_lines() {
     child.stdout.take().unwrap().read_to_string(&mut stdout).unwrap();
     assert!(child.wait().unwrap().success());
     assert!(stdout.lines().count() > 500 && !stdout.contains('\x1b'));
+}
+
+#[test]
+fn a_made_up_reading_or_count_is_refused_with_what_the_practice_bench_shows() {
+    let bench = Bench::new();
+    let mut terminal = Bystander::start(&bench, &["practice", "--seed", "5"], &[]);
+    let (mut reported, mut refused) = (0, 0);
+    let made_up = [
+        ("every tool you bring", "BENCH you count 2", "9\r", "Read 9, but on this bench you count 2."),
+        (
+            "Read the tester",
+            "BENCH the instrument reads 1.2",
+            "10\r",
+            "but the instrument on this bench reads 1.2 MOhm.",
+        ),
+    ];
+    for _ in 0..60 {
+        let screen = terminal.screen().unwrap();
+        let page = strip(&screen);
+        std::thread::sleep(Duration::from_millis(60));
+        let asked = made_up.iter().find(|(step, shown, ..)| page.contains(step) && page.contains(shown));
+        let answer = match asked {
+            Some((.., why)) if page.split_whitespace().collect::<Vec<_>>().join(" ").contains(why) => {
+                refused += 1;
+                by_the_screen(&screen, &mut reported)
+            }
+            Some((_, _, wrong, _)) => Some((*wrong).to_owned()),
+            None => by_the_screen(&screen, &mut reported),
+        };
+        if refused == made_up.len() {
+            break;
+        }
+        if let Some(answer) = answer {
+            terminal.session.send(&answer).unwrap();
+            terminal.session.flush().unwrap();
+        }
+    }
+    assert_eq!(refused, made_up.len(), "{}", strip(&terminal.seen));
+    terminal.session.send_control('c').unwrap();
+    let _ = terminal.session.exp_eof();
+    let job = bench.job();
+    let tools = job.answers().iter().find(|(step, _)| step.0 == "order-in-hand/tools").unwrap().1;
+    assert!(matches!(&tools.answer, Answer::Given { value, .. } if value == "2"), "{tools:?}");
 }

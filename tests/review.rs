@@ -333,7 +333,11 @@ fn a_slip_names_the_module_its_slots_and_the_record() {
     assert_eq!(stays.len(), 1);
     assert_eq!(stays[0]["slot"].as_str(), Some("R3-1"));
     let seen: Vec<&str> = stays[0]["seen"].as_array().unwrap().iter().map(|s| s["seen"].as_str().unwrap()).collect();
-    assert_eq!(seen, ["scanned", "reported", "found", "scanned", "reported", "reported"]);
+    assert_eq!(
+        seen,
+        ["scanned", "reported", "found", "scanned", "reported", "started", "reported", "started"],
+        "seated anew, and it works at both starts after that"
+    );
     assert_eq!(stays[0]["seen"][3]["hands"].as_str(), Some("anew"));
     assert_eq!(slip["conclusion"]["supports_return"].as_bool(), Some(false));
     let story = Played::get().json("review", "seating", &[]);

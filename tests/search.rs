@@ -264,12 +264,14 @@ fn a_search_stopped_half_way_is_undecided_and_nothing_goes_back() {
     let mut lines: Vec<String> = steps.iter().filter_map(|(_, _, step)| right(step, "tree")).collect();
     let report = lines.iter().position(|line| line == "tree").unwrap();
     // Search; no spare; stop at the first trial; leave the finding open.
-    let said = ["1", "", "2", "3", "1", "the board goes to its service", "Kim Holt"];
+    let said = ["1", "", "2", "4", "1", "the board goes to its service", "Kim Holt"];
     lines.splice(report + 1..report + 1, said.iter().map(|line| (*line).to_owned()));
     lines.push("kim".to_owned());
     let ran = bench.install(&lines);
     ran.ends(1);
     ran.says(&["the search ends undecided", "nothing goes back to the maker on it"]);
+    // Who thinks better of it begins again.
+    ran.says(&["1 = begin a new search, for what still fails"]);
     let job = bench.job();
     let reached = job.isolation().unwrap().verdict.clone().unwrap();
     assert_eq!(reached.verdict.what, "undecided");
@@ -294,7 +296,7 @@ fn a_search_is_for_a_job_at_its_report_and_goes_on_after_a_pause() {
     let record = hands.record();
     let begun = hands.bench.run(&["isolate", &record, "--snapshot", "tree", "--plain"], b"\n:p\n");
     begun.ends(3);
-    begun.says(&["missing at F2-1", "Trial 1"]);
+    begun.says(&["missing at F2-1", "Trial 1", "How this machine reports, inferred: it names the slot that fails"]);
     // Taken up again, the job offers the trial it was paused at.
     let resumed = hands.bench.run(&["resume", &record, "--plain"], b"p\n");
     resumed.ends(3);
@@ -309,4 +311,254 @@ fn a_search_is_for_a_job_at_its_report_and_goes_on_after_a_pause() {
     let events = slotwise::record::read::Lines::open(&hands.bench.record()).unwrap();
     let opened = events.filter(|line| matches!(line.as_ref().unwrap().line.event, Event::TrialOpened { .. })).count();
     assert_eq!(opened, 1);
+}
+
+#[test]
+fn a_spare_that_comes_to_hand_during_the_search_counts_from_then_on() {
+    let mut hands = Hands::new(Fault::Slot { slot: slot("F3-1") }, Reporting::default());
+    let (code, answer) = hands.done(&[]);
+    assert_eq!(code, 3, "{answer}");
+    let spares = |hands: &Hands| hands.bench.job().isolation().unwrap().opened.spares.len();
+    assert_eq!(spares(&hands), 0);
+    // Asking what comes next writes nothing, so the spare would be forgotten: that is said, with the way out.
+    let before = std::fs::read(hands.bench.record()).unwrap();
+    let lost = hands.isolate(&["--next", "--spare", SPARE]);
+    assert_eq!(lost.code, 2, "{}", lost.stderr);
+    lost.says(&["would be lost", "give it with --done"]);
+    let own = hands.bench.plan().module_at("F1-1").unwrap().module.identity.serial.clone().unwrap();
+    for args in [&["--next", "--spare", own.as_str()][..], &["--done", "--report", "none", "--spare", &own]] {
+        let refused = hands.isolate(args);
+        assert_eq!(refused.code, 65, "{args:?} {}", refused.stderr);
+        refused.says(&["is one of the machine's own", "comes from outside"]);
+    }
+    assert_eq!(std::fs::read(hands.bench.record()).unwrap(), before);
+    // Given with a start, it is an event, once; the trials after it may use it.
+    for change in Hands::changes(&answer) {
+        hands.carry_out(&change);
+    }
+    let (_, mut answer) = hands.done(&["--spare", SPARE]);
+    assert_eq!(spares(&hands), 1);
+    for _ in 0..20 {
+        if answer["trial"] == Value::Null {
+            break;
+        }
+        for change in Hands::changes(&answer) {
+            hands.carry_out(&change);
+        }
+        (_, answer) = hands.done(&["--spare", SPARE]);
+    }
+    assert_eq!(answer["verdict"]["what"], "slot", "{answer}");
+    assert_eq!(spares(&hands), 1, "the same serial once more is no news");
+    let brought = slotwise::record::read::Lines::open(&hands.bench.record())
+        .unwrap()
+        .filter(|line| matches!(line.as_ref().unwrap().line.event, Event::SpareBrought { .. }));
+    assert_eq!(brought.count(), 1);
+    let review = hands.bench.run(&["review", &hands.record()], b"").stdout;
+    assert!(review.contains("a known-good module came to hand"), "{review}");
+    // After the verdict there is nothing a spare could tell.
+    let late = hands.isolate(&["--next", "--spare", "7A41E00E"]);
+    assert_eq!(late.code, 65, "{}", late.stderr);
+    late.says(&["the search is over"]);
+}
+
+#[test]
+fn the_technician_brings_a_spare_at_the_offer_of_a_trial_or_by_its_option() {
+    let hands = Hands::new(Fault::Slot { slot: slot("F2-1") }, Reporting::default());
+    hands.bench.machine("tree", Fault::Slot { slot: slot("F2-1") }, 1);
+    let record = hands.record();
+    // No spare at first; at the offer of the trial one has come, and the trial is offered anew.
+    let answers = format!("\n3\n{SPARE}\n:p\n");
+    let begun = hands.bench.run(&["isolate", &record, "--snapshot", "tree", "--plain"], answers.as_bytes());
+    begun.ends(3);
+    begun.says(&["a known-good module is at hand now", "is on hand as known-good from here on"]);
+    assert_eq!(begun.stderr.matches("Trial 1, about").count(), 2, "{}", begun.stderr);
+    let named = hands.bench.run(&["isolate", &record, "--spare", "7A41E00E", "--plain"], b":p\n");
+    named.ends(3);
+    named.says(&["module 7A41E00E is on hand as known-good"]);
+    let spares = hands.bench.job().isolation().unwrap().opened.spares.clone();
+    let serials: Vec<_> = spares.iter().filter_map(|spare| spare.identity.serial.clone()).collect();
+    assert_eq!(serials, [SPARE, "7A41E00E"]);
+}
+
+/// Writes the job of `record` again as another job, line by line, with what `change` makes of its first line.
+fn again(record: &std::path::Path, folder: &std::path::Path, n: usize, change: impl Fn(&mut slotwise::record::Opened)) {
+    let mut lines = slotwise::record::read::Lines::open(record).unwrap().map(|line| line.unwrap().line);
+    let first = lines.next().unwrap();
+    let Event::Opened(opened) = first.event else { panic!("a record opens a job") };
+    let mut opened = opened;
+    opened.job = format!("{}-{n:02}", &opened.job[..opened.job.len() - 3]);
+    change(&mut opened);
+    let mut journal = slotwise::record::Journal::create(folder, &first.by, first.at, *opened).unwrap();
+    for line in lines {
+        journal.append(&line.by, line.at, line.event).unwrap();
+    }
+}
+
+#[test]
+fn a_shop_learns_its_rates_from_its_own_finished_records_and_from_nothing_else() {
+    // One search that ended in a seating, with the job signed off.
+    let mut hands = Hands::new(Fault::Seating { slot: slot("F3-1") }, Reporting::default());
+    let answer = hands.search();
+    assert_eq!(answer["verdict"]["what"], "seating", "{answer}");
+    hands.start();
+    let tree = format!("tree-{}", hands.boots);
+    hands.bench.resume(&program::rest(&hands.bench.job(), &tree)).ends(0);
+    let record = hands.bench.record();
+    let shop = hands.bench.path("shop");
+    std::fs::create_dir(&shop).unwrap();
+    let learn = |more: &[&str]| hands.bench.run(&[&["isolate", "--learn", "shop"], more].concat(), b"");
+    assert_eq!(learn(&[]).code, 66);
+    for n in 0..9 {
+        again(&record, &shop, n, |_| {});
+    }
+    // A practice job is no job of the shop, and what is cut or changed is not whole.
+    again(&record, &shop, 50, |opened| {
+        let practice = json!({"fault": "seating", "seed": "1"});
+        opened.practice = Some(serde_json::from_value(practice).unwrap());
+    });
+    let whole = std::fs::read_to_string(&record).unwrap();
+    std::fs::write(shop.join("changed.jsonl"), whole.replacen("0.99", "0.98", 1)).unwrap();
+    let cut: String = whole.lines().take(60).map(|line| format!("{line}\n")).collect();
+    std::fs::write(shop.join("cut.jsonl"), cut).unwrap();
+    let few = learn(&["-o", "own.toml"]);
+    assert_eq!(few.code, 65, "{}", few.stdout);
+    few.says(&[
+        "9 verdicts in shop",
+        "at least 10",
+        "practice",
+        "changed.jsonl",
+        "not signed off",
+        "nothing was written",
+    ]);
+    assert!(!hands.bench.path("own.toml").exists());
+    again(&record, &shop, 9, |_| {});
+    let enough = learn(&["-o", "own.toml"]);
+    enough.ends(0);
+    assert!(enough.stdout.contains("13 records read, 10 verdicts counted"), "{}", enough.stdout);
+    assert!(enough.stdout.contains("seating: 10") && enough.stdout.contains("left out: "), "{}", enough.stdout);
+    let text = std::fs::read_to_string(hands.bench.path("own.toml")).unwrap();
+    let rates: toml::Table = toml::from_str(&text).unwrap();
+    let share = &rates["share"]["seating"];
+    // By hand: (10 + 20 x 0.539) / 30; the shares are rounded so that they add up to 1.
+    let value: f64 = share["value"].as_str().unwrap().parse().unwrap();
+    assert!((value - 20.78 / 30.0).abs() < 1e-5, "{text}");
+    assert!(share["source"].as_str().unwrap().contains("learnt from 10 verdicts"), "{text}");
+    assert_eq!(rates["second"]["fault"]["source"].as_str(), Some("assumed"), "what is not learnt keeps its source");
+    assert!(text.starts_with("# Learnt by"), "{text}");
+    // And a search goes by it.
+    let mut other = Hands::new(Fault::Seating { slot: slot("F1-1") }, Reporting::default());
+    std::fs::write(other.bench.path("own.toml"), &text).unwrap();
+    let (_, answer) = other.done(&["--rates", "own.toml"]);
+    assert_eq!(answer["explanations"][0]["what"], "seating");
+    assert_eq!(other.bench.job().isolation().unwrap().opened.rates.name, "own");
+    for wrong in [&["--next"][..], &["--spare", "X1"]] {
+        assert_eq!(learn(wrong).code, 2, "{wrong:?}");
+    }
+}
+
+/// A search walked at the bench up to the cards of its first trial, for a bad slot F2-1.
+fn at_the_first_trial() -> Hands {
+    let hands = Hands::new(Fault::Slot { slot: slot("F2-1") }, Reporting::default());
+    hands.bench.machine("tree", Fault::Slot { slot: slot("F2-1") }, 1);
+    let begun = hands.bench.run(&["isolate", &hands.record(), "--snapshot", "tree", "--plain"], b"\n1\n:p\n");
+    begun.ends(3);
+    hands
+}
+
+/// The answers from where the job stands up to its report, `change` may put others in place of one; then `report`.
+fn up_to_the_report(hands: &Hands, report: &str, change: impl Fn(&str) -> Option<Vec<String>>) -> Vec<String> {
+    let job = hands.bench.job();
+    let steps = slotwise::runner::all_steps(&job).unwrap();
+    let again = slotwise::runner::doubtful(&steps, &job);
+    let open = |step: &&slotwise::checklist::Step| again.contains(&step.id) || job.answer(&step.id).is_none();
+    let before = steps.iter().map(|(_, _, step)| step).take_while(|step| step.evidence != Evidence::Snapshot);
+    let mut lines: Vec<String> = before
+        .filter(open)
+        .flat_map(|step| change(&step.id.0).unwrap_or_else(|| right(step, report).into_iter().collect()))
+        .collect();
+    lines.extend([report.to_owned(), ":p".to_owned()]);
+    lines
+}
+
+#[test]
+fn at_the_bench_too_a_report_of_an_earlier_start_or_another_machine_leaves_the_trial_waiting() {
+    let hands = at_the_first_trial();
+    let lines = up_to_the_report(&hands, "tree", |_| None);
+    let stale = hands.bench.resume(&lines);
+    stale.ends(3);
+    stale.says(&["stale-snapshot", "the trial still waits for the report of its own start"]);
+    let plan = hands.bench.plan();
+    let mut unit = plan.order.unit[0].clone();
+    unit.chassis = "LF-HRN-0999".to_owned();
+    let mut machine = Machine::new(plan.board.clone(), unit, 8);
+    for planned in &plan.slot {
+        machine.insert(&planned.slot, planned.module.clone(), Latch::Latched).unwrap();
+    }
+    machine.set_boots(9);
+    let Boot::Up(tree) = machine.report() else { panic!("dark") };
+    tree.write_to(&hands.bench.path("other")).unwrap();
+    let other = hands.bench.resume(&up_to_the_report(&hands, "other", |_| None));
+    other.ends(3);
+    other.says(&["other-machine", "the trial still waits for the report of its own start"]);
+    let job = hands.bench.job();
+    assert!(job.isolation().unwrap().open_trial().is_some());
+    assert_eq!(job.isolation().unwrap().done(), 0, "neither counts as what the trial showed");
+}
+
+#[test]
+fn a_card_that_was_passed_leaves_its_change_undone_and_the_belief_knows_it() {
+    let hands = at_the_first_trial();
+    let job = hands.bench.job();
+    let asked = job.isolation().unwrap().open_trial().unwrap().changes.clone();
+    assert!(asked.iter().any(|step| trial_slots(step).contains(&slot("F2-1"))), "{asked:?}");
+    hands.bench.machine("second", Fault::Slot { slot: slot("F2-1") }, 2);
+    let lines = up_to_the_report(&hands, "second", |id| {
+        let passed = [":override", "1", "the riser would not come off", "Kim Holt"];
+        // Every module that was to be handled stays where it is.
+        (id.starts_with("trial-1/") && id.ends_with("/module")).then(|| passed.map(str::to_owned).to_vec())
+    });
+    let ran = hands.bench.resume(&lines);
+    ran.ends(3);
+    ran.says(&["part of the trial was passed; what counts: change nothing", "this start showed: failing: F2-1"]);
+    let job = hands.bench.job();
+    let run = &job.isolation().unwrap().trials[0];
+    assert_eq!(run.done.as_ref().unwrap().done, []);
+    let state = job.isolation().unwrap().state(&job.opened().board).unwrap();
+    assert_eq!(state.insertions_of(&slot("F2-1")), Some(0), "nothing was inserted");
+    // Not seated anew, so a bad seating explains it as well as before.
+    assert_eq!(slotwise::isolate::explanations(&state)[0].what, "seating");
+}
+
+/// The slots a change names.
+fn trial_slots(step: &Step) -> Vec<SlotLabel> {
+    match step {
+        Step::Reseat(slot) | Step::Remove(slot) | Step::Substitute(slot, _) => vec![slot.clone()],
+        Step::Swap(one, other) | Step::Move(one, other) => vec![one.clone(), other.clone()],
+        Step::ClearSettings(_) => Vec::new(),
+    }
+}
+
+#[test]
+fn reports_that_contradict_each_other_end_undecided_and_send_nothing_back() {
+    let hands = Hands::new(Fault::None, Reporting::default());
+    let mut last = hands.isolate(&["--done", "--report", "F1-1"]);
+    for told in ["R1-1", "F3-1", "R4-1", "F4-1", "R2-1"] {
+        if last.code != 3 {
+            break;
+        }
+        // Nothing was changed, and each start names another slot.
+        last = hands.isolate(&["--done", "--report", told, "--did", "[]"]);
+    }
+    assert_eq!(last.code, 1, "{} {}", last.stdout, last.stderr);
+    let answer: Value = serde_json::from_str(&last.stdout).unwrap();
+    assert_eq!(answer["verdict"], Value::Null, "{answer}");
+    assert!(answer["undecided"].as_str().unwrap().contains("contradict each other"), "{answer}");
+    assert!(answer["notes"].to_string().contains("is not as told"), "{answer}");
+    let job = hands.bench.job();
+    assert_eq!(job.isolation().unwrap().verdict.as_ref().unwrap().verdict.what, "undecided");
+    for planned in &hands.bench.plan().slot {
+        let serial = planned.module.identity.serial.clone().unwrap();
+        let slip = hands.bench.run(&["rma", &hands.record(), &serial], b"");
+        assert!(slip.stdout.contains("does not support a"), "{}", slip.stdout);
+    }
 }

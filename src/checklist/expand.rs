@@ -198,14 +198,19 @@ impl<'a> Job<'a> {
     fn group(&self, group: &[CardTemplate], cards: &mut Vec<Card>) -> Result<(), ExpandError> {
         let each = group.first().and_then(|card| card.each);
         let rounds = self.rounds(each)?;
-        let of = rounds.len();
+        // Counted by what the hands do: of a ring of moves each module is lifted once and put down once.
+        let has = |round: &[(Item<'a>, String)], each: Option<Each>| round.iter().any(|(item, _)| item.each == each);
         for (n, round) in rounds.iter().enumerate() {
             for template in group {
                 let Some((item, key)) = round.iter().find(|(item, _)| item.each == template.each) else { continue };
                 let name = match each {
                     None => template.name.clone(),
                     // The slot itself is not named: the card's name stays in view while its label is asked for.
-                    Some(_) => format!("{} {} of {of}", template.name, n + 1),
+                    Some(_) => {
+                        let of = rounds.iter().filter(|round| has(round, template.each)).count();
+                        let nth = rounds.iter().take(n + 1).filter(|round| has(round, template.each)).count();
+                        format!("{} {nth} of {of}", template.name)
+                    }
                 };
                 if let Some(card) = self.card(template, name, item, key)? {
                     cards.push(card);
@@ -253,7 +258,14 @@ impl<'a> Job<'a> {
                     let (from, to) = (self.slot(from)?, self.slot(to)?);
                     let module = plan.module_at(to.slot.label.as_str()).map(|planned| &planned.module);
                     let tray = !matches!(hop, Hop::Across { .. });
-                    let lift = Item { each: Some(Each::Lift), slot: Some(from), module, tray, ..Item::default() };
+                    let lift = Item {
+                        each: Some(Each::Lift),
+                        slot: Some(from),
+                        goes: Some(to),
+                        module,
+                        tray,
+                        ..Item::default()
+                    };
                     let down = Item {
                         each: Some(Each::Move),
                         slot: Some(to),

@@ -1,7 +1,9 @@
 //! Whether an answer does. Pure: the same step, answer and context always give the same.
 //!
-//! A refusal says what was read, what kind of thing was wanted, and what to do now. It never says the expected value: what
-//! can be read off the screen proves nothing. Near misses name the place and the two characters there, no more.
+//! A refusal says what was read, what kind of thing was wanted, and what to do now. It never says the code a scan is compared
+//! with: what can be read off the screen proves nothing. Near misses name the place and the two characters there, no more.
+//! A limit, and a count that does not agree, are named once the answer was given: by them one sees what to look for, and the
+//! refused answer stands in the record beside the one that is given next.
 
 use std::collections::BTreeMap;
 
@@ -318,15 +320,17 @@ fn judge_reading(text: &str, unit: &str, lowest: Option<&Bound>, highest: Option
         );
         return refuse(Because::NotPositive, why);
     }
-    if lowest.is_some_and(|bound| value < bound.value) {
+    if let Some(bound) = lowest.filter(|bound| value < bound.value) {
         let why = format!(
-            "Read {value} {unit_shown}: below the lowest that is allowed. Find the cause and measure again; do not go on like this."
+            "Read {value} {unit_shown}: that is below {}, the lowest allowed. Find the cause and measure again; do not go on like this.",
+            bound.value
         );
         return refuse(Because::BelowLowest, why);
     }
-    if highest.is_some_and(|bound| value > bound.value) {
+    if let Some(bound) = highest.filter(|bound| value > bound.value) {
         let why = format!(
-            "Read {value} {unit_shown}: above the highest that is allowed. Find the cause and measure again; do not go on like this."
+            "Read {value} {unit_shown}: that is above {}, the highest allowed. Find the cause and measure again; do not go on like this.",
+            bound.value
         );
         return refuse(Because::AboveHighest, why);
     }
@@ -341,7 +345,13 @@ fn judge_count(text: &str, expected: Option<u32>) -> Judged {
         (Some(count), Some(expected)) if count != expected => refuse(
             Because::OtherCount,
             format!(
-                "Counted {count}: that does not agree. Count again; if it stays so, find what is missing or too much before you go on."
+                "Counted {count}, wanted {expected}: {}. Count again; if it stays so, find {} before you go on.",
+                if count < expected {
+                    format!("{} missing", expected - count)
+                } else {
+                    format!("{} too many", count - expected)
+                },
+                if count < expected { "what is missing" } else { "where it is from" },
             ),
         ),
         (Some(count), _) => accept(count.to_string()),

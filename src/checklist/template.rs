@@ -78,6 +78,8 @@ enum Known {
     Slots,
     /// On cards that fill slots.
     Fills,
+    /// On the first half of a move.
+    Lifts,
     /// On the second half of a move.
     Moves,
     /// On cards repeated over covers.
@@ -124,6 +126,9 @@ const NAMES: &[Entry] = &[
     maybe("slot.key", Known::Slots, &[When::KeyKnown, When::KeyDiffers, When::KeySame]),
     maybe("prev.label", Known::Fills, &[When::KeyDiffers]),
     maybe("prev.key", Known::Fills, &[When::KeyDiffers]),
+    always("goes.label", Known::Lifts),
+    maybe("hand.label", Known::Moves, &[When::NoTray]),
+    maybe("tray.label", Known::Moves, &[When::Tray]),
     always("from.label", Known::Moves),
     always("from.socket", Known::Moves),
     always("from.channel", Known::Moves),
@@ -163,6 +168,7 @@ impl Known {
             Self::Everywhere => true,
             Self::Slots => matches!(each, Some(Each::Insert | Each::Lift | Each::Move | Each::Remove | Each::Reseat)),
             Self::Fills => matches!(each, Some(Each::Insert | Each::Move)),
+            Self::Lifts => matches!(each, Some(Each::Lift)),
             Self::Moves => matches!(each, Some(Each::Move)),
             Self::Covers => matches!(each, Some(Each::CoverOff | Each::CoverOn)),
         }

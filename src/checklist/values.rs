@@ -15,6 +15,8 @@ pub(crate) struct Item<'a> {
     pub slot: Option<SlotRef<'a>>,
     /// The slot a moved module stood in.
     pub from: Option<SlotRef<'a>>,
+    /// The slot a lifted module goes to.
+    pub goes: Option<SlotRef<'a>>,
     /// The slot filled before this one.
     pub prev: Option<SlotRef<'a>>,
     pub module: Option<&'a Module>,
@@ -96,6 +98,10 @@ pub(crate) fn values(item: &Item<'_>, checklist: &Checklist, plan: &Plan, unit: 
         words(&format!("{name}.tab"), slot.and_then(|slot| slot.slot.tab.clone()));
         words(&format!("{name}.key"), slot.and_then(|slot| slot.slot.key.clone()));
     }
+    words("goes.label", item.goes.map(|slot| slot.slot.label.0.clone()));
+    let out_of = item.from.map(|slot| slot.slot.label.0.clone());
+    words("hand.label", out_of.clone().filter(|_| !item.tray));
+    words("tray.label", out_of.filter(|_| item.tray));
     if let Some(module) = item.module {
         words("module.spec", Some(module.spec.to_string()));
         words("module.gib", Some(module.spec.gib.gib_text()));

@@ -26,11 +26,13 @@ pub enum State {
     Warned,
     /// The machine reports something else than planned.
     Finding,
+    /// It did, and no longer does.
+    Cured,
 }
 
 impl State {
     /// All states, in the order of the legend.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 9] = [
         Self::Empty,
         Self::Fitted,
         Self::Planned,
@@ -39,6 +41,7 @@ impl State {
         Self::Done,
         Self::Warned,
         Self::Finding,
+        Self::Cured,
     ];
 
     /// What the legend says.
@@ -52,6 +55,7 @@ impl State {
             Self::Done => "done",
             Self::Warned => "look here",
             Self::Finding => "finding",
+            Self::Cured => "cured",
         }
     }
 
@@ -70,6 +74,7 @@ impl State {
             (Self::Done, true) => '\u{25a0}',
             (Self::Warned, _) => '!',
             (Self::Finding, _) => 'X',
+            (Self::Cured, _) => '=',
         }
     }
 
@@ -78,7 +83,7 @@ impl State {
             Self::Empty | Self::Fitted => Tone::Quiet,
             Self::Planned | Self::Leaves => Tone::Plain,
             Self::Current => Tone::Here,
-            Self::Done => Tone::Good,
+            Self::Done | Self::Cured => Tone::Good,
             Self::Warned => Tone::Attention,
             Self::Finding => Tone::Wrong,
         }
@@ -356,9 +361,9 @@ mod tests {
         from_toml(&Text { file: "board.toml", bytes: text.as_bytes() }).unwrap_or_else(|faults| panic!("{faults}"))
     }
 
-    /// Some state for each slot, all of them used.
+    /// Some state for each slot, all but the last used.
     fn some(slot: SlotRef<'_>) -> Mark {
-        State::ALL[slot.index % State::ALL.len()].into()
+        State::ALL[slot.index % (State::ALL.len() - 1)].into()
     }
 
     fn drawn(board: &Board, width: usize) -> String {
@@ -431,6 +436,7 @@ mod tests {
         [ ] empty   [o] fitted, stays
         [+] planned   [-] leaves   >*< HERE
         [#] done   [!] look here   [X] finding
+        [=] cured
         ");
         assert_eq!(legend([State::Done], look).plain(), ["[#] done"]);
     }

@@ -10,6 +10,8 @@ use super::choose::{Choice, Depth, choose, choose_near, choose_whole};
 use super::fault::{Class, Fault, Mode, unit_of};
 use super::layout::Piece;
 use super::state::{Seen, State, Step};
+use super::why::why;
+use super::words::mode_words;
 
 /// How far the next trial is looked ahead.
 pub const DEPTH: Depth = Depth { steps: 1, width: [5, 4, 3, 3, 3, 3], floor: 1.0 / 400.0, work: 1_500_000.0 };
@@ -17,8 +19,10 @@ pub const DEPTH: Depth = Depth { steps: 1, width: [5, 4, 3, 3, 3, 3], floor: 1.0
 /// A module is convicted at a higher posterior than other causes are named: sending a good one back is the dearer error.
 const CONVICTS: f64 = 0.998;
 
-/// A cause less likely than this to be the only one is named with a warning that a second may hide.
-const ALONE: f64 = 0.9999;
+/// A second fault this likely is warned of. One in a hundred: a verdict may itself be wrong as often ([`super::state::SURE`]),
+/// so that a hidden second fault below it is the smaller of two risks, and a warning that stands on every verdict is read on
+/// none. The start after the repair, which the job asks for in any case, shows what hides below it.
+pub const SECOND_FAULT: f64 = 0.01;
 
 /// The next thing to do.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -64,6 +68,9 @@ pub struct Answer {
     pub undecided: Option<String>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub notes: Vec<String>,
+    /// How the machine is believed to show a fault, and what speaks against it.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub reporting: String,
 }
 
 /// A probability as text; never rounded up to certainty.
@@ -80,7 +87,29 @@ pub fn answer(state: &State) -> Answer {
     let verdict = verdict(state);
     let trial = if verdict.is_some() { None } else { next_trial(state) };
     let undecided = if verdict.is_none() && trial.is_none() { Some(missing(state)) } else { None };
-    Answer { trial, explanations: explanations(state), verdict, undecided, notes: state.notes().to_vec() }
+    let (notes, reporting) = (state.notes().to_vec(), reporting(state));
+    Answer { trial, explanations: explanations(state), verdict, undecided, notes, reporting }
+}
+
+/// How the machine is believed to show a fault: inferred from what was seen unless its owner said so, and it may be wrong.
+fn reporting(state: &State) -> String {
+    if nothing_seen(state) || !state.broken_rules.is_empty() {
+        return String::new();
+    }
+    let all = std::iter::once(&state.first).chain(state.trials.iter().map(|trial| &trial.seen));
+    let named = all.filter(|seen| matches!(seen, Seen::Slots(slots) if !slots.is_empty())).count();
+    let against = match state.model.mode {
+        Mode::Blind if named > 0 => {
+            let starts = if named == 1 { "one start".to_owned() } else { format!("{named} starts") };
+            format!("; against it: slots were named at {starts}, which counts as a start that failed")
+        }
+        Mode::Slot if !state.stated && state.model.layout.deepest() > 1 && !state.named_part_of_a_channel() => {
+            ", or drops its whole channel, which no start has told apart yet".to_owned()
+        }
+        _ => String::new(),
+    };
+    let how = if state.stated { "stated" } else { "inferred" };
+    format!("How this machine reports, {how}: {}{against}.", mode_words(state.model.mode))
 }
 
 /// All explanations that are likelier than one in a thousand, likeliest first.
@@ -160,10 +189,12 @@ pub fn verdict(state: &State) -> Option<Verdict> {
     let chance = if kind.second.is_none() { chance.max(state.class_chance(kind.first)) } else { chance };
     let (what, which) = named(state, kind);
     let mut because = kind.classes().map(|class| because(state, class)).collect::<Vec<_>>().join(" ");
-    // A machine that does not post shows one fault at a time, whatever hides behind it.
-    let alone = state.belief.by_kind().iter().find(|(k, _)| *k == kind).map_or(0.0, |(_, p)| *p);
-    if state.model.mode == Mode::Blind || alone < ALONE {
-        because.push_str(" A second fault may hide behind it: boot again once it is mended.");
+    let second = second_fault(state, kind);
+    if second >= SECOND_FAULT {
+        because.push_str(&format!(
+            " A second fault may hide behind it, probability {}: boot again once it is mended.",
+            probability(second)
+        ));
     }
     make(&what, which, chance, because)
 }
@@ -183,6 +214,15 @@ fn either(state: &State) -> Option<Verdict> {
             probability(likeliest)
         ),
     })
+}
+
+/// Probability that something else is wrong beside what the verdict names. Where no two faults were weighed it is as before
+/// anything was seen: a machine that does not post shows one fault at a time, whatever hides behind it.
+fn second_fault(state: &State, kind: Kind) -> f64 {
+    let beside =
+        |other: &Kind| kind.second.is_none() && other.second.is_some() && other.classes().any(|c| c == kind.first);
+    let weighed: f64 = state.belief.by_kind().iter().filter(|(other, _)| beside(other)).map(|(_, chance)| chance).sum();
+    if state.weighs_two() { weighed } else { weighed.max(state.second) }
 }
 
 /// What the evidence carries: all that leads, or the part of it that is carried where a bad module stands where another
@@ -228,8 +268,26 @@ fn carried(state: &State, kind: Kind) -> bool {
         }
         // A seating that was put right must hold once more.
         Class::Seat(unit) => clean_boots(state, unit) >= 2,
+        // What several channels share has to have shown on several of them at once: slots that fail one at a time, each start
+        // another, are no sign of it.
+        Class::Group(group) => together(state, state.model.layout.group(group)),
+        Class::Socket(socket) => together(state, state.model.layout.channels(socket)),
         _ => true,
     })
+}
+
+/// Whether one start showed at least two of these channels failing; where the machine does not post, no start could.
+fn together(state: &State, channels: &[u16]) -> bool {
+    let layout = &state.model.layout;
+    let failing = |seen: &Seen| {
+        let units = state.units(seen);
+        let fails = |channel: &u16| {
+            layout.places(*channel).iter().any(|place| units.contains(&unit_of(layout, state.model.mode, *place)))
+        };
+        channels.iter().filter(|channel| fails(channel)).count()
+    };
+    let mut all = std::iter::once(&state.first).chain(state.trials.iter().map(|trial| &trial.seen));
+    state.model.mode == Mode::Blind || all.any(|seen| failing(seen) >= 2)
 }
 
 /// What convicts a module, in words: its trouble followed it, or another module worked where it did not.
@@ -250,7 +308,7 @@ fn because(state: &State, class: Class) -> String {
         ),
         Class::Module(piece) => convicted(state, piece).unwrap_or_default(),
         Class::Slot(_) => "It stayed with the slot whatever module was in it.".to_owned(),
-        Class::Path(_) if state.model.mode != Mode::Slot => {
+        Class::Path(_) if state.model.mode == Mode::Channel => {
             "It stayed with the channel: a slot of it, its trace or one processor contact. Leaving one slot of it empty at a \
              time tells a slot apart; moving the processor tells its contacts apart."
                 .to_owned()
@@ -284,13 +342,13 @@ pub fn next_trial(state: &State) -> Option<Trial> {
     if state.seating_or_setting().is_some() {
         let action = state.put_back();
         let why = "Only a seating or a setting is left, and nothing fails. All modules go back in, and it must hold once more.";
-        return (!state.well()).then(|| trial(state, action, why.to_owned()));
+        return (!state.well()).then(|| trial(state, action, Some(why)));
     }
     let choice = planned(state, state.model.sure);
     if choice.minutes.is_infinite() {
         return None;
     }
-    Some(trial(state, choice.action, why(state)))
+    Some(trial(state, choice.action, None))
 }
 
 fn planned(state: &State, sure: f64) -> Choice {
@@ -344,7 +402,7 @@ fn confirming(state: &State, kind: Kind) -> Option<Trial> {
     if carried(state, kind) {
         let choice = doubted(state);
         let why = "One cause explains all that was seen, and so would two of another kind. This tells them apart.";
-        return choice.minutes.is_finite().then(|| trial(state, choice.action, why.to_owned()));
+        return choice.minutes.is_finite().then(|| trial(state, choice.action, Some(why)));
     }
     let lacking = kind.classes().find_map(|class| match class {
         Class::Module(piece) => Some(piece),
@@ -363,31 +421,19 @@ fn confirming(state: &State, kind: Kind) -> Option<Trial> {
             if state.actions.last() == Some(&action) {
                 // That was done and did not help.
                 let choice = planned(state, CONVICTS.max(state.model.sure));
-                return choice.minutes.is_finite().then(|| trial(state, choice.action, why(state)));
+                return choice.minutes.is_finite().then(|| trial(state, choice.action, None));
             }
-            Some(trial(
-                state,
-                action,
-                "What fails now is not what failed at first: the last handling may have spoiled its seating. Seat it anew and \
-                 look at both latches."
-                    .to_owned(),
-            ))
+            let because =
+                "what fails now is not what failed at first, so the last handling may have spoiled its seating";
+            Some(trial(state, action, Some(because)))
         }
         None if shown.is_some() => {
             let unit = |p: &u16| unit_of(&state.model.layout, state.model.mode, *p) == shown.unwrap_or_default();
             let places = (0..state.labels.len() as u16).filter(|p| unit(p) && state.belief.board.at(*p).is_some());
-            Some(trial(
-                state,
-                places.map(Change::Reseat).collect(),
-                "A bad seating explains all that was seen, and it still shows. Seat it anew and look at both latches."
-                    .to_owned(),
-            ))
+            let because = "a bad seating explains all that was seen, and it still shows, so look at both latches";
+            Some(trial(state, places.map(Change::Reseat).collect(), Some(because)))
         }
-        None => Some(trial(
-            state,
-            Action::new(),
-            "Boot once more untouched. A seating counts as put right only when it holds.".to_owned(),
-        )),
+        None => Some(trial(state, Action::new(), Some("a seating counts as put right only when it holds"))),
         Some(piece) => {
             let serial = state.serial(piece);
             let action = if convicted(state, piece).is_some() {
@@ -395,35 +441,18 @@ fn confirming(state: &State, kind: Kind) -> Option<Trial> {
             } else {
                 state.elsewhere(piece)?
             };
-            let why = format!(
-                "Module {} is the likely cause, and it goes back only when its trouble follows it. This shows it in another place.",
+            let because = format!(
+                "module {} goes back to its maker only once its trouble has followed it",
                 crate::text::shown(&serial)
             );
-            Some(trial(state, action, why))
+            Some(trial(state, action, Some(&because)))
         }
     }
 }
 
-fn trial(state: &State, action: Action, why: String) -> Trial {
+fn trial(state: &State, action: Action, because: Option<&str>) -> Trial {
     let minutes = state.costs.of(&action).ceil() as u32;
-    Trial { changes: state.steps_of(&action), minutes, why }
-}
-
-fn why(state: &State) -> String {
-    let all = state.belief.by_kind();
-    let lead: Vec<String> = all
-        .iter()
-        .take(2)
-        .map(|(kind, chance)| {
-            let (what, which) = named(state, *kind);
-            let which = if which.is_empty() { which } else { format!(" {}", crate::text::shown(&which)) };
-            format!("{what}{which} at {}", probability(*chance))
-        })
-        .collect();
-    format!(
-        "Most likely now: {}. Of all changes considered, this one is expected to reach a verdict in the fewest minutes.",
-        lead.join(", then ")
-    )
+    Trial { changes: state.steps_of(&action), minutes, why: why(state, &action, because) }
 }
 
 /// What would be needed for a verdict.

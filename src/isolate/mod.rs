@@ -21,10 +21,11 @@ mod replay;
 pub mod slip;
 pub mod state;
 mod whole;
+mod why;
 mod words;
 
 pub use advice::{Answer, Explanation, Trial, Verdict, answer, explanations, likeliest, named_as, next_trial, verdict};
 pub use evidence::Finding;
 pub use slip::{Slip, slips};
 pub use state::{Done, IsolateError, Seen, State, Step};
-pub use words::{change_words, seen_words, trial_words};
+pub use words::{change_words, mode_words, seen_words, trial_told, trial_words};

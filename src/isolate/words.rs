@@ -1,5 +1,6 @@
 //! Changes in words.
 
+use super::fault::Mode;
 use super::state::{Seen, Step};
 use crate::text::shown;
 
@@ -15,13 +16,48 @@ pub fn change_words(change: &Step) -> String {
     }
 }
 
-/// All changes of a trial in words.
+/// All changes of a trial in words; what is done alike to several modules is said once.
 pub fn trial_words(changes: &[Step]) -> String {
     if changes.is_empty() {
         return "change nothing and start the machine again".to_owned();
     }
-    let each: Vec<String> = changes.iter().map(change_words).collect();
-    each.join("; ")
+    let mut parts: Vec<String> = Vec::new();
+    let mut rest = changes;
+    while let Some(first) = rest.first() {
+        let alike =
+            rest.iter().take_while(|other| std::mem::discriminant(*other) == std::mem::discriminant(first)).count();
+        let (group, after) = rest.split_at(alike);
+        rest = after;
+        let slots = |of: fn(&Step) -> Option<&crate::board::SlotLabel>| {
+            let slots: Vec<&str> = group.iter().filter_map(of).map(crate::board::SlotLabel::as_str).collect();
+            slots.join(", ")
+        };
+        match first {
+            Step::Reseat(_) if alike > 1 => {
+                let slots = slots(|step| if let Step::Reseat(slot) = step { Some(slot) } else { None });
+                parts.push(format!("seat the modules of {slots} anew"));
+            }
+            Step::Remove(_) if alike > 1 => {
+                let slots = slots(|step| if let Step::Remove(slot) = step { Some(slot) } else { None });
+                parts.push(format!("take the modules of {slots} out"));
+            }
+            Step::Substitute(..) if alike > 1 => {
+                let each = group.iter().filter_map(|step| match step {
+                    Step::Substitute(slot, serial) => Some(format!("{} into {slot}", shown(serial))),
+                    _ => None,
+                });
+                parts.push(format!("put modules {}", each.collect::<Vec<_>>().join(", ")));
+            }
+            _ => parts.extend(group.iter().map(change_words)),
+        }
+    }
+    parts.join("; ")
+}
+
+/// A trial as it is put to a person: the change, then why. A reason that begins with the change is not preceded by it.
+pub fn trial_told(trial: &super::Trial) -> String {
+    let change = super::why::sentence(&trial_words(&trial.changes));
+    if trial.why.starts_with(&change) { trial.why.clone() } else { format!("{change}. {}", trial.why) }
 }
 
 /// What a start showed, in words.
@@ -33,5 +69,14 @@ pub fn seen_words(seen: &Seen) -> String {
             let slots: Vec<&str> = slots.iter().map(crate::board::SlotLabel::as_str).collect();
             format!("failing: {}", slots.join(", "))
         }
+    }
+}
+
+/// How a machine shows a fault, in words.
+pub const fn mode_words(mode: Mode) -> &'static str {
+    match mode {
+        Mode::Slot => "it names the slot that fails",
+        Mode::Channel => "it drops a whole channel for one bad slot, so slots of one channel are not told apart",
+        Mode::Blind => "it does not start with the fault in it, and names no slot",
     }
 }

@@ -134,6 +134,10 @@ pub enum Event {
     },
     /// The search for what the fault is begins. All it starts from stands here, so that it can be followed from this line.
     IsolationOpened(Box<IsolationOpened>),
+    /// A known-good module came to hand after the search had begun.
+    SpareBrought {
+        module: Module,
+    },
     /// One power cycle with a stated change is asked for.
     TrialOpened {
         /// 1, 2, 3 …

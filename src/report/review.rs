@@ -169,7 +169,8 @@ pub(super) fn plan(story: &Story) -> Vec<(&'static str, String)> {
 const fn state(mark: SlotMark) -> State {
     match mark {
         SlotMark::Finding => State::Finding,
-        SlotMark::Skipped | SlotMark::Cured => State::Warned,
+        SlotMark::Skipped => State::Warned,
+        SlotMark::Cured => State::Cured,
         SlotMark::ToDo => State::Planned,
         SlotMark::Done => State::Done,
         SlotMark::Kept => State::Fitted,
@@ -287,7 +288,10 @@ fn reports(lines: &mut Lines, story: &Story) {
         for (name, value) in report_facts(report) {
             lines.pair(4, name, &value);
         }
-        for finding in &report.findings {
+        for text in on_purpose(report) {
+            lines.put(4, 2, &text, Tone::Plain);
+        }
+        for finding in report.faults() {
             for (n, line) in finding.lines().iter().enumerate() {
                 let (indent, tone) = if n == 0 { (4, Tone::Attention) } else { (7, Tone::Plain) };
                 let line = if n == 0 { format!("{} {line}", sign(finding.grave)) } else { line.clone() };
@@ -295,6 +299,18 @@ fn reports(lines: &mut Lines, story: &Story) {
             }
         }
     }
+}
+
+/// What a search emptied, so that nothing is missing there: why, and which slots.
+pub(super) fn on_purpose(report: &Report) -> Vec<String> {
+    let mut told: Vec<(&str, Vec<&str>)> = Vec::new();
+    for one in &report.on_purpose {
+        match told.iter_mut().find(|(why, _)| *why == one.why) {
+            Some((_, slots)) => slots.push(&one.slot),
+            None => told.push((&one.why, vec![&one.slot])),
+        }
+    }
+    told.into_iter().map(|(why, slots)| format!("not missing: {}: {why}", list(&slots))).collect()
 }
 
 /// A report in short.
@@ -310,7 +326,13 @@ pub(super) fn report_facts(report: &Report) -> Vec<(&'static str, String)> {
     let compared = match (report.compared_line, report.findings.len()) {
         (None, _) => "not compared with the plan".to_owned(),
         (Some(line), 0) => format!("as planned (line {line})"),
-        (Some(line), n) => format!("{} (line {line})", counted(n, "finding")),
+        (Some(line), _) => {
+            let empty = match report.on_purpose.len() {
+                0 => String::new(),
+                n => format!(", and {} empty on purpose", counted(n, "slot")),
+            };
+            format!("{}{empty} (line {line})", counted(report.faults().count(), "finding"))
+        }
     };
     told.push(("compared", compared));
     told

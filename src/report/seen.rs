@@ -1,6 +1,6 @@
 //! What was seen at a slot, in words. The values in them are as the record has them: they are cleaned where they leave.
 
-use super::story::{Hands, Seen, What};
+use super::story::{Came, Hands, Seen, What};
 use super::words::counted;
 use crate::snapshot::SlotState;
 use crate::units::Size;
@@ -28,6 +28,15 @@ pub fn words(seen: &Seen) -> String {
                 text.push_str(&format!("; reported {reported}"));
             }
             text
+        }
+        What::TakenOut { serial, why } => format!("{serial} {why}"),
+        What::Started { serial, trial, came } => {
+            let when = trial.map_or_else(String::new, |trial| format!(" in trial {trial}"));
+            match came {
+                Came::Worked => format!("{serial} works here{when}"),
+                Came::Failed => format!("{serial} FAILS here{when}"),
+                Came::Dark => format!("the machine does not start{when}, with {serial} here"),
+            }
         }
         What::Problem { text } => format!("PROBLEM reported: {text}"),
         What::Skipped { as_what, why, name, corrected_by, .. } => {
@@ -74,6 +83,7 @@ pub fn is_bad(seen: &Seen) -> bool {
         What::Found { .. } | What::Problem { .. } => true,
         What::Skipped { corrected_by, .. } => corrected_by.is_none(),
         What::Reported { uncorrected, corrected, .. } => *uncorrected > 0 || *corrected > 0,
-        What::Scanned { .. } => false,
+        What::Started { came, .. } => *came == Came::Failed,
+        What::Scanned { .. } | What::TakenOut { .. } => false,
     }
 }

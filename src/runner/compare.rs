@@ -7,12 +7,29 @@ use crate::board::SlotLabel;
 use crate::checklist::{Evidence, Steps};
 use crate::module::Identity;
 use crate::plan::Plan;
-use crate::record::{Answer, Job};
+use crate::record::{Answer, Emptied, Job};
 use crate::snapshot::Snapshot;
-use crate::verify::{Comparison, Earlier, Input, compare_all};
+use crate::verify::{Comparison, Earlier, FindingKind, Input, compare_all};
 
 /// `snapshot` against the plan of this job.
+///
+/// What a search took out on purpose is not where the plan has it, and the finding says so.
 pub fn comparison(job: &Job, steps: &Steps, snapshot: &Snapshot) -> Comparison {
+    let mut comparison = plain(job, steps, snapshot);
+    let emptied = job.emptied_before(u64::MAX);
+    for finding in comparison.findings.iter_mut().filter(|finding| finding.kind == FindingKind::Missing) {
+        let Some(why) = finding.slot.as_ref().and_then(|slot| emptied.get(slot)) else { continue };
+        finding.reported = Some(format!("nothing: {}", why.words()));
+        finding.next = match why {
+            Emptied::LeftOut => "Leave it out. Whoever signs says why the machine goes back without it.",
+            _ => "Nothing is wrong with it by this: it goes back in once the search is over.",
+        }
+        .to_owned();
+    }
+    comparison
+}
+
+fn plain(job: &Job, steps: &Steps, snapshot: &Snapshot) -> Comparison {
     let opened = job.opened();
     let trials = || job.isolations().iter().flat_map(|search| &search.trials);
     compare_all(&Input {

@@ -14,7 +14,7 @@ use crate::plan::{Seat, cpus_of};
 use crate::prompt::{Status, Wants};
 use crate::record::{Answer, Event, FittedModule, Isolation, IsolationOpened, Job, Passed};
 use crate::snapshot::Snapshot;
-use crate::text::shown;
+use crate::text::{shown, shown_within};
 
 /// How a search is carried on.
 #[derive(Debug, Clone)]
@@ -23,6 +23,8 @@ pub struct Search {
     pub rates: Rates,
     /// The probability a verdict needs, as text.
     pub sure: String,
+    /// Serials of known-good modules that were named when the search was asked for; where there are none, it is asked.
+    pub spares: Vec<String>,
 }
 
 impl Search {
@@ -37,7 +39,7 @@ impl Search {
     /// With rates that come with the program, by name.
     pub fn shipped(name: &str) -> Option<Self> {
         let rates = shipped(name)?.ok()?;
-        Some(Self { rates, sure: isolate::state::SURE.to_string() })
+        Some(Self { rates, sure: isolate::state::SURE.to_string(), spares: Vec::new() })
     }
 }
 
@@ -58,7 +60,10 @@ impl Runner<'_> {
         first: Seen,
         snapshot_line: Option<u64>,
     ) -> Result<Found, RunError> {
-        let Some(spares) = self.spares(step)? else { return Ok(Found::Paused) };
+        let named = std::mem::take(&mut self.search.spares);
+        let named: Vec<Module> = named.iter().filter_map(|serial| spare(self.journal.job(), serial)).collect();
+        let spares = if named.is_empty() { self.spares(step)? } else { Some(named) };
+        let Some(spares) = spares else { return Ok(Found::Paused) };
         let opened = open_search(self.journal.job(), &self.steps, &self.search, first, snapshot_line, spares);
         self.record(Event::IsolationOpened(Box::new(opened)))?;
         self.next_trial(step)
@@ -112,13 +117,34 @@ impl Runner<'_> {
         }
     }
 
+    /// Takes known-good modules into the search that is open: named when it was asked for, or come to hand since.
+    pub(super) fn bring(&mut self, modules: Vec<Module>) -> Result<(), RunError> {
+        for module in modules {
+            let known = self.journal.job().isolation().is_none_or(|search| !search.is_open() || search.knows(&module));
+            if !known {
+                let serial = shown(module.identity.serial.as_deref().unwrap_or_default()).to_string();
+                self.record(Event::SpareBrought { module })?;
+                self.say(Status::Recorded, format!("module {serial} is on hand as known-good from here on"))?;
+            }
+        }
+        Ok(())
+    }
+
+    /// The known-good modules that were named on the command line, into the search that is open.
+    pub(super) fn bring_named(&mut self) -> Result<(), RunError> {
+        let named = std::mem::take(&mut self.search.spares);
+        let modules = named.iter().filter_map(|serial| spare(self.journal.job(), serial)).collect();
+        self.bring(modules)
+    }
+
     /// Takes in what the start after the open trial showed.
     pub(super) fn trial_done(&mut self, told: Option<Seen>, report: Option<(u64, &Snapshot)>) -> Result<(), RunError> {
         let job = self.journal.job();
         let Some((search, run)) = job.isolation().and_then(|search| Some((search, search.open_trial()?))) else {
             return Ok(());
         };
-        let id = trial::id(job, search, run.trial);
+        let id = trial::id(job, search, run);
+        let puts_back = run.puts_back;
         let mut done = trial::carried(job, &self.steps, &id, &run.changes);
         let number = run.trial;
         let (seen, other) = match report {
@@ -135,7 +161,8 @@ impl Runner<'_> {
                 format!("the report shows modules elsewhere than asked; what counts: {}", isolate::trial_words(&done));
             self.say(Status::Attention, what)?;
         } else if less {
-            let what = format!("part of the trial was passed; what counts: {}", isolate::trial_words(&done));
+            let part = if puts_back { "the putting back" } else { "the trial" };
+            let what = format!("part of {part} was passed; what counts: {}", isolate::trial_words(&done));
             self.say(Status::Attention, what)?;
         }
         Ok(())
@@ -170,7 +197,7 @@ impl Runner<'_> {
             self.say(Status::Attention, why.clone())?;
             return self.give_up(&why, answer.explanations);
         };
-        self.ask_trial(step, number, next, answer.explanations)
+        self.ask_trial(step, number, next, answer.explanations, &answer.reporting)
     }
 
     fn ask_trial(
@@ -179,21 +206,48 @@ impl Runner<'_> {
         number: u64,
         next: Trial,
         explanations: Vec<Explanation>,
+        reporting: &str,
     ) -> Result<Found, RunError> {
-        const OPTIONS: [(&str, bool); 2] =
-            [("go on with this trial", true), ("stop the search here, undecided", false)];
-        let what = isolate::trial_words(&next.changes);
-        let text = format!("Trial {number}, about {} min: {what}.\n{}", next.minutes, next.why);
+        #[derive(Clone, Copy)]
+        enum Chosen {
+            GoOn,
+            Stop,
+            Spare,
+        }
+        const OPTIONS: [(&str, Chosen); 3] = [
+            ("go on with this trial", Chosen::GoOn),
+            ("stop the search here, undecided", Chosen::Stop),
+            ("a known-good module is at hand now", Chosen::Spare),
+        ];
+        // Where one is known already, another is rare enough for `isolate --spare`.
+        let has_spare = self.journal.job().isolation().is_some_and(|search| !search.opened.spares.is_empty());
+        let options = if has_spare { &OPTIONS[..2] } else { &OPTIONS[..] };
+        let text = format!("Trial {number}, about {} min. {}", next.minutes, isolate::trial_told(&next));
         let mut asked = side_question(step, &format!("trial-{number}"), text);
         asked.slot = None;
         asked.picture = table(&explanations, self.look());
-        asked.wants = Wants::Choice { options: OPTIONS.iter().map(|(words, _)| (*words).to_owned()).collect() };
+        // Where pictures are left out, the same in words: how it reports at once, the explanations when asked for.
+        asked.help = Some(in_words(&explanations, reporting));
+        if number == 1 {
+            self.say(Status::Info, reporting.to_owned())?;
+        } else {
+            asked.picture.extend(gone_by(reporting, self.look()));
+        }
+        asked.wants = Wants::Choice { options: options.iter().map(|(words, _)| (*words).to_owned()).collect() };
         loop {
             match self.hear(&asked, Some(step))? {
-                Heard::Value { text, .. } => match choice(&OPTIONS, &text) {
-                    Some(true) => break,
-                    Some(false) => return self.give_up("The technician stopped the search.", explanations),
-                    None => self.say(Status::Refused, "one of the two, by number or in words".to_owned())?,
+                Heard::Value { text, .. } => match choice(options, &text) {
+                    Some(Chosen::GoOn) => break,
+                    Some(Chosen::Stop) => return self.give_up("The technician stopped the search.", explanations),
+                    Some(Chosen::Spare) => {
+                        let Some(modules) = self.spares(step)? else { return Ok(Found::Paused) };
+                        if !modules.is_empty() {
+                            // With it another change may tell more.
+                            self.bring(modules)?;
+                            return self.next_trial(step);
+                        }
+                    }
+                    None => self.say(Status::Refused, "one of these, by number or in words".to_owned())?,
                 },
                 Heard::Again => {}
                 Heard::Back | Heard::Override => {
@@ -223,6 +277,13 @@ impl Runner<'_> {
         self.steps_changed()?;
         self.say(Status::Info, "the cards for putting the modules back come next".to_owned())
     }
+}
+
+/// A module with this serial, like those in the machine: taken for good.
+pub fn spare(job: &Job, serial: &str) -> Option<Module> {
+    let like = job.opened().plan.slot.first().map(|planned| planned.module.clone())?;
+    let identity = Identity { serial: Some(serial.to_owned()), ..like.identity };
+    Some(Module { spec: like.spec, identity })
 }
 
 /// No verdict, and why.
@@ -358,10 +419,9 @@ pub fn read_trial(
 
 /// The explanations as rows with bars, likeliest first.
 pub fn table(explanations: &[Explanation], look: Look) -> Vec<String> {
-    const MOST: usize = 6;
     let rows: Vec<Bar> = explanations
         .iter()
-        .take(MOST)
+        .take(MOST_ROWS)
         .map(|one| {
             let chance: f64 = one.probability.parse().unwrap_or(0.0);
             let name = if one.which.is_empty() { one.what.clone() } else { format!("{} {}", one.what, one.which) };
@@ -372,6 +432,24 @@ pub fn table(explanations: &[Explanation], look: Look) -> Vec<String> {
     let mut lines = vec!["What explains what was seen, with its probability:".to_owned()];
     lines.extend(bars(&rows, look).plain());
     lines
+}
+
+/// The explanations and what they rest on, without a picture.
+fn in_words(explanations: &[Explanation], reporting: &str) -> String {
+    let named = explanations.iter().take(MOST_ROWS).map(|one| {
+        let which = if one.which.is_empty() { String::new() } else { format!(" {}", shown(&one.which)) };
+        format!("{}{which} at {}", one.what, one.probability)
+    });
+    format!("What explains what was seen: {}. {reporting}", named.collect::<Vec<_>>().join(", "))
+}
+
+/// The most explanations that are shown.
+const MOST_ROWS: usize = 6;
+
+/// How the machine is believed to show a fault, below the explanations that rest on it.
+fn gone_by(reporting: &str, look: Look) -> Vec<String> {
+    let width = look.width.min(70).saturating_sub(2).max(20);
+    shown_within(reporting, width * 4).wrapped(width).into_iter().map(str::to_owned).collect()
 }
 
 /// A verdict for whoever stands at the machine: what it is, what carries it, what to do now.
@@ -390,6 +468,7 @@ pub fn verdict_lines(verdict: &Verdict) -> Vec<String> {
             "The modules are good. Let a qualified person look at the processor's contacts before anything is replaced."
         }
         "settings" => "Nothing is broken. Note the setting for the site.",
+        "seating or settings" => "Nothing is broken and nothing goes back to the maker. Note the setting for the site.",
         _ => "",
     };
     lines.extend(Some(next.to_owned()).filter(|next| !next.is_empty()));

@@ -37,9 +37,14 @@ fn state(label: &SlotLabel, current: &SlotLabel, steps: &Steps, job: &Job) -> St
     if label == current {
         return State::Current;
     }
+    let emptied = job.emptied_before(u64::MAX);
     let reported = job
         .comparison()
         .is_some_and(|comparison| comparison.findings.iter().any(|finding| finding.slot.as_ref() == Some(label)));
+    if emptied.contains_key(label) {
+        // Empty on purpose; the cards of the opening at hand say where its module goes.
+        return State::Empty;
+    }
     if reported {
         return State::Finding;
     }

@@ -24,6 +24,12 @@ pub trait MachineReport {
         None
     }
 
+    /// Why an answer is not what the bench shows, where there is no real one to look at: a reading or count that was made up.
+    /// `None` on a real machine, where nobody but the technician sees it.
+    fn disagrees(&self, _step: &Step, _value: &str, _steps: &Steps, _job: &Job) -> Option<String> {
+        None
+    }
+
     /// A module that is taken for good and lies on the bench, where there is no real one to look at.
     fn spare(&self, _job: &Job) -> Option<Module> {
         None

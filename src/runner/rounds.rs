@@ -25,8 +25,9 @@ pub fn all_steps(job: &Job) -> Result<Steps, ExpandError> {
         for (n, run) in search.trials.iter().enumerate().filter(|(_, run)| run.guided) {
             let (plan, again) = trial::as_plan(&opened.plan, search, n);
             let cards = expand_again(&opened.checklist, &plan, &opened.unit, &again)?.cards;
-            let id = trial::id(job, search, run.trial);
-            openings.push((run.line, renamed(cards, &id, &format!("Trial {}", run.trial))));
+            let id = trial::id(job, search, run);
+            let name = if run.puts_back { "Putting back".to_owned() } else { format!("Trial {}", run.trial) };
+            openings.push((run.line, renamed(cards, &id, &name)));
         }
     }
     openings.sort_by_key(|(line, _)| *line);

@@ -1,5 +1,6 @@
 //! The machine's own report: taken, compared with the plan, and what is done about findings.
 
+use std::collections::BTreeMap;
 use std::time::Duration;
 
 use super::isolate::Found;
@@ -9,10 +10,10 @@ use crate::board::SlotLabel;
 use crate::checklist::{Evidence, Step};
 use crate::isolate::Seen;
 use crate::prompt::{Status, Wants};
-use crate::record::{Event, How, Isolation};
+use crate::record::{Emptied, Event, How, Isolation};
 use crate::snapshot::Snapshot;
 use crate::text::shown_within;
-use crate::verify::{Finding, Grave};
+use crate::verify::{Finding, FindingKind, Grave};
 
 /// What the technician does about findings.
 #[derive(Clone, Copy)]
@@ -90,6 +91,9 @@ impl Runner<'_> {
     /// # Errors
     /// As [`Runner::walk`].
     pub fn search_on(&mut self, report: Option<&str>) -> Result<(), RunError> {
+        if self.journal.job().isolation().is_some_and(Isolation::is_open) {
+            self.bring_named()?;
+        }
         let Some(step) = self.next_step().and_then(|at| self.step(at)).cloned() else { return Ok(()) };
         if step.evidence != Evidence::Snapshot {
             return Ok(());
@@ -195,7 +199,8 @@ impl Runner<'_> {
             }
             Some(Next::Round) => {
                 let Start::Reported(line, _) = *start else { return Ok(()) };
-                let slots = slots_of(findings);
+                let emptied = self.journal.job().emptied_before(u64::MAX);
+                let slots = slots_of(findings).into_iter().filter(|slot| !emptied.contains_key(slot)).collect();
                 let round = self.journal.job().rounds().len() as u64 + 1;
                 self.record(Event::RoundOpened { round, slots, snapshot_line: line })?;
                 self.steps_changed()?;
@@ -253,7 +258,12 @@ impl Runner<'_> {
             }
             options.push(("search for the cause, one change and one start at a time", Next::Search));
         }
-        if !slots_of(findings).is_empty() {
+        // What was put back still fails: a spare that is bad itself, or a second fault.
+        if *first != Seen::Slots(Vec::new()) && over && self.way_back().is_empty() {
+            options.push(("begin a new search, for what still fails", Next::Search));
+        }
+        let emptied = self.journal.job().emptied_before(u64::MAX);
+        if slots_of(findings).iter().any(|slot| !emptied.contains_key(slot)) {
             options.push(("open the machine again and seat the named modules anew", Next::Round));
         }
         options.push(("take another report first", Next::Again));
@@ -266,7 +276,7 @@ impl Runner<'_> {
         };
         let mut asked = side_question(step, "findings", format!("{what}{already}. What now?"));
         asked.slot = None;
-        asked.picture = headlines(findings);
+        asked.picture = headlines(findings, &emptied);
         asked.wants = Wants::Choice { options: options.iter().map(|(words, _)| (*words).to_owned()).collect() };
         loop {
             match self.hear(&asked, Some(step))? {
@@ -284,10 +294,18 @@ impl Runner<'_> {
 
 /// All findings in a few rows, kind by kind: a page keeps only the last of what was said in view, and the question is about
 /// all of them.
-fn headlines(findings: &[Finding]) -> Vec<String> {
+fn headlines(findings: &[Finding], emptied: &BTreeMap<SlotLabel, Emptied>) -> Vec<String> {
+    if findings.is_empty() {
+        return Vec::new();
+    }
     let mut kinds: Vec<(&str, Vec<String>)> = Vec::new();
     for finding in findings {
-        let name = finding.kind.name();
+        let on_purpose = finding.slot.as_ref().filter(|_| finding.kind == FindingKind::Missing);
+        let name = match on_purpose.and_then(|slot| emptied.get(slot)) {
+            Some(Emptied::LeftOut) => "left out after the verdict",
+            Some(_) => "taken out or moved by the search",
+            None => finding.kind.name(),
+        };
         let slot = finding.slot.as_ref().map(ToString::to_string);
         match kinds.iter_mut().find(|(kind, _)| *kind == name) {
             Some((_, slots)) => slots.extend(slot),

@@ -7,15 +7,16 @@ use crate::board::SlotLabel;
 use crate::checklist::{Again, Evidence, ScanOf, Step as CardStep, Steps};
 use crate::isolate::{Seen, Step};
 use crate::plan::{Action, Plan, PlanSlot, Removal};
-use crate::record::{Answer, Isolation, Job, Passed, Stands, carry_out};
+use crate::record::{Answer, Isolation, Job, Passed, Stands, TrialRun, carry_out};
 use crate::snapshot::{SlotReport, Snapshot};
 use crate::verify::{Finding, FindingKind, Input, compare_all, lines_of_slots};
 
-/// What the ids of a trial's steps begin with; those of a second search carry its line.
-pub fn id(job: &Job, search: &Isolation, trial: u64) -> String {
+/// What the ids of a trial's steps begin with; those of a second search carry its line. Putting the modules back is no trial.
+pub fn id(job: &Job, search: &Isolation, run: &TrialRun) -> String {
+    let (what, trial) = (if run.puts_back { "back" } else { "trial" }, run.trial);
     match job.isolations().first() {
-        Some(first) if first.line == search.line => format!("trial-{trial}"),
-        _ => format!("trial-{}-{trial}", search.line),
+        Some(first) if first.line == search.line => format!("{what}-{trial}"),
+        _ => format!("{what}-{}-{trial}", search.line),
     }
 }
 

@@ -260,6 +260,11 @@ impl<'a> Runner<'a> {
         match judged {
             Judged::Accept { value, serial, .. } => {
                 self.part_read = None;
+                if let Some(why) = self.machine.disagrees(step, &value, &self.steps, self.journal.job()) {
+                    let (id, value) = (step.id.clone(), text.to_owned());
+                    self.record(Event::Refused { step: id, value, how, why: why.clone() })?;
+                    return self.say(Status::Refused, why);
+                }
                 if !self.put_right(step)? {
                     return Ok(());
                 }

@@ -237,8 +237,8 @@ pub(super) fn against_plan(plan: &Plan, snapshot: &Snapshot) -> Finding {
         source: read.source.to_owned(),
         grave: Grave::Stop,
         next:
-            "Capture again with the right to read the firmware's table (as root), which names the slots; else open the \
-               machine and press every module until its latches close."
+            "Nothing here says which module it is, so open nothing yet. Capture again with the right to read the firmware's \
+             table (as root), which names the slots; where there is none, its setup pages or its error log name them."
                 .to_owned(),
     }
 }

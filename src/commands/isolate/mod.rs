@@ -1,9 +1,11 @@
 //! `slotwise isolate`: what the fault is, one change and one start at a time.
 
+mod learn;
 mod script;
 
 use std::path::{Path, PathBuf};
 
+use super::audit::Judges;
 use super::files::{self, named};
 use super::install::{Asking, say_where};
 use super::{CommandError, Exit, job};
@@ -18,13 +20,15 @@ use crate::text::shown;
 ///
 /// Each trial is one change and one start of the machine: the one that is expected to tell most for its minutes. No module is
 /// called bad unless its trouble followed it, or another worked in its place. Everything goes into the record, and the job
-/// goes on from there. With --next or --done it is driven by a script, one call a start.
+/// goes on from there. With --next or --done it is driven by a script, one call a start. With --learn it writes a shop's own
+/// rates from the records of its searches.
 ///
 /// Exit code with --next and --done: 0 nothing is wrong, 1 there is a verdict, 3 a trial is to be done.
 #[derive(Debug, clap::Args)]
 pub struct IsolateArgs {
     /// The record of the job
-    pub record: PathBuf,
+    #[arg(required_unless_present = "learn", conflicts_with = "learn")]
+    pub record: Option<PathBuf>,
     /// The report of the start: what `slotwise capture` wrote
     #[arg(long, value_name = "FILE")]
     pub snapshot: Option<PathBuf>,
@@ -43,7 +47,8 @@ pub struct IsolateArgs {
     /// What was changed, where it was not what was asked for: JSON as --next gives it under `changes`
     #[arg(long, value_name = "JSON", requires = "done")]
     pub did: Option<String>,
-    /// Serial of a known-good module on hand, like those in the machine
+    /// Serial of a known-good module on hand, like those in the machine; one that came to hand during the search counts from
+    /// then on
     #[arg(long, value_name = "SERIAL")]
     pub spare: Vec<String>,
     /// How likely each kind of fault is: install, service, flat, or a file of the shop's own
@@ -55,7 +60,19 @@ pub struct IsolateArgs {
     /// Your id, when someone else goes on with the job [default: the technician who opened it]
     #[arg(long, value_name = "ID")]
     pub technician: Option<String>,
-    /// Print the answer of --next and --done as JSON
+    /// Learn rates from the finished records below this folder; they are audited first
+    #[arg(
+        long,
+        value_name = "FOLDER",
+        conflicts_with_all = ["next", "done", "snapshot", "report", "no_post", "did", "spare", "technician"]
+    )]
+    pub learn: Option<PathBuf>,
+    /// Where to write what was learnt [default: stdout]
+    #[arg(short, long, value_name = "FILE", requires = "learn")]
+    pub output: Option<PathBuf>,
+    #[command(flatten)]
+    pub judges: Judges,
+    /// Print the answer of --next, --done and --learn as JSON
     #[arg(long)]
     pub json: bool,
     #[command(flatten)]
@@ -68,16 +85,27 @@ pub struct IsolateArgs {
 /// A record that is not at its report, rates that are not valid, reports that are of another machine or of an earlier start.
 pub fn run(env: &mut Env, args: &IsolateArgs) -> Result<Exit, CommandError> {
     let search = search(env, args)?;
+    if let Some(folder) = &args.learn {
+        return learn::run(env, args, folder, &search.rates);
+    }
+    if args.judges.signers.is_some() || args.judges.revoked.is_some() {
+        return Err(CommandError::new(Exit::Usage, "--signers and --revoked go with --learn")
+            .way_out("whose signatures a record has says `slotwise audit`"));
+    }
+    let Some(record) = &args.record else {
+        return Err(CommandError::new(Exit::Usage, "a search is of one record").way_out("slotwise isolate RECORD"));
+    };
     if args.next || args.done {
-        return script::run(env, args, &search);
+        return script::run(env, args, record, &search);
     }
     if args.no_post || !args.report.is_empty() || args.json {
         return Err(CommandError::new(Exit::Usage, "--report, --no-post and --json go with --done or --next")
             .way_out("without them the search is walked through with the technician, step by step"));
     }
-    let path = files::located(env, &args.record);
+    let path = files::located(env, record);
     let journal = Journal::open(&path, env.clock.now())?;
-    stands_at_report(&journal, &args.record)?;
+    stands_at_report(&journal, record)?;
+    script::may_bring(journal.job(), args)?;
     let opened = journal.job().opened();
     let technician = args.technician.clone().unwrap_or_else(|| opened.technician.clone());
     let practice = opened.practice.clone();
@@ -131,5 +159,5 @@ fn search(env: &Env, args: &IsolateArgs) -> Result<Search, CommandError> {
             error.way_out(format!("the rates that come with the program are {}", SHIPPED.join(", ")))
         })?,
     };
-    Ok(Search { rates, sure: args.sure.clone() })
+    Ok(Search { rates, sure: args.sure.clone(), spares: args.spare.clone() })
 }

@@ -1,5 +1,7 @@
 //! A search driven by a script: what comes next, and what a start showed.
 
+use std::path::Path;
+
 use super::IsolateArgs;
 use crate::board::SlotLabel;
 use crate::checklist::Steps;
@@ -8,11 +10,13 @@ use crate::commands::{CommandError, Exit};
 use crate::draw::Look;
 use crate::env::Env;
 use crate::isolate::{self, Answer, Seen, Step, Trial};
-use crate::module::{Identity, Module};
+use crate::module::Module;
 use crate::record::{Event, Isolation, Job, Journal};
-use crate::runner::{Search, all_steps, comparison, open_search, read_trial, table, trial, undecided, verdict_lines};
+use crate::runner::{
+    Search, all_steps, comparison, open_search, read_trial, spare, table, trial, undecided, verdict_lines,
+};
 use crate::snapshot::{Snapshot, ascii_json, read_json};
-use crate::text::shown;
+use crate::text::{shown, shown_within};
 
 /// What a start showed.
 enum Start {
@@ -21,8 +25,8 @@ enum Start {
 }
 
 /// Answers one call.
-pub(super) fn run(env: &mut Env, args: &IsolateArgs, search: &Search) -> Result<Exit, CommandError> {
-    let path = files::located(env, &args.record);
+pub(super) fn run(env: &mut Env, args: &IsolateArgs, record: &Path, search: &Search) -> Result<Exit, CommandError> {
+    let path = files::located(env, record);
     let start = start(env, args)?;
     let answer = if args.next {
         next(&crate::record::read::job(&path)?.job, args, search, start)?
@@ -35,6 +39,14 @@ pub(super) fn run(env: &mut Env, args: &IsolateArgs, search: &Search) -> Result<
         done(env, args, search, &mut journal, &start)?
     };
     show(env, args, &answer)
+}
+
+/// Whether the spares named can be taken into the search of a record.
+///
+/// # Errors
+/// As for a script.
+pub(super) fn may_bring(job: &Job, args: &IsolateArgs) -> Result<(), CommandError> {
+    brought(job, args).map(|_| ())
 }
 
 /// What the options say a start showed.
@@ -68,7 +80,19 @@ fn steps_of(job: &Job) -> Result<Steps, CommandError> {
 /// The search the record has, or the one that would begin with this start or with the last report on record.
 fn begun(job: &Job, args: &IsolateArgs, search: &Search, start: Option<&Start>) -> Result<Isolation, CommandError> {
     if let Some(open) = job.isolation().filter(|open| open.is_open()) {
-        return Ok(open.clone());
+        let mut open = open.clone();
+        let new = brought(job, args)?;
+        if args.next && !new.is_empty() {
+            // The trial it leads to would not be the one that --done then takes as asked for.
+            return Err(CommandError::new(
+                Exit::Usage,
+                "--next writes nothing, so a spare that came to hand would be lost",
+            )
+            .way_out("give it with --done, when the trial at hand is done; it counts from the next trial on")
+            .way_out("or take the search on at the bench: slotwise isolate RECORD --spare SERIAL"));
+        }
+        open.opened.spares.extend(new);
+        return Ok(open);
     }
     let steps = steps_of(job)?;
     let spares = spares(job, &args.spare);
@@ -92,12 +116,35 @@ fn begun(job: &Job, args: &IsolateArgs, search: &Search, start: Option<&Start>) 
 }
 
 fn spares(job: &Job, serials: &[String]) -> Vec<Module> {
-    let like = job.opened().plan.slot.first().map(|planned| planned.module.clone());
-    let spare = |like: &Module, serial: &String| Module {
-        spec: like.spec.clone(),
-        identity: Identity { serial: Some(serial.clone()), ..like.identity.clone() },
+    serials.iter().filter_map(|serial| spare(job, serial)).collect()
+}
+
+/// The named spares that an open search does not know yet: they came to hand since it began.
+///
+/// # Errors
+/// A module that stands in the machine is no spare; a search that is over takes none.
+fn brought(job: &Job, args: &IsolateArgs) -> Result<Vec<Module>, CommandError> {
+    let Some(search) = job.isolation() else { return Ok(Vec::new()) };
+    let named = spares(job, &args.spare);
+    let is = |one: &Module, other: &Module| {
+        let serials = (one.identity.serial.as_deref(), other.identity.serial.as_deref());
+        matches!(serials, (Some(one), Some(other)) if crate::verify::serials_equal(one, other))
     };
-    like.map(|like| serials.iter().map(|serial| spare(&like, serial)).collect()).unwrap_or_default()
+    if let Some(fitted) = named.iter().find(|spare| search.opened.fitted.iter().any(|own| is(&own.module, spare))) {
+        let serial = fitted.identity.serial.as_deref().unwrap_or_default();
+        return Err(CommandError::new(Exit::BadData, format!("module {} is one of the machine's own", shown(serial)))
+            .way_out("a spare comes from outside the machine; give the serial on its label"));
+    }
+    let new: Vec<Module> = named.into_iter().filter(|spare| !search.knows(spare)).collect();
+    if let Some(spare) = new.first().filter(|_| !search.is_open()) {
+        let serial = spare.identity.serial.as_deref().unwrap_or_default();
+        return Err(CommandError::new(
+            Exit::BadData,
+            format!("the search is over, so spare {} helps nothing", shown(serial)),
+        )
+        .way_out("its verdict stands in the record: `slotwise review RECORD`"));
+    }
+    Ok(new)
 }
 
 fn answer_of(job: &Job, search: &Isolation) -> Result<Answer, CommandError> {
@@ -119,6 +166,7 @@ fn refused(error: isolate::IsolateError) -> CommandError {
 
 fn next(job: &Job, args: &IsolateArgs, search: &Search, start: Option<Start>) -> Result<Answer, CommandError> {
     if let Some(over) = job.isolation().filter(|over| !over.is_open() && start.is_none()) {
+        brought(job, args)?;
         return answer_of(job, over);
     }
     answer_of(job, &begun(job, args, search, start.as_ref())?)
@@ -151,9 +199,12 @@ fn done(
         .way_out("finish its cards with `slotwise resume`, or say with --did what was really done")
         .way_out("nothing was written"));
     }
+    let new = if open.is_some() { brought(journal.job(), args)? } else { Vec::new() };
     let first_start = open.is_none() && !on_record;
     let begun = begun(journal.job(), args, search, if first_start { Some(start) } else { None })?;
-    let asked = if first_start { None } else { answer_of(journal.job(), &begun)?.trial };
+    // What was asked for was asked for without a spare that came to hand since.
+    let asked_of = open.as_ref().unwrap_or(&begun);
+    let asked = if first_start { None } else { answer_of(journal.job(), asked_of)?.trial };
     if asked.is_none() && !first_start {
         return Err(CommandError::new(Exit::BadData, "no trial is due in this record")
             .way_out("--next says where the search stands"));
@@ -215,6 +266,9 @@ fn done(
     if was_paused {
         journal.append(&by, now(), Event::Resumed { step: None, away_ms: None, clock_note: None })?;
     }
+    for module in new {
+        journal.append(&by, now(), Event::SpareBrought { module })?;
+    }
     if open.is_none() && !first_start {
         journal.append(&by, now(), Event::IsolationOpened(Box::new(begun.opened.clone())))?;
     }
@@ -267,6 +321,17 @@ fn shows_a_fault(job: &Job) -> bool {
         && job.comparison().is_some_and(|last| last.findings.iter().any(|finding| finding.slot.is_some()))
 }
 
+/// A text whole, over as many lines as it needs.
+fn say(env: &mut Env, width: usize, text: &str) -> Result<(), CommandError> {
+    for line in shown_within(text, LONGEST).wrapped(width.max(20)) {
+        writeln!(env.stdout, "{line}")?;
+    }
+    Ok(())
+}
+
+/// The longest reason or note that is shown whole, in characters: what is ours is shorter, and a record may hold anything.
+const LONGEST: usize = 4_000;
+
 fn show(env: &mut Env, args: &IsolateArgs, answer: &Answer) -> Result<Exit, CommandError> {
     if args.json {
         let json = serde_json::to_string(answer)
@@ -277,15 +342,14 @@ fn show(env: &mut Env, args: &IsolateArgs, answer: &Answer) -> Result<Exit, Comm
         let look = Look { width, unicode: env.unicode() };
         if let Some(verdict) = &answer.verdict {
             for line in verdict_lines(verdict) {
-                writeln!(env.stdout, "{line}")?;
+                say(env, width, &line)?;
             }
         }
-        if let Some(Trial { changes, minutes, why }) = &answer.trial {
-            writeln!(env.stdout, "NEXT, about {minutes} min: {}", isolate::trial_words(changes))?;
-            writeln!(env.stdout, "{}", shown(why))?;
+        if let Some(trial) = &answer.trial {
+            say(env, width, &format!("NEXT, about {} min: {}", trial.minutes, isolate::trial_told(trial)))?;
         }
         if let Some(undecided) = &answer.undecided {
-            writeln!(env.stdout, "UNDECIDED: {}", shown(undecided))?;
+            say(env, width, &format!("UNDECIDED: {undecided}"))?;
         }
         if !answer.explanations.is_empty() {
             for line in table(&answer.explanations, look) {
@@ -293,7 +357,10 @@ fn show(env: &mut Env, args: &IsolateArgs, answer: &Answer) -> Result<Exit, Comm
             }
         }
         for note in &answer.notes {
-            writeln!(env.stdout, "note: {}", shown(note))?;
+            say(env, width, &format!("note: {note}"))?;
+        }
+        if !answer.reporting.is_empty() && answer.verdict.is_none() {
+            say(env, width, &answer.reporting)?;
         }
     }
     env.stdout.flush()?;

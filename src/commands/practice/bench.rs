@@ -58,6 +58,21 @@ pub fn line(step: &Step, value: &str) -> Option<String> {
     })
 }
 
+/// Why a reading or count is not what the bench shows. Others are judged by the step itself, or are the technician's own.
+pub fn disagrees(step: &Step, value: &str, shown: &str) -> Option<String> {
+    let what = match &step.evidence {
+        Evidence::Reading { unit, .. } => format!("the instrument on this bench reads {shown} {unit}"),
+        Evidence::Tally => format!("on this bench you count {shown}"),
+        _ => return None,
+    };
+    let number = |text: &str| text.parse::<rust_decimal::Decimal>().ok();
+    let differs = match (number(value), number(shown)) {
+        (Some(value), Some(shown)) => value != shown,
+        _ => value != shown,
+    };
+    differs.then(|| format!("Read {}, but {what}. Enter what you see.", crate::text::shown(value)))
+}
+
 fn module_label(step: &Step, plan: &Plan) -> Option<String> {
     let slot = step.slot.as_ref()?;
     let planned = plan.module_at(slot.as_str())?;

@@ -183,6 +183,10 @@ impl MachineReport for PracticeMachine {
         Ok(Capture::take(folder.path(), self.clock.now(), false).snapshot.into())
     }
 
+    fn disagrees(&self, step: &Step, value: &str, steps: &Steps, job: &Job) -> Option<String> {
+        bench::disagrees(step, value, &bench::value(step, steps, job, || false)?)
+    }
+
     fn bench(&self, step: &Step, steps: &Steps, job: &Job) -> Option<String> {
         let value = bench::value(step, steps, job, || self.is_proud(step, steps, job));
         if let Some(next) = &self.next {

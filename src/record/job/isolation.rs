@@ -1,5 +1,7 @@
 //! What a record says of the search for one fault: what it began with, its trials, its verdict.
 
+use std::collections::BTreeMap;
+
 use crate::board::{Board, SlotLabel};
 use crate::isolate::{Done, Explanation, IsolateError, Seen, State, Step, Verdict};
 use crate::module::Module;
@@ -9,6 +11,7 @@ use crate::record::IsolationOpened;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Isolation {
     pub line: u64,
+    /// As it began, and with the spares that came later.
     pub opened: IsolationOpened,
     pub trials: Vec<TrialRun>,
     /// The verdict that stands: the last one.
@@ -26,6 +29,8 @@ pub struct TrialRun {
     pub why: String,
     /// Walked through card by card.
     pub guided: bool,
+    /// Opened when the verdict stood: it brings the modules back and is no trial of anything.
+    pub puts_back: bool,
     /// Boot id and system UUID of the last report before it: a later report must be of another boot.
     pub boot_id: Option<String>,
     pub uuid: Option<String>,
@@ -81,6 +86,14 @@ impl Isolation {
         self.trials.last().filter(|trial| trial.done.is_none())
     }
 
+    /// Whether a module is one of the search, fitted or spare, by its serial.
+    pub fn knows(&self, module: &Module) -> bool {
+        let fitted = self.opened.fitted.iter().map(|fitted| &fitted.module);
+        let serial = module.identity.serial.as_deref();
+        let is = |own: &str| serial.is_some_and(|serial| crate::verify::serials_equal(own, serial));
+        fitted.chain(&self.opened.spares).filter_map(|known| known.identity.serial.as_deref()).any(is)
+    }
+
     /// Whether a verdict is still to come.
     pub fn is_open(&self) -> bool {
         self.verdict.is_none()
@@ -120,6 +133,56 @@ impl Isolation {
             carry_out(&mut stands, &done.done);
         }
         stands
+    }
+}
+
+/// Why a slot is empty that held a module when a search began.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Emptied {
+    /// Its module is out of the machine for this trial.
+    TakenOut { trial: u64 },
+    /// Its module stands in another slot for this trial.
+    Moved { trial: u64, to: SlotLabel },
+    /// What the verdict names stayed out when the modules were put back.
+    LeftOut,
+}
+
+impl Emptied {
+    /// In words, as half a sentence about the module.
+    pub fn words(&self) -> String {
+        match self {
+            Self::TakenOut { trial } => format!("taken out for trial {trial}, by request"),
+            Self::Moved { trial, to } => format!("moved to {to} for trial {trial}, by request"),
+            Self::LeftOut => "left out after the verdict, by request".to_owned(),
+        }
+    }
+}
+
+impl Isolation {
+    /// The slots that this search emptied, by what was done before a line of the record: none of them is missing its module.
+    pub fn emptied_before(&self, line: u64) -> BTreeMap<SlotLabel, Emptied> {
+        let mut stands = self.arrangement(0);
+        let mut emptied = BTreeMap::new();
+        for run in &self.trials {
+            let Some(done) = run.done.as_ref().filter(|done| done.line < line) else { break };
+            let before = stands.clone();
+            carry_out(&mut stands, &done.done);
+            for (was, is) in before.iter().zip(&stands) {
+                let Some(slot) = was.slot.as_ref().filter(|slot| is.slot.as_ref() != Some(*slot)) else { continue };
+                let why = match &is.slot {
+                    _ if run.puts_back => Emptied::LeftOut,
+                    Some(to) => Emptied::Moved { trial: run.trial, to: to.clone() },
+                    None => Emptied::TakenOut { trial: run.trial },
+                };
+                emptied.insert(slot.clone(), why);
+            }
+            if run.puts_back {
+                // What is still out now stays out.
+                emptied.values_mut().for_each(|why| *why = Emptied::LeftOut);
+            }
+            emptied.retain(|slot, _| stands.iter().all(|one| one.slot.as_ref() != Some(slot)));
+        }
+        emptied
     }
 }
 

@@ -166,12 +166,30 @@ impl Job {
             Event::IsolationOpened(opened) => {
                 self.isolations.push(Isolation { line: n, opened: *opened, trials: Vec::new(), verdict: None });
             }
+            Event::SpareBrought { module } => {
+                // At the end: the modules before it keep their numbers.
+                self.isolations.last_mut().into_iter().for_each(|search| search.opened.spares.push(module.clone()));
+            }
             Event::TrialOpened { trial, changes, minutes, why, guided } => {
                 let host = self.snapshot.as_ref().map(|(_, snapshot)| &snapshot.host);
                 let boot_id = host.and_then(|host| host.boot_id.clone());
                 let uuid = host.and_then(|host| host.uuid.clone());
-                let run = TrialRun { line: n, trial, changes, minutes, why, guided, boot_id, uuid, done: None };
-                self.isolations.last_mut().into_iter().for_each(|search| search.trials.push(run.clone()));
+                if let Some(search) = self.isolations.last_mut() {
+                    let puts_back = search.verdict.is_some();
+                    let done = None;
+                    search.trials.push(TrialRun {
+                        line: n,
+                        trial,
+                        changes,
+                        minutes,
+                        why,
+                        guided,
+                        puts_back,
+                        boot_id,
+                        uuid,
+                        done,
+                    });
+                }
             }
             Event::TrialDone { done, seen, snapshot_line, .. } => {
                 if snapshot_line.is_none() {
@@ -396,6 +414,12 @@ impl Job {
     /// The search that goes on or was the last.
     pub fn isolation(&self) -> Option<&Isolation> {
         self.isolations.last()
+    }
+
+    /// The slots that the last search before a line of the record emptied, and why.
+    pub fn emptied_before(&self, line: u64) -> BTreeMap<SlotLabel, Emptied> {
+        let search = self.isolations.iter().rev().find(|search| search.line < line);
+        search.map(|search| search.emptied_before(line)).unwrap_or_default()
     }
 
     /// Tails that were set aside.

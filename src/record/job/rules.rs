@@ -32,6 +32,8 @@ pub enum RuleFault {
     IsolationOpen,
     #[error("no search for a fault was begun")]
     NoIsolation,
+    #[error("that spare module is known to the search already")]
+    SpareKnown,
     #[error("trial {trial} is not done yet")]
     TrialOpen { trial: u64 },
     #[error("trial {found} does not come next: trial {expected} is due")]
@@ -99,6 +101,7 @@ impl Event {
             Self::Compared { .. } => "compared",
             Self::RoundOpened { .. } => "round-opened",
             Self::IsolationOpened(_) => "isolation-opened",
+            Self::SpareBrought { .. } => "spare-brought",
             Self::TrialOpened { .. } => "trial-opened",
             Self::TrialDone { .. } => "trial-done",
             Self::VerdictReached { .. } => "verdict-reached",
@@ -179,6 +182,11 @@ impl Job {
                 }
                 self.check_snapshot(opened.snapshot_line)
             }
+            Event::SpareBrought { module } => match self.isolation().filter(|search| search.is_open()) {
+                Some(search) if search.knows(module) => Err(RuleFault::SpareKnown),
+                Some(_) => Ok(()),
+                None => Err(RuleFault::NoIsolation),
+            },
             Event::TrialOpened { trial, .. } => self.check_trial(*trial),
             Event::TrialDone { trial, snapshot_line, .. } => match self.isolation().and_then(Isolation::open_trial) {
                 Some(open) if open.trial == *trial => self.check_snapshot(*snapshot_line),

@@ -209,7 +209,8 @@ fn reported(story: &Story) -> Markup {
                 h3 { "Line " (report.line) ", " (moment(&report.at)) }
                 (pairs(&review::report_facts(report)))
             }
-            @for finding in &report.findings {
+            @for text in review::on_purpose(report) { p { (said(&text)) } }
+            @for finding in report.faults() {
                 div class={ "keep " (class(finding.grave)) } {
                     @for (n, line) in finding.lines().iter().enumerate() {
                         @if n == 0 { p { strong { (said(line)) } } } @else { p { (said(line)) } }

@@ -4,10 +4,12 @@
 //! support a return, and which evidence is missing. A module is never sent back on a finding alone: seating, slot, channel
 //! and processor contacts look the same in one slot.
 
+use std::collections::BTreeMap;
+
 use serde::Serialize;
 
 use super::Stay;
-use crate::report::story::{Story, Verdict, What};
+use crate::report::story::{Came, Story, Verdict, What};
 use crate::report::words::{counted, list, probability};
 use crate::verify::{FindingKind, Grave, serials_equal};
 
@@ -54,7 +56,7 @@ pub(super) fn of(story: &Story, serial: &str, stays: &[Stay]) -> Conclusion {
         .rev()
         .find(|verdict| verdict.serial.as_deref().is_some_and(|own| serials_equal(own, serial)))
         .cloned();
-    match verdict {
+    let mut concluded = match verdict {
         Some(verdict) => {
             let because = verdict.why.clone();
             // A verdict without a probability is an opinion.
@@ -72,7 +74,46 @@ pub(super) fn of(story: &Story, serial: &str, stays: &[Stay]) -> Conclusion {
             }
             None => Conclusion { supports_return: false, verdict: None, because: missing(story, stays) },
         },
+    };
+    concluded.because.extend(starts(story, serial));
+    concluded
+}
+
+/// What the starts of a search showed with this module in the machine, and without it: the desk counts for itself.
+fn starts(story: &Story, serial: &str) -> Option<String> {
+    /// Whether the machine stayed dark, and this module's slot with what was shown there.
+    type Start<'a> = (bool, Option<(&'a str, Came)>);
+    let mut by_line: BTreeMap<u64, Start<'_>> = BTreeMap::new();
+    for slot in &story.slots {
+        for seen in &slot.history {
+            let What::Started { serial: own, came, .. } = &seen.what else { continue };
+            let start = by_line.entry(seen.line).or_insert((*came == Came::Dark, None));
+            if serials_equal(own, serial) {
+                start.1 = Some((&slot.slot, *came));
+            }
+        }
     }
+    let with: Vec<(&str, Came)> = by_line.values().filter_map(|(_, own)| *own).collect();
+    if with.is_empty() {
+        return None;
+    }
+    let number = |n: usize, of: usize| format!("{n} of {}", counted(of, "start"));
+    if by_line.values().any(|(dark, _)| *dark) {
+        let dark = with.iter().filter(|(_, came)| *came == Came::Dark).count();
+        let without: Vec<bool> = by_line.values().filter(|(_, own)| own.is_none()).map(|(dark, _)| *dark).collect();
+        let dark_without = without.iter().filter(|dark| **dark).count();
+        return Some(format!(
+            "In the search the machine stayed dark at {} with it in, and at {} without it.",
+            number(dark, with.len()),
+            number(dark_without, without.len())
+        ));
+    }
+    let mut failed: Vec<&str> = with.iter().filter(|(_, came)| *came == Came::Failed).map(|(slot, _)| *slot).collect();
+    let times = failed.len();
+    failed.sort_unstable();
+    failed.dedup();
+    let places = if failed.is_empty() { String::new() } else { format!(", in {}", list(&failed)) };
+    Some(format!("In the search it failed at {}{places}.", number(times, with.len())))
 }
 
 /// The last verdict on something else, where this module stood in it: its slot, its channel, its socket.

@@ -136,6 +136,7 @@ fn stay(story: &Story, slot: &super::story::SlotTold, serial: &str) -> Option<St
             }
             What::Reported { serial: own, .. } => there || is_it(own),
             What::Found { finding } => there || finding.module.as_deref().is_some_and(|module| names(module, serial)),
+            What::TakenOut { serial: own, .. } | What::Started { serial: own, .. } => serials_equal(own, serial),
             What::Problem { .. } | What::Skipped { .. } => there,
         };
         if concerns {

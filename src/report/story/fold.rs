@@ -14,6 +14,7 @@ use crate::plan::{Action, Plan};
 use crate::record::chain::Head;
 use crate::record::{Event, How, Job, Line, Role, Torn, time};
 use crate::snapshot::{SlotState, Snapshot};
+use crate::verify::FindingKind;
 
 /// A record that was read whole, and the steps of its job.
 #[derive(Debug, Clone, Copy)]
@@ -73,7 +74,7 @@ impl<'a> Fold<'a> {
             cards: cards.collect(),
             places: input.steps.iter().map(|(card, step, told)| (&told.id, (card, step))).collect(),
             strays: BTreeMap::new(),
-            slots: Slots::new(&input.job.opened().plan),
+            slots: Slots::new(input.job),
             reports: Vec::new(),
             notes: Vec::new(),
             tried: Tried::default(),
@@ -216,6 +217,12 @@ impl<'a> Fold<'a> {
                 if let Some(report) = self.reports.iter_mut().rev().find(|report| report.line == *snapshot_line) {
                     report.compared_line = Some(line.n);
                     report.findings.clone_from(findings);
+                    let emptied = self.input.job.emptied_before(line.n);
+                    let missing = findings.iter().filter(|finding| finding.kind == FindingKind::Missing);
+                    report.on_purpose = missing
+                        .filter_map(|finding| finding.slot.as_ref().and_then(|slot| emptied.get_key_value(slot)))
+                        .map(|(slot, why)| OnPurpose { slot: slot.0.clone(), why: why.words() })
+                        .collect();
                 }
             }
             _ => {}
@@ -302,6 +309,7 @@ fn has_words(event: &Event) -> bool {
                 | Event::Compared { .. }
                 | Event::RoundOpened { .. }
                 | Event::IsolationOpened(_)
+                | Event::SpareBrought { .. }
                 | Event::TrialOpened { .. }
                 | Event::TrialDone { .. }
                 | Event::VerdictReached { .. }
@@ -372,6 +380,7 @@ fn report(line: &Line, snapshot: &Snapshot) -> Report {
         gaps: snapshot.gaps.iter().map(|gap| format!("{}: {}", gap.what, gap.costs)).collect(),
         compared_line: None,
         findings: Vec::new(),
+        on_purpose: Vec::new(),
     }
 }
 

@@ -115,7 +115,8 @@ fn verdicts(noted: &Noted<'_>, found: &mut Vec<Notable>) {
             facts.push(fact("probability", verdict.probability.clone()));
         }
         facts.push(fact("because", verdict.because.clone()));
-        facts.push(fact("trials", search.done().to_string()));
+        let trials = search.trials.iter().filter(|run| run.done.is_some() && !run.puts_back).count();
+        facts.push(fact("trials", trials.to_string()));
         facts.push(signature(noted, reached.line));
         let title = format!("The search for the fault ended: {}", verdict.what);
         found.push(notable(NotableKind::Verdict, Grave::Look, title, facts, Some(reached.line)));

@@ -5,14 +5,16 @@ use std::collections::BTreeMap;
 use super::types::*;
 use crate::board::SlotLabel;
 use crate::checklist::{Each, Evidence, ScanOf, Step, Steps};
+use crate::isolate;
 use crate::plan::{Action, Plan};
-use crate::record::{Answer, Event, Job, Line, time};
+use crate::record::{Answer, Emptied, Event, Job, Line, Stands, TrialRun, time};
 use crate::snapshot::{ErrorCount, SlotReport, Snapshot};
-use crate::verify::{Finding, Grave, lines_of_slots, serials_equal};
+use crate::verify::{Finding, FindingKind, Grave, lines_of_slots, serials_equal};
 
 /// The slots of a job while its lines go by.
 pub(super) struct Slots<'a> {
     plan: &'a Plan,
+    job: &'a Job,
     /// In board order.
     history: Vec<Vec<Seen>>,
     index: BTreeMap<&'a str, usize>,
@@ -21,7 +23,8 @@ pub(super) struct Slots<'a> {
 }
 
 impl<'a> Slots<'a> {
-    pub(super) fn new(plan: &'a Plan) -> Self {
+    pub(super) fn new(job: &'a Job) -> Self {
+        let plan = &job.opened().plan;
         let index: BTreeMap<&str, usize> = plan.board.slots().map(|at| (at.slot.label.as_str(), at.index)).collect();
         let fitted = plan.order.fitted.iter().map(|fitted| (&fitted.slot, &fitted.module));
         let kept = plan.slot.iter().filter(|at| at.action == Action::Keep).map(|at| (&at.slot, &at.module));
@@ -29,7 +32,7 @@ impl<'a> Slots<'a> {
             .chain(kept)
             .filter_map(|(slot, module)| Some((*index.get(slot.as_str())?, module.identity.serial.clone()?)))
             .collect();
-        Self { plan, history: vec![Vec::new(); index.len()], index, holds }
+        Self { plan, job, history: vec![Vec::new(); index.len()], index, holds }
     }
 
     fn at(&self, slot: &SlotLabel) -> Option<usize> {
@@ -76,12 +79,64 @@ impl<'a> Slots<'a> {
             }
             Event::SnapshotTaken { snapshot, .. } => self.reported(line, snapshot),
             Event::Compared { findings, .. } => {
+                let emptied = self.job.emptied_before(line.n);
                 for finding in findings {
                     let Some(slot) = finding.slot.as_ref().and_then(|slot| self.at(slot)) else { continue };
+                    let on_purpose = finding.slot.as_ref().filter(|_| finding.kind == FindingKind::Missing);
+                    // Told where it was done.
+                    if on_purpose.is_some_and(|slot| emptied.contains_key(slot)) {
+                        continue;
+                    }
                     self.push(slot, line, What::Found { finding: finding.clone() });
                 }
             }
+            Event::IsolationOpened(opened) if opened.snapshot_line.is_none() => {
+                let search = self.job.isolations().iter().find(|search| search.line == line.n);
+                let stands = search.map(|search| search.arrangement(0)).unwrap_or_default();
+                self.started(line, None, &opened.first, &stands);
+            }
+            Event::TrialDone { trial, seen, .. } => self.tried(line, *trial, seen),
             _ => {}
+        }
+    }
+
+    /// What a trial took out, and what the start after it showed of every module that stood in a slot.
+    fn tried(&mut self, line: &Line, trial: u64, seen: &isolate::Seen) {
+        let of_line = |run: &TrialRun| run.done.as_ref().is_some_and(|done| done.line == line.n);
+        let job = self.job;
+        let found = job.isolations().iter().find_map(|search| {
+            let n = search.trials.iter().position(of_line)?;
+            Some((search, n, search.trials[n].puts_back))
+        });
+        let Some((search, n, puts_back)) = found else { return };
+        let (first, before, after) = (search.arrangement(0), search.arrangement(n), search.arrangement(n + 1));
+        let emptied = search.emptied_before(line.n + 1);
+        for ((home, was), is) in first.iter().zip(&before).zip(&after) {
+            // What stays out for good is told at the slot it belongs into.
+            let left = if puts_back && is.slot.is_none() { home.slot.as_ref() } else { None };
+            let why = match (left, was.slot.as_ref().filter(|slot| is.slot.as_ref() != Some(*slot))) {
+                (Some(slot), _) => Some((slot, Emptied::LeftOut)),
+                (None, Some(slot)) if !puts_back => emptied.get(slot).cloned().map(|why| (slot, why)),
+                _ => None,
+            };
+            if let Some((slot, why)) = why
+                && let Some(slot) = self.at(slot)
+            {
+                self.push(slot, line, What::TakenOut { serial: is.name.clone(), why: why.words() });
+            }
+        }
+        self.started(line, (!puts_back).then_some(trial), seen, &after);
+    }
+
+    fn started(&mut self, line: &Line, trial: Option<u64>, seen: &isolate::Seen, stands: &[Stands]) {
+        for one in stands {
+            let Some((slot, at)) = one.slot.as_ref().and_then(|slot| Some((slot, self.at(slot)?))) else { continue };
+            let came = match seen {
+                isolate::Seen::NoPost => Came::Dark,
+                isolate::Seen::Slots(slots) if slots.contains(slot) => Came::Failed,
+                isolate::Seen::Slots(_) => Came::Worked,
+            };
+            self.push(at, line, What::Started { serial: one.name.clone(), trial, came });
         }
     }
 

@@ -11,6 +11,8 @@ pub(super) struct Tried {
     pub verdicts: Vec<Verdict>,
     /// The first verdict of the search that goes on.
     standing: usize,
+    /// Whether that search has its verdict: what is opened after it brings the modules back.
+    over: bool,
 }
 
 impl Tried {
@@ -19,6 +21,7 @@ impl Tried {
         match &line.event {
             Event::IsolationOpened(opened) => {
                 self.standing = self.verdicts.len();
+                self.over = false;
                 let spares = match opened.spares.len() {
                     0 => "no known-good module on hand".to_owned(),
                     n => format!("{} on hand as known-good", crate::source::counted(n, "module")),
@@ -31,15 +34,35 @@ impl Tried {
                     outcome: seen_words(&opened.first),
                 });
             }
+            Event::SpareBrought { module } => self.trials.push(Trial {
+                line: line.n,
+                at,
+                by: line.by.clone(),
+                change: "a known-good module came to hand".to_owned(),
+                outcome: module.identity.serial.clone().unwrap_or_else(|| "no serial".to_owned()),
+            }),
             Event::TrialDone { trial, done, seen, .. } => self.trials.push(Trial {
                 line: line.n,
                 at,
                 by: line.by.clone(),
-                change: format!("trial {trial}: {}", trial_words(done)),
+                change: if self.over {
+                    format!("modules put back: {}", trial_words(done))
+                } else {
+                    format!("trial {trial}: {}", trial_words(done))
+                },
                 outcome: seen_words(seen),
             }),
             Event::VerdictReached { verdict, .. } => {
+                self.over = true;
+                let now = verdicts(line.n, &at, verdict);
+                let same = |one: &Verdict, other: &Verdict| {
+                    (&one.kind, &one.slot, &one.serial) == (&other.kind, &other.slot, &other.serial)
+                };
                 for earlier in self.verdicts.drain(self.standing..) {
+                    // The same once more, after the modules were put back, is no news.
+                    if now.iter().any(|one| same(one, &earlier)) {
+                        continue;
+                    }
                     self.trials.push(Trial {
                         line: earlier.line,
                         at: earlier.at,
@@ -48,7 +71,7 @@ impl Tried {
                         outcome: format!("replaced by the verdict of line {}", line.n),
                     });
                 }
-                self.verdicts.extend(verdicts(line.n, &at, verdict));
+                self.verdicts.extend(now);
             }
             _ => {}
         }

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use crate::record::{How, Passed, Role};
 use crate::snapshot::SlotState;
-use crate::verify::{Finding, Grave};
+use crate::verify::{Finding, FindingKind, Grave};
 
 /// One record, told.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -270,6 +270,25 @@ pub struct Report {
     /// `None` when it was never compared with the plan.
     pub compared_line: Option<u64>,
     pub findings: Vec<Finding>,
+    /// Slots of findings that a search emptied, with why: nothing is missing there.
+    pub on_purpose: Vec<OnPurpose>,
+}
+
+/// A slot that is empty because a search emptied it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct OnPurpose {
+    pub slot: String,
+    pub why: String,
+}
+
+impl Report {
+    /// The findings that nothing was done on purpose for.
+    pub fn faults(&self) -> impl Iterator<Item = &Finding> {
+        self.findings.iter().filter(|finding| {
+            let slot = finding.slot.as_ref().filter(|_| finding.kind == FindingKind::Missing);
+            slot.is_none_or(|slot| self.on_purpose.iter().all(|other| other.slot != slot.0))
+        })
+    }
 }
 
 /// A time the machine was opened again.
@@ -378,6 +397,18 @@ pub enum What {
     Found {
         finding: Finding,
     },
+    /// Its module is not in it because a search took it out, or left it out, on purpose.
+    TakenOut {
+        serial: String,
+        why: String,
+    },
+    /// A start of the machine in a search, with this module in the slot.
+    Started {
+        serial: String,
+        /// `None`: the start that showed the fault, or the one after the modules were put back.
+        trial: Option<u64>,
+        came: Came,
+    },
     Problem {
         text: String,
     },
@@ -388,6 +419,16 @@ pub enum What {
         name: String,
         corrected_by: Option<u64>,
     },
+}
+
+/// What a start showed of a slot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Came {
+    Worked,
+    Failed,
+    /// The machine did not start, which says nothing of one slot.
+    Dark,
 }
 
 /// What the hands did with a module whose label was read.
