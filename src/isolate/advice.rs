@@ -14,7 +14,7 @@ use super::why::why;
 use super::words::mode_words;
 
 /// How far the next trial is looked ahead.
-pub const DEPTH: Depth = Depth { steps: 1, width: [5, 4, 3, 3, 3, 3], floor: 1.0 / 50.0 };
+pub const DEPTH: Depth = Depth { steps: 1, width: [5, 4, 3, 3, 3, 3], floor: 1.0 / 400.0, work: 1_500_000.0 };
 
 /// A module is convicted at a higher posterior than other causes are named: sending a good one back is the dearer error.
 const CONVICTS: f64 = 0.998;
@@ -184,7 +184,7 @@ pub fn verdict(state: &State) -> Option<Verdict> {
     if state.contradicted {
         return None;
     }
-    let (kind, chance) = settled(state)?;
+    let Some((kind, chance)) = settled(state) else { return either(state) };
     // The number that was judged: alone or with a second fault beside it.
     let chance = if kind.second.is_none() { chance.max(state.class_chance(kind.first)) } else { chance };
     let (what, which) = named(state, kind);
@@ -208,16 +208,33 @@ fn second_fault(state: &State, kind: Kind) -> f64 {
     if state.weighs_two() { weighed } else { weighed.max(state.second) }
 }
 
+/// A seating or a setting, where all is well and it cannot be told any more which of the two it was.
+fn either(state: &State) -> Option<Verdict> {
+    let chance = state.seating_or_setting().filter(|_| state.well())?;
+    let (kind, likeliest) = *state.belief.by_kind().first()?;
+    let (what, which) = named(state, kind);
+    Some(Verdict {
+        what: "seating or settings".to_owned(),
+        which,
+        probability: probability(chance),
+        because: format!(
+            "Nothing fails any more. A seating put right and settings cleared both explain what was seen; {what} is likelier, \
+             at {}. Neither can be shown again, and neither needs a part.",
+            probability(likeliest)
+        ),
+    })
+}
+
 /// What the evidence carries: all that leads, or the part of it that is carried where a bad module stands where another
 /// cause would have to be shown.
 pub(super) fn settled(state: &State) -> Option<(Kind, f64)> {
     let (kind, chance) = state.leading().filter(|(_, chance)| *chance >= state.model.sure)?;
-    if carried(state, kind) {
+    if carried(state, kind) && state.firm(kind) {
         return Some((kind, chance));
     }
     kind.second?;
     let mut parts = kind.classes().map(|class| (Kind { first: class, second: None }, state.class_chance(class)));
-    parts.find(|(part, _)| matches!(part.first, Class::Module(_)) && carried(state, *part))
+    parts.find(|(part, _)| matches!(part.first, Class::Module(_)) && carried(state, *part) && state.firm(*part))
 }
 
 /// What leads, once the probability alone would do for a verdict: before anything else is asked of the evidence.
@@ -322,6 +339,11 @@ pub fn next_trial(state: &State) -> Option<Trial> {
     if chance >= state.model.sure {
         return if settled(state).is_some() { None } else { confirming(state, kind) };
     }
+    if state.seating_or_setting().is_some() {
+        let action = state.put_back();
+        let because = "only a seating or a setting is left, and with all modules back in it must hold once more";
+        return (!state.well()).then(|| trial(state, action, Some(because)));
+    }
     let choice = planned(state, state.model.sure);
     if choice.minutes.is_infinite() {
         return None;
@@ -334,15 +356,23 @@ fn planned(state: &State, sure: f64) -> Choice {
     model.sure = sure;
     let means = Means { untouchable: [state.means.untouchable.clone(), state.worn()].concat(), ..state.means.clone() };
     if model.mode == Mode::Blind {
-        let home: Vec<(u16, u16)> = state.home.fitted.iter().enumerate().map(|(p, m)| (p as u16, *m)).collect();
-        let home: Vec<_> = home.into_iter().filter(|(_, m)| *m != super::layout::NOWHERE).collect();
         let belief = singles(state, &model).unwrap_or_else(|| heaviest(&state.belief));
-        return choose_whole(&model, &belief, &home, &means, &state.costs);
+        return choose_whole(&model, &belief, &state.belongs(), &means, &state.costs);
     }
     match singles(state, &model) {
         Some(singles) => choose(&model, &singles, &means, &state.costs, DEPTH),
-        None => choose_near(&model, &state.belief, &means, &state.costs),
+        None => choose_near(&model, &heaviest(&state.belief), &means, &state.costs),
     }
+}
+
+/// The trial that tells one cause from two, as if second faults were more frequent.
+fn doubted(state: &State) -> Choice {
+    let means = Means { untouchable: [state.means.untouchable.clone(), state.worn()].concat(), ..state.means.clone() };
+    let belief = heaviest(&state.wary());
+    if state.model.mode == Mode::Blind {
+        return choose_whole(&state.model, &belief, &state.belongs(), &means, &state.costs);
+    }
+    choose_near(&state.model, &belief, &means, &state.costs)
 }
 
 /// The likeliest causes alone: what a plan can weigh in time.
@@ -369,7 +399,9 @@ fn singles(state: &State, model: &Model) -> Option<Belief> {
 /// The verdict is likely enough; this trial is the one its evidence still lacks.
 fn confirming(state: &State, kind: Kind) -> Option<Trial> {
     if carried(state, kind) {
-        return None;
+        let choice = doubted(state);
+        let because = "one cause explains all that was seen, and so would two of another kind";
+        return choice.minutes.is_finite().then(|| trial(state, choice.action, Some(because)));
     }
     let lacking = kind.classes().find_map(|class| match class {
         Class::Module(piece) => Some(piece),

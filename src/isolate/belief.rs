@@ -3,11 +3,11 @@
 //!
 //! Given the cause, units are independent, so the seating is kept unit by unit: the probability of "badly seated" where a
 //! unit is one place, the joint distribution over a channel's places where the firmware drops whole channels. Where the
-//! machine does not post all places are one unit; the seating is then kept place by place, which is exact as long as no
-//! insertion spoils a seating, and a close bound otherwise.
+//! machine does not post all places are one unit; the seating is then kept as the likely sets of places ([`Joint`]).
 
 use super::action::{Arrangement, Change};
 use super::fault::{Class, Fault, Mode, all_faults, unit_of};
+use super::joint::Joint;
 use super::layout::{Layout, NOWHERE, Place};
 use super::rates::Shares;
 
@@ -88,11 +88,13 @@ pub struct Belief {
     pub settings_cleared: bool,
     pub hypotheses: Vec<Hypothesis>,
     kinds: std::sync::Arc<Vec<Kind>>,
-    /// Units (places where the machine does not post) whose seating is kept; all others are as the cause says.
+    /// Units whose seating is kept; all others are as the cause says.
     columns: Vec<u16>,
     /// Per hypothesis, per column: `width` numbers.
     seating: Vec<f64>,
     width: usize,
+    /// Where the machine does not post: the seating of all places together, instead of columns.
+    joint: Option<Joint>,
 }
 
 /// One unit that may be reported under a cause.
@@ -128,6 +130,15 @@ impl Belief {
         let mut kinds: Vec<Kind> = causes.iter().map(|(cause, _)| Kind::of(*cause, model)).collect();
         kinds.sort_unstable();
         kinds.dedup();
+        let width = if model.mode == Mode::Channel { 1 << model.layout.deepest() } else { 1 };
+        let seats = |cause: &Cause| {
+            let places = cause.faults().filter_map(|fault| match fault {
+                Fault::Seat(place) => Some(place),
+                _ => None,
+            });
+            places.collect()
+        };
+        let joint = (model.mode == Mode::Blind).then(|| Joint::of(causes.iter().map(|(cause, _)| seats(cause))));
         let hypotheses = causes
             .into_iter()
             .map(|(cause, weight)| {
@@ -135,7 +146,6 @@ impl Belief {
                 Hypothesis { cause, kind, weight }
             })
             .collect();
-        let width = if model.mode == Mode::Channel { 1 << model.layout.deepest() } else { 1 };
         Self {
             board,
             settings_cleared: false,
@@ -144,6 +154,7 @@ impl Belief {
             columns: Vec::new(),
             seating: Vec::new(),
             width,
+            joint,
         }
     }
 
@@ -232,6 +243,7 @@ impl Belief {
 
     /// Carries out an action on the board and on the seating.
     pub fn act(&mut self, model: &Model, action: &[Change]) {
+        let mut together: Vec<Place> = Vec::new();
         for change in action {
             let mut inserted = [NOWHERE; 2];
             let mut count = 0;
@@ -242,9 +254,20 @@ impl Belief {
                 }
             });
             for place in &inserted[..count] {
-                self.insert(model, *place);
+                match &mut self.joint {
+                    None => self.insert(model, *place),
+                    Some(joint) => {
+                        if together.contains(place) {
+                            joint.insert(&std::mem::take(&mut together), model.clears, model.spoils);
+                        }
+                        together.push(*place);
+                    }
+                }
             }
             self.settings_cleared |= *change == Change::ClearSettings;
+        }
+        if let Some(joint) = self.joint.as_mut().filter(|_| !together.is_empty()) {
+            joint.insert(&together, model.clears, model.spoils);
         }
     }
 
@@ -252,7 +275,6 @@ impl Belief {
     fn shows(&self, model: &Model, n: usize, out: &mut Vec<Shows>) {
         out.clear();
         let cause = self.hypotheses[n].cause;
-        let blind = model.mode == Mode::Blind;
         for fault in cause.faults() {
             fault.covered(&model.layout, &self.board.fitted, &self.board.spots, self.settings_cleared, &mut |place| {
                 let unit = unit_of(&model.layout, model.mode, place);
@@ -261,22 +283,9 @@ impl Belief {
                 }
             });
         }
-        if blind && !out.is_empty() {
-            return;
-        }
         let bad = |unit: u16, chance: f64, out: &mut Vec<Shows>| {
-            if chance <= 0.0 {
-                return;
-            }
-            let unit = if blind { 0 } else { unit };
-            match out.iter_mut().find(|s| s.unit == unit) {
-                None => out.push(Shows { unit, chance: model.shows * chance, covered: false }),
-                // One unit for the whole board: it fails unless every seating is good.
-                Some(s) if blind => {
-                    let before = s.chance / model.shows;
-                    s.chance = model.shows * (1.0 - (1.0 - before) * (1.0 - chance));
-                }
-                Some(_) => {}
+            if chance > 0.0 && !out.iter().any(|s| s.unit == unit) {
+                out.push(Shows { unit, chance: model.shows * chance, covered: false });
             }
         };
         for fault in cause.faults() {
@@ -316,6 +325,9 @@ impl Belief {
 
     /// Probability that this place is badly seated under hypothesis `n`.
     pub fn badly_seated(&self, model: &Model, n: usize, place: Place) -> f64 {
+        if let Some(joint) = &self.joint {
+            return joint.badly_seated(n, place);
+        }
         let unit = Self::column_unit(model, place);
         let Some(column) = self.columns.iter().position(|u| *u == unit) else {
             let bad = self.hypotheses[n].cause.faults().any(|f| f == Fault::Seat(place));
@@ -332,6 +344,9 @@ impl Belief {
     /// Multiplies the seating of a place under hypothesis `n` by a factor for bad and one for good; the two factors leave
     /// its probabilities at 1 in all.
     pub(super) fn weigh_seating(&mut self, model: &Model, n: usize, place: Place, bad: f64, good: f64) {
+        if let Some(joint) = &mut self.joint {
+            return joint.weigh(n, place, bad, good);
+        }
         let unit = Self::column_unit(model, place);
         let Some(column) = self.columns.iter().position(|u| *u == unit) else { return };
         let at = (n * self.columns.len() + column) * self.width;
@@ -348,9 +363,50 @@ impl Belief {
     /// Takes in what a boot reported, units in any order. Returns the probability this report had; when it is 0 nothing
     /// explains the report, and the belief stays as it was.
     pub fn report(&mut self, model: &Model, reported: &[u16]) -> f64 {
+        let whole = self.whole(model);
+        let factors: Vec<f64> = match &whole {
+            Some(whole) => {
+                whole.iter().map(|(fails, _)| if reported.is_empty() { 1.0 - fails } else { *fails }).collect()
+            }
+            None => self.factors(model, reported),
+        };
+        let total: f64 = self.hypotheses.iter().zip(&factors).map(|(h, factor)| h.weight * factor).sum();
+        if total <= 0.0 {
+            return 0.0;
+        }
+        let before: f64 = self.hypotheses.iter().map(|h| h.weight).sum();
+        match (whole, &mut self.joint) {
+            (Some(whole), Some(joint)) => {
+                let fitted = |place| self.board.at(place).is_some();
+                joint.report(!reported.is_empty(), model.shows, fitted, |n| !whole[n].1 && factors[n] > 0.0);
+            }
+            _ => self.update_seating(model, reported, &factors),
+        }
+        for (hypothesis, factor) in self.hypotheses.iter_mut().zip(&factors) {
+            hypothesis.weight *= factor / total;
+        }
+        self.drop_below(0.0);
+        total / before
+    }
+
+    /// Where the machine does not post: by hypothesis, the probability that this boot is seen to fail, and whether a fault
+    /// other than a seating covers something fitted.
+    fn whole(&self, model: &Model) -> Option<Vec<(f64, bool)>> {
+        let joint = self.joint.as_ref()?;
+        let bad = joint.fails(|place| self.board.at(place).is_some());
+        let fails = |(n, h): (usize, &Hypothesis)| {
+            let covered = h.cause.faults().any(|fault| {
+                fault.covers_any(&model.layout, &self.board.fitted, &self.board.spots, self.settings_cleared)
+            });
+            (model.shows * if covered { 1.0 } else { bad[joint.list(n)] }, covered)
+        };
+        Some(self.hypotheses.iter().enumerate().map(fails).collect())
+    }
+
+    /// By hypothesis, the probability of a report.
+    fn factors(&self, model: &Model, reported: &[u16]) -> Vec<f64> {
         let mut list = Vec::new();
         let mut factors = Vec::with_capacity(self.hypotheses.len());
-        let mut total = 0.0;
         for n in 0..self.hypotheses.len() {
             self.shows(model, n, &mut list);
             let mut factor = 1.0;
@@ -363,20 +419,9 @@ impl Belief {
                     factor *= 1.0 - s.chance;
                 }
             }
-            let factor = if explained == reported.len() { factor } else { 0.0 };
-            total += factor * self.hypotheses[n].weight;
-            factors.push(factor);
+            factors.push(if explained == reported.len() { factor } else { 0.0 });
         }
-        if total <= 0.0 {
-            return 0.0;
-        }
-        let before: f64 = self.hypotheses.iter().map(|h| h.weight).sum();
-        self.update_seating(model, reported, &factors);
-        for (hypothesis, factor) in self.hypotheses.iter_mut().zip(&factors) {
-            hypothesis.weight *= factor / total;
-        }
-        self.drop_below(0.0);
-        total / before
+        factors
     }
 
     fn update_seating(&mut self, model: &Model, reported: &[u16], factors: &[f64]) {
@@ -386,14 +431,13 @@ impl Belief {
         for n in (0..self.hypotheses.len()).filter(|n| factors[*n] > 0.0) {
             self.shows(model, n, &mut list);
             for (column, fitted) in fitted.iter().enumerate() {
-                let unit = if model.mode == Mode::Blind { 0 } else { self.columns[column] };
+                let unit = self.columns[column];
                 let Some(s) = list.iter().find(|s| s.unit == unit && !s.covered) else { continue };
                 let at = (n * count + column) * width;
                 let states = &mut self.seating[at..at + width];
                 let seen = reported.contains(&unit);
                 if width == 1 {
                     if *fitted != 0 {
-                        // Where the unit is one place this is Bayes' rule; for a whole board it is each place's share of it.
                         let chance = if seen { model.shows / s.chance } else { (1.0 - model.shows) / (1.0 - s.chance) };
                         states[0] = (states[0] * chance).min(1.0);
                     }
@@ -433,6 +477,9 @@ impl Belief {
     pub fn keep(&mut self, wanted: impl Fn(&Hypothesis) -> bool) {
         let stride = self.columns.len() * self.width;
         let mut kept = 0;
+        if let Some(joint) = &mut self.joint {
+            joint.keep(&self.hypotheses.iter().map(&wanted).collect::<Vec<_>>());
+        }
         for n in 0..self.hypotheses.len() {
             if wanted(&self.hypotheses[n]) {
                 self.hypotheses[kept] = self.hypotheses[n];
@@ -452,8 +499,18 @@ impl Belief {
     pub fn outlook(&self, model: &Model, floor: f64) -> Outlook {
         let mut outlook = Outlook::default();
         let mut list = Vec::new();
+        let whole = self.whole(model);
         for n in 0..self.hypotheses.len() {
-            self.shows(model, n, &mut list);
+            match &whole {
+                Some(whole) => {
+                    list.clear();
+                    let (chance, covered) = whole[n];
+                    if chance > 0.0 {
+                        list.push(Shows { unit: 0, chance, covered });
+                    }
+                }
+                None => self.shows(model, n, &mut list),
+            }
             let Hypothesis { kind, weight, .. } = self.hypotheses[n];
             let mut branches: Vec<(Mask, f64)> = vec![(0, weight)];
             for s in &list {

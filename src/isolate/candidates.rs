@@ -103,13 +103,22 @@ fn heaviest(belief: &Belief, least: f64, points: impl Fn(Fault) -> Vec<Place>) -
 
 /// All changes worth considering, fewest insertions first within each form.
 pub fn candidates(model: &Model, belief: &Belief, means: &Means) -> Vec<Action> {
+    listed(model, belief, means, true)
+}
+
+/// The same without those that differ in which of the other suspects are seated anew: all are, or none.
+pub fn simple_candidates(model: &Model, belief: &Belief, means: &Means) -> Vec<Action> {
+    listed(model, belief, means, false)
+}
+
+fn listed(model: &Model, belief: &Belief, means: &Means, every_subset: bool) -> Vec<Action> {
     let around = Around::new(model, belief, means);
     let mut all: Vec<Action> = vec![Vec::new()];
     if means.may_clear(belief) {
         all.push(vec![Change::ClearSettings]);
     }
-    around.reseats(&mut all);
-    around.swaps(&mut all);
+    around.reseats(&mut all, every_subset);
+    around.swaps(&mut all, every_subset);
     around.scatters(&mut all);
     around.spares(&mut all);
     around.fills(&mut all);
@@ -166,8 +175,11 @@ impl<'a> Around<'a> {
         }
     }
 
-    fn reseats(&self, all: &mut Vec<Action>) {
-        for subset in subsets(self.suspects.len(), 1) {
+    fn reseats(&self, all: &mut Vec<Action>, every_subset: bool) {
+        let count = self.suspects.len();
+        for subset in
+            subsets(count, 1).filter(|s| every_subset || s.count_ones() == 1 || s.count_ones() == count as u32)
+        {
             all.push(self.chosen(subset).map(Change::Reseat).collect());
         }
     }
@@ -206,12 +218,13 @@ impl<'a> Around<'a> {
         found
     }
 
-    fn swaps(&self, all: &mut Vec<Action>) {
+    fn swaps(&self, all: &mut Vec<Action>, every_subset: bool) {
         for (n, a) in self.suspects.iter().enumerate() {
             let others: Vec<Place> = self.suspects.iter().copied().filter(|o| o != a).collect();
             for change in self.partners(*a) {
                 // One goes elsewhere, any of the others are reseated with it.
-                for subset in subsets(others.len(), 0) {
+                let every = (1u32 << others.len()) - 1;
+                for subset in subsets(others.len(), 0).filter(|s| every_subset || *s == 0 || *s == every) {
                     let rest = others.iter().enumerate().filter(|(n, _)| subset >> n & 1 == 1);
                     all.push(std::iter::once(change).chain(rest.map(|(_, o)| Change::Reseat(*o))).collect());
                 }

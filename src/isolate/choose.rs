@@ -5,7 +5,7 @@
 
 use super::action::{Action, Change, handled, insertions};
 use super::belief::{Belief, Model};
-use super::candidates::{Means, candidates};
+use super::candidates::{Means, candidates, simple_candidates};
 use super::layout::{Piece, Place};
 
 /// A cover in the way: it comes off and goes back once for all the slots below it.
@@ -50,6 +50,9 @@ pub struct Depth {
     pub width: [usize; 6],
     /// Share of the probability below which a branch is estimated, not followed.
     pub floor: f64,
+    /// Work for one choice: candidates weighed, times the hypotheses each is weighed under. Counted and not timed, so that a
+    /// record played again comes to the same trials.
+    pub work: f64,
 }
 
 /// Hypotheses lighter than this are left out of planning, never out of the verdict.
@@ -59,7 +62,7 @@ const IGNORED: f64 = 1e-4;
 const UNLIKELY: f64 = 1e-5;
 
 /// What a minute of handling weighs in the plan beside a minute of booting.
-const HANDLING: f64 = 0.5;
+const HANDLING: f64 = 0.35;
 
 /// Outcomes less likely than this are taken as told apart when candidates are ranked.
 const TOLD: f64 = 1e-5;
@@ -67,11 +70,11 @@ const TOLD: f64 = 1e-5;
 /// Gain in bits at or below which a boot teaches nothing worth its minutes.
 const WORTH: f64 = 1e-4;
 
-/// Slots from which on the plan looks less wide.
-const LARGE: usize = 96;
+/// Candidates there are at least, for what weighing them is going to take.
+const AT_LEAST: usize = 20;
 
-/// Causes from which on one step is looked ahead where the machine does not post.
-const MANY: usize = 250;
+/// Work for one choice where the machine does not post: sets weighed, times the hypotheses.
+const WORK_WHOLE: usize = 800_000;
 
 /// The next trial and its expected minutes to a verdict.
 #[derive(Debug, Clone, PartialEq)]
@@ -88,9 +91,8 @@ pub fn choose(model: &Model, belief: &Belief, means: &Means, costs: &Costs, dept
     belief.compact();
     // Boots come first: a handling weighs half its minutes, which then still are fewer than those of other policies.
     let costs = Costs { insertion: costs.insertion * HANDLING, ..costs.clone() };
-    // On a large board every node costs more, and the answer must still come at once.
-    let depth = if model.layout.len() > LARGE { Depth { width: [3; 6], floor: 1.0 / 15.0, ..depth } } else { depth };
-    let (minutes, action) = look(model, &belief, means, &costs, depth, 0, 1.0);
+    let plan = Plan { model, means, costs: &costs, depth };
+    let (minutes, action) = plan.look(&belief, 0, Share { reach: 1.0, work: depth.work }, None);
     Choice { action, minutes }
 }
 
@@ -115,8 +117,11 @@ pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], mea
         actions.push(vec![Change::ClearSettings]);
     }
     let ranked = rank(model, &belief, costs, actions);
-    // Two steps on the boards of a bench; one where there are very many causes, and any half of them tells about as much.
-    if belief.hypotheses.len() > MANY {
+    // Two steps for as many of the best as the work allows; one step where there are very many causes, and any half of them
+    // tells about as much.
+    let step = (ranked.len() * belief.hypotheses.len()).max(1);
+    let width = (WORK_WHOLE.saturating_sub(step) / (2 * step)).min(6);
+    if width < 2 {
         let best = ranked.into_iter().next().filter(|best| best.gain > WORTH);
         return best.map_or(Choice { action: Action::new(), minutes: f64::INFINITY }, |best| Choice {
             minutes: (belief.entropy() / best.gain).max(1.0) * best.minutes,
@@ -126,7 +131,7 @@ pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], mea
     // What tells little beside the best is no first step: the estimate of the second would only put the work off.
     let most = ranked.iter().map(|r| r.gain).fold(0.0, f64::max);
     let mut best: Option<Choice> = None;
-    for first in ranked.into_iter().filter(|r| r.gain >= most * 0.2).take(6).filter(|r| r.gain > WORTH) {
+    for first in ranked.into_iter().filter(|r| r.gain >= most * 0.2).take(width).filter(|r| r.gain > WORTH) {
         let outlook = first.after.outlook(model, UNLIKELY);
         let mut minutes = first.minutes;
         for (mask, parts) in outlook.outcomes() {
@@ -151,6 +156,8 @@ pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], mea
 }
 
 struct Ranked {
+    /// Hypotheses and outcomes weighed for it.
+    work: usize,
     gain: f64,
     minutes: f64,
     action: Action,
@@ -169,57 +176,111 @@ fn rank(model: &Model, belief: &Belief, costs: &Costs, actions: Vec<Action>) -> 
         .map(|action| {
             let mut after = belief.clone();
             after.act(model, &action);
-            let gain = (before - after.outlook(model, TOLD).entropy_after()).max(0.0);
-            Ranked { gain, minutes: costs.of(&action), action, after }
+            let outlook = after.outlook(model, TOLD);
+            let work = belief.hypotheses.len() + outlook.parts.len();
+            let gain = (before - outlook.entropy_after()).max(0.0);
+            Ranked { work, gain, minutes: costs.of(&action), action, after }
         })
         .collect();
     all.sort_by(|a, b| (b.gain / b.minutes).total_cmp(&(a.gain / a.minutes)));
     all
 }
 
-fn look(
-    model: &Model,
-    belief: &Belief,
-    means: &Means,
-    costs: &Costs,
+/// What does not change while one choice is looked for.
+struct Plan<'a> {
+    model: &'a Model,
+    means: &'a Means,
+    costs: &'a Costs,
     depth: Depth,
-    step: usize,
+}
+
+/// A branch: how likely it is to be come to, and the work it may take.
+#[derive(Debug, Clone, Copy)]
+struct Share {
     reach: f64,
-) -> (f64, Action) {
-    if belief.decided(model) {
-        return (0.0, Action::new());
+    work: f64,
+}
+
+impl Share {
+    fn of(self, chance: f64) -> Self {
+        Self { reach: self.reach * chance, work: self.work * chance }
     }
-    if step == depth.steps {
-        let mut least = f64::INFINITY;
-        for by in [By::GainPerMinute, By::Gain] {
-            least = least.min(follow(model, belief, means, costs, by, reach, depth.floor));
-        }
-        return (least, Action::new());
+
+    fn less(self, spent: &[Ranked]) -> Self {
+        Self { work: self.work - spent.iter().map(|r| r.work).sum::<usize>() as f64, ..self }
     }
-    let ranked = ranked(model, belief, means, costs);
-    let mut chosen = (f64::INFINITY, Action::new());
-    for candidate in narrowed(ranked, depth.width[step]) {
-        let outlook = candidate.after.outlook(model, UNLIKELY);
-        let mut minutes = candidate.minutes;
+}
+
+impl Plan<'_> {
+    fn ranked(&self, belief: &Belief) -> Vec<Ranked> {
+        ranked(self.model, belief, self.means, self.costs)
+    }
+
+    /// The expected minutes from the outcomes of a trial on, by `then`.
+    fn after(&self, trial: &Ranked, mut then: impl FnMut(&Belief, f64) -> f64, most: f64) -> f64 {
+        let outlook = trial.after.outlook(self.model, UNLIKELY);
+        let mut minutes = trial.minutes;
         for (mask, parts) in outlook.outcomes() {
             let chance: f64 = parts.iter().map(|p| p.2).sum();
-            let heaviest = kinds_max(parts);
-            if heaviest >= model.sure * chance {
+            if kinds_max(parts) >= self.model.sure * chance {
                 continue;
             }
-            let mut then = candidate.after.clone();
-            then.report(model, &outlook.reported(mask));
-            then.drop_below(IGNORED);
-            minutes += chance * look(model, &then, means, costs, depth, step + 1, reach * chance).0;
-            if minutes >= chosen.0 {
+            let mut next = trial.after.clone();
+            next.report(self.model, &outlook.reported(mask));
+            next.drop_below(IGNORED);
+            minutes += chance * then(&next, chance);
+            if minutes >= most {
                 break;
             }
         }
-        if minutes < chosen.0 {
-            chosen = (minutes, candidate.action);
-        }
+        minutes
     }
-    chosen
+
+    fn look(&self, belief: &Belief, step: usize, share: Share, before: Option<&Ranked>) -> (f64, Action) {
+        if belief.decided(self.model) {
+            return (0.0, Action::new());
+        }
+        if let Some(before) = before.filter(|_| step == self.depth.steps) {
+            return (self.follow(belief, share, before), Action::new());
+        }
+        let ranked = self.ranked(belief);
+        let share = share.less(&ranked);
+        let narrowed = narrowed(ranked, self.depth.width[step]);
+        let each = Share { work: share.work / narrowed.len().max(1) as f64, ..share };
+        let mut chosen = (f64::INFINITY, Action::new());
+        for candidate in narrowed {
+            let then = |next: &Belief, chance: f64| self.look(next, step + 1, each.of(chance), Some(&candidate)).0;
+            let minutes = self.after(&candidate, then, chosen.0);
+            if minutes < chosen.0 {
+                chosen = (minutes, candidate.action);
+            }
+        }
+        chosen
+    }
+
+    /// Expected minutes to a verdict when from here on the better of two simple choices is taken: what tells most, and what
+    /// tells most a minute.
+    fn follow(&self, belief: &Belief, share: Share, before: &Ranked) -> f64 {
+        if share.work < (belief.hypotheses.len() * AT_LEAST) as f64 {
+            return estimate(belief, before);
+        }
+        let ranked = rank(self.model, belief, self.costs, simple_candidates(self.model, belief, self.means));
+        let share = share.less(&ranked);
+        let Some(most) = most_gain(&ranked) else { return 40.0 * self.costs.boot };
+        let (first, most) = (&ranked[0], &ranked[most]);
+        if most.gain <= 1e-9 {
+            return 10.0 * self.costs.boot;
+        }
+        if share.reach < self.depth.floor || share.work <= 0.0 {
+            return estimate(belief, first).min(estimate(belief, most));
+        }
+        if first.action == most.action {
+            return self.after(first, |next, chance| self.follow(next, share.of(chance), first), f64::INFINITY);
+        }
+        let half = Share { work: share.work / 2.0, ..share };
+        let least = self.after(first, |next, chance| self.follow(next, half.of(chance), first), f64::INFINITY);
+        least.min(self.after(most, |next, chance| self.follow(next, half.of(chance), most), least))
+    }
 }
 
 /// The best by gain a minute and the best by gain alone; what tells little beside them is not followed.
@@ -251,45 +312,16 @@ fn narrowed(mut ranked: Vec<Ranked>, width: usize) -> Vec<Ranked> {
     ranked
 }
 
-/// The two simple choices a trial is followed with.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum By {
-    GainPerMinute,
-    Gain,
+/// Minutes to a verdict if every trial from here on told as much as this one.
+fn estimate(belief: &Belief, trial: &Ranked) -> f64 {
+    if trial.gain > 1e-9 { (belief.entropy() / trial.gain).max(1.0) * trial.minutes } else { f64::INFINITY }
 }
 
-fn best_by(mut ranked: Vec<Ranked>, by: By) -> Option<Ranked> {
-    if by == By::Gain {
-        let most = ranked.iter().map(|r| r.gain).fold(0.0, f64::max);
-        // Equal gain: the one that costs less.
-        ranked.retain(|r| r.gain >= most - 1e-9);
-        ranked.sort_by(|a, b| a.minutes.total_cmp(&b.minutes));
-    }
-    ranked.into_iter().next()
-}
-
-/// Expected minutes to a verdict when from here on the best gain a minute is taken.
-fn follow(model: &Model, belief: &Belief, means: &Means, costs: &Costs, by: By, reach: f64, floor: f64) -> f64 {
-    let Some(best) = best_by(ranked(model, belief, means, costs), by) else { return 40.0 * costs.boot };
-    if best.gain <= 1e-9 {
-        return 10.0 * costs.boot;
-    }
-    if reach < floor {
-        return (belief.entropy() / best.gain).max(1.0) * best.minutes;
-    }
-    let outlook = best.after.outlook(model, UNLIKELY);
-    let mut minutes = best.minutes;
-    for (mask, parts) in outlook.outcomes() {
-        let chance: f64 = parts.iter().map(|p| p.2).sum();
-        if kinds_max(parts) >= model.sure * chance {
-            continue;
-        }
-        let mut then = best.after.clone();
-        then.report(model, &outlook.reported(mask));
-        then.drop_below(IGNORED);
-        minutes += chance * follow(model, &then, means, costs, by, reach * chance, floor);
-    }
-    minutes
+/// The trial that tells most; of equal ones the one that costs least.
+fn most_gain(ranked: &[Ranked]) -> Option<usize> {
+    let most = ranked.iter().map(|r| r.gain).fold(0.0, f64::max);
+    let best = (0..ranked.len()).filter(|n| ranked[*n].gain >= most - 1e-9);
+    best.min_by(|a, b| ranked[*a].minutes.total_cmp(&ranked[*b].minutes))
 }
 
 fn kinds_max(parts: &[(u128, u16, f64)]) -> f64 {

@@ -146,6 +146,23 @@ impl Fault {
     }
 }
 
+impl Fault {
+    /// Whether the fault covers any fitted place now.
+    pub fn covers_any(self, layout: &Layout, fitted: &[Piece], spots: &[Place], settings_cleared: bool) -> bool {
+        let at = |place: Place| fitted[usize::from(place)] != NOWHERE;
+        let channel = |channel: u16| layout.places(channel).iter().any(|place| at(*place));
+        match self {
+            Self::Seat(_) => false,
+            Self::Module(piece) => spots.get(usize::from(piece)).is_some_and(|p| *p != NOWHERE),
+            Self::Slot(place) => at(place),
+            Self::Setting(place) => !settings_cleared && at(place),
+            Self::Channel(c) | Self::Contact(c) => channel(c),
+            Self::Group(group) => layout.group(group).iter().any(|c| channel(*c)),
+            Self::Socket(socket) => layout.channels(socket).iter().any(|c| channel(*c)),
+        }
+    }
+}
+
 /// The unit a place is reported as.
 pub fn unit_of(layout: &Layout, mode: Mode, place: Place) -> u16 {
     match mode {

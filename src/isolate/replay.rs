@@ -15,7 +15,7 @@ use crate::board::SlotLabel;
 const HARDLY: f64 = 1e-9;
 
 /// The most faults that are paired with one another where the machine does not post.
-const PAIRED: usize = 64;
+const PAIRED: usize = 200;
 
 impl State {
     /// Weighs what was found after trial `n`. What a boot reported by itself is not counted twice, and the same sign of the

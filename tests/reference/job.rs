@@ -12,6 +12,9 @@ use slotwise::isolate::{Answer, Seen, State, answer, likeliest, named_as};
 use super::machine::Machine;
 use super::sampled::{moved, relabelled};
 
+/// The verdict where all is well and it cannot be told any more which of the two it was.
+const EITHER: &str = "seating or settings";
+
 /// Trials after which a run is given up.
 const LAST: usize = 60;
 
@@ -22,6 +25,8 @@ pub struct Stop {
     pub insertions: f64,
     /// Named what is wrong, all that it named.
     pub right: f64,
+    /// Of these, named a seating or a setting without telling which.
+    pub either: f64,
     /// Named something that is not wrong.
     pub wrong: f64,
     /// Named a module that is good.
@@ -48,7 +53,13 @@ impl Stop {
             return;
         };
         let add = |sum: &mut f64, yes: bool| *sum += f64::from(u8::from(yes));
-        let right = named.iter().all(|n| truth.contains(n));
+        // "Seating or settings" names one of the two and says so.
+        let either = named.iter().any(|n| n.0 == EITHER);
+        let holds = |n: &(String, String)| {
+            truth.contains(n) || n.0 == EITHER && truth.iter().any(|t| ["seating", "settings"].contains(&t.0.as_str()))
+        };
+        let right = named.iter().all(holds);
+        add(&mut self.either, right && either);
         add(&mut self.right, right);
         add(&mut self.wrong, !right);
         add(&mut self.convicted, named.iter().any(|n| n.0 == "module" && !truth.contains(n)));
@@ -64,6 +75,7 @@ impl Stop {
             &mut self.cycles,
             &mut self.insertions,
             &mut self.right,
+            &mut self.either,
             &mut self.wrong,
             &mut self.convicted,
             &mut self.silent,
@@ -225,7 +237,8 @@ pub fn played(shape: &Board, rates: &Rates, mode: Mode, faults: usize, runs: usi
                 answer.explanations.iter().take(4).map(|e| (&e.what, &e.which, &e.probability)).collect();
             outcome.opens.push(format!("{run}: {truth:?} after {cycles}: {first:?} {undecided:?} {steps:?}"));
         }
-        if let Some(named) = end.named.filter(|named| !named.iter().all(|n| truth.contains(n))) {
+        if let Some(named) = end.named.filter(|named| named[0].0 != EITHER && !named.iter().all(|n| truth.contains(n)))
+        {
             outcome.wrongs.push(format!("{run}: {truth:?}, named {named:?} after {cycles}"));
         }
         let (cycles, inserted, end) = alone.unwrap_or((cycles, inserted, End { named: None, hides: false }));

@@ -1,0 +1,69 @@
+//! What a verdict has to stand besides its probability: that two faults, were they more frequent than the rates say, would
+//! not overturn it; and what is left when nothing fails any more and only causes that need no part remain.
+
+use super::action::{Action, Change};
+use super::belief::{Belief, Kind};
+use super::fault::{Class, Mode};
+use super::layout::{NOWHERE, Piece, Place};
+use super::state::{Seen, State};
+
+/// How often second faults are taken to be there when a verdict is tried: in every second machine. Two faults side by side
+/// look like one wide fault (two channels like the processor's contacts), and their rate is assumed.
+const OFTEN: f64 = 0.5;
+
+impl State {
+    /// The belief if second faults were more frequent.
+    pub(super) fn wary(&self) -> Belief {
+        let mut belief = self.belief.clone();
+        let times = (OFTEN / self.second.max(1e-6)).max(1.0);
+        for h in belief.hypotheses.iter_mut().filter(|h| h.cause.second.is_some()) {
+            h.weight *= times;
+        }
+        belief.drop_below(0.0);
+        belief
+    }
+
+    /// Whether all that is named stands when second faults are more frequent than the rates say.
+    pub(super) fn firm(&self, kind: Kind) -> bool {
+        if self.belief.hypotheses.iter().all(|h| h.cause.second.is_none()) {
+            return true;
+        }
+        let wary = self.wary().by_kind();
+        let names_all = |k: &Kind| kind.classes().all(|class| k.classes().any(|c| c == class));
+        wary.iter().filter(|(k, _)| names_all(k)).map(|(_, p)| p).sum::<f64>() >= self.model.sure
+    }
+
+    /// Where the settings were cleared and a seating or a setting is all that is left to explain what was seen: the
+    /// probability of the two together. Neither can be shown any more, and neither needs a part.
+    pub(super) fn seating_or_setting(&self) -> Option<f64> {
+        let needs_no_part = |kind: &Kind| kind.classes().all(|c| matches!(c, Class::Seat(_) | Class::Setting(_)));
+        let all = self.belief.by_kind();
+        let sum: f64 = all.iter().filter(|(kind, _)| needs_no_part(kind)).map(|(_, p)| p).sum();
+        (self.belief.settings_cleared && sum >= self.model.sure && self.quiet() >= 1).then_some(sum)
+    }
+
+    /// Boots at the end of the isolation that showed nothing.
+    fn quiet(&self) -> usize {
+        let quiet = |seen: &Seen| matches!(seen, Seen::Slots(labels) if labels.is_empty());
+        self.trials.iter().rev().take_while(|trial| quiet(&trial.seen)).count()
+    }
+
+    /// Whether the last two boots showed nothing and had all modules in.
+    pub(super) fn well(&self) -> bool {
+        let untouched = self.actions.last().is_some_and(Vec::is_empty);
+        self.put_back().is_empty() && self.quiet() >= 2 && (untouched || self.model.mode != Mode::Blind)
+    }
+
+    /// Where each module of the machine belongs.
+    pub(super) fn belongs(&self) -> Vec<(Place, Piece)> {
+        let home = self.home.fitted.iter().enumerate().filter(|(_, piece)| **piece != NOWHERE);
+        home.map(|(place, piece)| (place as Place, *piece)).collect()
+    }
+
+    /// The changes that put every module of the machine back where it belongs, as far as it is not on the board.
+    pub(super) fn put_back(&self) -> Action {
+        let out = |piece: Piece| self.belief.board.spots.get(usize::from(piece)) == Some(&NOWHERE);
+        let home = self.belongs().into_iter().filter(|(_, piece)| out(*piece));
+        home.map(|(place, piece)| Change::Fit(place, piece)).collect()
+    }
+}
