@@ -21,9 +21,13 @@ use slotwise::isolate::rates::{Shares, shipped};
 mod reference;
 
 use reference::job::played;
+use reference::least::least;
 use reference::machine::board;
-use reference::policies::{Policy, Trail, greedy, look2};
+use reference::policies::{Policy, Trail, greedy, greedy_whole, look2};
 use reference::sampled::{Tally, sampled};
+
+const PRIORS: [(&str, Shares); 3] =
+    [("install", Shares::install()), ("service", Shares::service()), ("flat", Shares::flat())];
 
 /// Draws of a row unless stated.
 const RUNS: usize = 10_000;
@@ -50,6 +54,56 @@ fn engine(model: &Model, belief: &Belief, _: &mut Trail) -> Action {
     let choice = choose(model, belief, &Means::default(), &costs, DEPTH);
     SLOWEST.fetch_max((on_processor() - start).as_micros() as u64, Ordering::Relaxed);
     choice.action
+}
+
+/// The program where the machine does not post.
+fn engine_whole(model: &Model, belief: &Belief, _: &mut Trail) -> Action {
+    let start = on_processor();
+    let costs = Costs { boot: 12.0, insertion: 1.5, ..Costs::default() };
+    let home: Vec<(u16, u16)> = (0..model.layout.len() as u16).map(|p| (p, p)).collect();
+    let choice = choose_whole(model, belief, &home, &Means::default(), &costs);
+    SLOWEST.fetch_max((on_processor() - start).as_micros() as u64, Ordering::Relaxed);
+    choice.action
+}
+
+/// The machine that does not post: `blind`, boards, draws. Every failure shows and no insertion spoils, as the yardstick has it.
+fn whole(word: &dyn Fn(usize, &str) -> String) {
+    let (wanted, runs) = (word(1, "A"), word(2, "").parse().unwrap_or(RUNS));
+    for (name, sockets, channels, slots) in BOARDS.into_iter().filter(|b| wanted.contains(b.0)) {
+        for (prior, shares) in PRIORS {
+            let layout = Layout::grid(sockets, channels, slots);
+            let model = Model { layout, mode: Mode::Blind, clears: 0.9, spoils: 0.0, shows: 1.0, sure: 0.99 };
+            let g = sampled(&model, &shares, greedy_whole, runs);
+            SLOWEST.store(0, Ordering::Relaxed);
+            let e = sampled(&model, &shares, engine_whole, runs);
+            println!(
+                "| Blind q=1 r=0.9 | {name} | {prior} | {} | {} | {:+.1} % | {:+.1} % | {:.4} | {:.4} | {:.0} |",
+                cell(&g),
+                cell(&e),
+                100.0 * (e.cycles / g.cycles - 1.0),
+                100.0 * (e.minutes() / g.minutes() - 1.0),
+                e.right,
+                e.convicted,
+                SLOWEST.load(Ordering::Relaxed) as f64 / 1e3,
+            );
+        }
+    }
+}
+
+/// What no policy comes below: `least`, mode, q, r, boards, steps.
+fn bounds(word: &dyn Fn(usize, &str) -> String) {
+    let mode = if word(1, "slot") == "channel" { Mode::Channel } else { Mode::Slot };
+    let number = |n: usize, default: f64| word(n, "").parse().unwrap_or(default);
+    let (shows, clears, wanted) = (number(2, 0.7), number(3, 0.9), word(4, "A"));
+    let steps = word(5, "4").parse().unwrap_or(4);
+    for (name, sockets, channels, slots) in BOARDS.into_iter().filter(|b| wanted.contains(b.0)) {
+        for (prior, shares) in PRIORS {
+            let layout = Layout::grid(sockets, channels, slots);
+            let model = Model { layout, mode, clears, spoils: 0.01, shows, sure: 0.99 };
+            let cycles = least(&model, &shares, steps, 2);
+            println!("| {mode:?} q={shows} r={clears} | {name} | {prior} | {steps} steps | {cycles:.4} |");
+        }
+    }
 }
 
 fn cell(t: &Tally) -> String {
@@ -97,8 +151,9 @@ fn job(word: &dyn Fn(usize, &str) -> String, faults: usize) {
             let each = o.spent.as_secs_f64() * 1e3 / o.answers as f64;
             let per_cent = |share: f64| format!("{:.2}", 100.0 * share);
             println!(
-                "| {mode:?} q={shows} | {name} | {prior} | {} | {} | {} | {} | {} | {} | {:.2} | {:.1} | {} | {} | {:+.2} | {:+.1} | {each:.0} | {:.0} |",
-                format!("{} ({} either)", per_cent(g.right), per_cent(g.either)),
+                "| {mode:?} q={shows} | {name} | {prior} | {} ({} either) | {} | {} | {} | {} | {} | {:.2} | {:.1} | {} | {} | {:+.2} | {:+.1} | {each:.0} | {:.0} |",
+                per_cent(g.right),
+                per_cent(g.either),
                 per_cent(g.wrong),
                 per_cent(g.convicted),
                 per_cent(g.silent),
@@ -125,6 +180,12 @@ fn main() {
     if word(0, "slot") == "large" {
         return [Mode::Slot, Mode::Channel, Mode::Blind].into_iter().for_each(large);
     }
+    if word(0, "slot") == "least" {
+        return bounds(&word);
+    }
+    if word(0, "slot") == "blind" {
+        return whole(&word);
+    }
     if ["job", "two"].contains(&word(0, "slot").as_str()) {
         return job(&word, if word(0, "job") == "two" { 2 } else { 1 });
     }
@@ -132,12 +193,11 @@ fn main() {
     let shows: f64 = word(1, "0.7").parse().unwrap_or(0.7);
     let clears: f64 = word(2, "0.9").parse().unwrap_or(0.9);
     let (wanted, runs) = (word(3, "A"), word(4, "").parse().unwrap_or(RUNS));
-    let priors = [("install", Shares::install()), ("service", Shares::service()), ("flat", Shares::flat())];
     for (name, sockets, channels, slots) in BOARDS {
         if !wanted.contains(name) || name == "H" || (mode == Mode::Channel && slots == 1) {
             continue;
         }
-        for (prior, shares) in priors {
+        for (prior, shares) in PRIORS {
             let layout = Layout::grid(sockets, channels, slots);
             let model = Model { layout, mode, clears, spoils: 0.01, shows, sure: 0.99 };
             let [g, l] = [greedy as Policy, look2].map(|policy| sampled(&model, &shares, policy, runs));

@@ -15,7 +15,8 @@ use machine::{Machine, board, module};
 
 /// Plays until the program has a verdict or no further trial.
 fn isolate(faults: &[Fault], mode: Mode, shows: f64, spare: bool, seed: u64) -> (Answer, State, usize) {
-    let shape = board(2, 4, 2);
+    // Where the machine does not post every pair of faults is weighed: the smaller board, for the bench plays the larger one.
+    let shape = if mode == Mode::Blind { board(1, 4, 2) } else { board(2, 4, 2) };
     let mut machine = Machine::new(&shape, faults, mode, shows, fastrand::Rng::with_seed(seed));
     let first = loop {
         let seen = machine.boot();
@@ -98,7 +99,7 @@ fn each_single_fault_is_found_where_the_machine_does_not_post() {
         rightly(&[Fault::Module(3)], Mode::Blind, false, "module"),
         rightly(&[Fault::Slot(3)], Mode::Blind, false, "slot"),
         rightly(&[Fault::Channel(2)], Mode::Blind, false, "channel"),
-        rightly(&[Fault::Socket(1)], Mode::Blind, false, "socket"),
+        rightly(&[Fault::Socket(0)], Mode::Blind, false, "socket"),
     ];
     // A verdict at 99 % may be wrong; the bench tells how often.
     assert!(wrong.iter().sum::<usize>() <= 1, "{wrong:?}");

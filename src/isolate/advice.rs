@@ -356,19 +356,19 @@ fn planned(state: &State, sure: f64) -> Choice {
     model.sure = sure;
     let means = Means { untouchable: [state.means.untouchable.clone(), state.worn()].concat(), ..state.means.clone() };
     if model.mode == Mode::Blind {
-        let belief = singles(state, &model).unwrap_or_else(|| heaviest(&state.belief));
+        let belief = singles(state, &model).unwrap_or_else(|| heaviest(state, &state.belief));
         return choose_whole(&model, &belief, &state.belongs(), &means, &state.costs);
     }
     match singles(state, &model) {
         Some(singles) => choose(&model, &singles, &means, &state.costs, DEPTH),
-        None => choose_near(&model, &heaviest(&state.belief), &means, &state.costs),
+        None => choose_near(&model, &heaviest(state, &state.belief), &means, &state.costs),
     }
 }
 
 /// The trial that tells one cause from two, as if second faults were more frequent.
 fn doubted(state: &State) -> Choice {
     let means = Means { untouchable: [state.means.untouchable.clone(), state.worn()].concat(), ..state.means.clone() };
-    let belief = heaviest(&state.wary());
+    let belief = heaviest(state, &state.wary());
     if state.model.mode == Mode::Blind {
         return choose_whole(&state.model, &belief, &state.belongs(), &means, &state.costs);
     }
@@ -376,13 +376,14 @@ fn doubted(state: &State) -> Choice {
 }
 
 /// The likeliest causes alone: what a plan can weigh in time.
-fn heaviest(belief: &Belief) -> Belief {
-    const MOST: usize = 600;
+fn heaviest(state: &State, belief: &Belief) -> Belief {
+    // Where the machine does not post more candidates are weighed, and the seatings of each cause with them.
+    let most = if state.model.mode == Mode::Blind { 200 } else { 600 };
     let mut weights: Vec<f64> = belief.hypotheses.iter().map(|h| h.weight).collect();
     let mut heaviest = belief.clone();
-    if weights.len() > MOST {
+    if weights.len() > most {
         weights.sort_by(|a, b| b.total_cmp(a));
-        heaviest.keep(|h| h.weight > weights[MOST]);
+        heaviest.keep(|h| h.weight > weights[most]);
     }
     heaviest
 }

@@ -158,6 +158,18 @@ impl Belief {
         }
     }
 
+    /// What weighing one candidate has to go through.
+    pub(super) fn size(&self) -> usize {
+        self.hypotheses.len() + self.joint.as_ref().map_or(0, Joint::size)
+    }
+
+    /// Keeps less of the seatings of a machine that does not post: for a plan.
+    pub(super) fn coarse(&mut self) {
+        if let Some(joint) = &mut self.joint {
+            joint.coarse();
+        }
+    }
+
     /// The classes that hypotheses refer to.
     pub fn kinds(&self) -> &[Kind] {
         &self.kinds

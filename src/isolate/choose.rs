@@ -70,11 +70,15 @@ const TOLD: f64 = 1e-5;
 /// Gain in bits at or below which a boot teaches nothing worth its minutes.
 const WORTH: f64 = 1e-4;
 
-/// Candidates there are at least, for what weighing them is going to take.
-const AT_LEAST: usize = 20;
+/// The same where a boot is expected to show more the next time.
+const TELLS: f64 = 1e-9;
 
-/// Work for one choice where the machine does not post: sets weighed, times the hypotheses.
-const WORK_WHOLE: usize = 800_000;
+/// Candidates there are at least, for what weighing them is going to take; and where the machine does not post.
+const AT_LEAST: usize = 20;
+const SETS: usize = 40;
+
+/// How far is looked where the machine does not post.
+const WHOLE: Depth = Depth { steps: 1, width: [5; 6], floor: 1.0 / 200.0, work: 400_000.0 };
 
 /// The next trial and its expected minutes to a verdict.
 #[derive(Debug, Clone, PartialEq)]
@@ -91,7 +95,10 @@ pub fn choose(model: &Model, belief: &Belief, means: &Means, costs: &Costs, dept
     belief.compact();
     // Boots come first: a handling weighs half its minutes, which then still are fewer than those of other policies.
     let costs = Costs { insertion: costs.insertion * HANDLING, ..costs.clone() };
-    let plan = Plan { model, means, costs: &costs, depth };
+    let listed = |belief: &Belief, all: bool| {
+        if all { candidates(model, belief, means) } else { simple_candidates(model, belief, means) }
+    };
+    let plan = Plan { model, costs: &costs, depth, listed: &listed, at_least: AT_LEAST, worth: TELLS };
     let (minutes, action) = plan.look(&belief, 0, Share { reach: 1.0, work: depth.work }, None);
     Choice { action, minutes }
 }
@@ -112,47 +119,18 @@ pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], mea
     let mut belief = belief.clone();
     belief.drop_below(1e-6);
     belief.compact();
-    let mut actions = super::whole::sets(&model.layout, &belief, home, means);
-    if means.may_clear(&belief) {
-        actions.push(vec![Change::ClearSettings]);
-    }
-    let ranked = rank(model, &belief, costs, actions);
-    // Two steps for as many of the best as the work allows; one step where there are very many causes, and any half of them
-    // tells about as much.
-    let step = (ranked.len() * belief.hypotheses.len()).max(1);
-    let width = (WORK_WHOLE.saturating_sub(step) / (2 * step)).min(6);
-    if width < 2 {
-        let best = ranked.into_iter().next().filter(|best| best.gain > WORTH);
-        return best.map_or(Choice { action: Action::new(), minutes: f64::INFINITY }, |best| Choice {
-            minutes: (belief.entropy() / best.gain).max(1.0) * best.minutes,
-            action: best.action,
-        });
-    }
-    // What tells little beside the best is no first step: the estimate of the second would only put the work off.
-    let most = ranked.iter().map(|r| r.gain).fold(0.0, f64::max);
-    let mut best: Option<Choice> = None;
-    for first in ranked.into_iter().filter(|r| r.gain >= most * 0.2).take(width).filter(|r| r.gain > WORTH) {
-        let outlook = first.after.outlook(model, UNLIKELY);
-        let mut minutes = first.minutes;
-        for (mask, parts) in outlook.outcomes() {
-            let chance: f64 = parts.iter().map(|p| p.2).sum();
-            if kinds_max(parts) >= model.sure * chance {
-                continue;
-            }
-            let mut then = first.after.clone();
-            then.report(model, &outlook.reported(mask));
-            let next = rank(model, &then, costs, super::whole::sets(&model.layout, &then, home, means));
-            minutes += chance
-                * next
-                    .first()
-                    .filter(|r| r.gain > WORTH)
-                    .map_or(40.0 * costs.boot, |r| (then.entropy() / r.gain).max(1.0) * r.minutes);
+    belief.coarse();
+    let costs = Costs { insertion: costs.insertion * HANDLING, ..costs.clone() };
+    let listed = |belief: &Belief, _: bool| {
+        let mut actions = super::whole::sets(&model.layout, belief, home, means);
+        if means.may_clear(belief) {
+            actions.push(vec![Change::ClearSettings]);
         }
-        if best.as_ref().is_none_or(|b| minutes < b.minutes) {
-            best = Some(Choice { action: first.action, minutes });
-        }
-    }
-    best.unwrap_or(Choice { action: Action::new(), minutes: f64::INFINITY })
+        actions
+    };
+    let plan = Plan { model, costs: &costs, depth: WHOLE, listed: &listed, at_least: SETS, worth: WORTH };
+    let (minutes, action) = plan.look(&belief, 0, Share { reach: 1.0, work: WHOLE.work }, None);
+    Choice { action, minutes }
 }
 
 struct Ranked {
@@ -177,7 +155,7 @@ fn rank(model: &Model, belief: &Belief, costs: &Costs, actions: Vec<Action>) -> 
             let mut after = belief.clone();
             after.act(model, &action);
             let outlook = after.outlook(model, TOLD);
-            let work = belief.hypotheses.len() + outlook.parts.len();
+            let work = belief.size() + outlook.parts.len();
             let gain = (before - outlook.entropy_after()).max(0.0);
             Ranked { work, gain, minutes: costs.of(&action), action, after }
         })
@@ -189,9 +167,13 @@ fn rank(model: &Model, belief: &Belief, costs: &Costs, actions: Vec<Action>) -> 
 /// What does not change while one choice is looked for.
 struct Plan<'a> {
     model: &'a Model,
-    means: &'a Means,
     costs: &'a Costs,
     depth: Depth,
+    /// The candidates, all or the simple ones.
+    listed: &'a dyn Fn(&Belief, bool) -> Vec<Action>,
+    at_least: usize,
+    /// Gain in bits at or below which a trial tells nothing.
+    worth: f64,
 }
 
 /// A branch: how likely it is to be come to, and the work it may take.
@@ -212,8 +194,8 @@ impl Share {
 }
 
 impl Plan<'_> {
-    fn ranked(&self, belief: &Belief) -> Vec<Ranked> {
-        ranked(self.model, belief, self.means, self.costs)
+    fn ranked(&self, belief: &Belief, all: bool) -> Vec<Ranked> {
+        rank(self.model, belief, self.costs, (self.listed)(belief, all))
     }
 
     /// The expected minutes from the outcomes of a trial on, by `then`.
@@ -243,9 +225,9 @@ impl Plan<'_> {
         if let Some(before) = before.filter(|_| step == self.depth.steps) {
             return (self.follow(belief, share, before), Action::new());
         }
-        let ranked = self.ranked(belief);
+        let ranked = self.ranked(belief, true);
         let share = share.less(&ranked);
-        let narrowed = narrowed(ranked, self.depth.width[step]);
+        let narrowed = narrowed(ranked, self.depth.width[step], self.worth);
         let each = Share { work: share.work / narrowed.len().max(1) as f64, ..share };
         let mut chosen = (f64::INFINITY, Action::new());
         for candidate in narrowed {
@@ -261,10 +243,10 @@ impl Plan<'_> {
     /// Expected minutes to a verdict when from here on the better of two simple choices is taken: what tells most, and what
     /// tells most a minute.
     fn follow(&self, belief: &Belief, share: Share, before: &Ranked) -> f64 {
-        if share.work < (belief.hypotheses.len() * AT_LEAST) as f64 {
+        if share.work < (belief.size() * self.at_least) as f64 {
             return estimate(belief, before);
         }
-        let ranked = rank(self.model, belief, self.costs, simple_candidates(self.model, belief, self.means));
+        let ranked = self.ranked(belief, false);
         let share = share.less(&ranked);
         let Some(most) = most_gain(&ranked) else { return 40.0 * self.costs.boot };
         let (first, most) = (&ranked[0], &ranked[most]);
@@ -284,9 +266,9 @@ impl Plan<'_> {
 }
 
 /// The best by gain a minute and the best by gain alone; what tells little beside them is not followed.
-fn narrowed(mut ranked: Vec<Ranked>, width: usize) -> Vec<Ranked> {
+fn narrowed(mut ranked: Vec<Ranked>, width: usize, worth: f64) -> Vec<Ranked> {
     // Whatever tells nothing now tells nothing the next time.
-    ranked.retain(|r| r.gain > 1e-9);
+    ranked.retain(|r| r.gain > worth);
     let most = ranked.iter().map(|r| r.gain).fold(0.0, f64::max);
     // What tells as much for as many minutes mostly differs in the partner alone: one of them is followed.
     let mut kept: Vec<(f64, f64)> = Vec::new();

@@ -15,7 +15,10 @@ const MOST: usize = 3;
 const UNLIKELY: f64 = 3e-5;
 
 /// The most sets kept for one cause, the likeliest.
-const KEPT: usize = 256;
+const KEPT: usize = 128;
+
+/// The same for a plan, which weighs very many trials.
+const COARSE: usize = 10;
 
 /// Places handled at once up to which every two of them are taken as possibly spoiled together.
 const PAIRS: usize = 10;
@@ -29,8 +32,10 @@ const ALL_GOOD: Bad = [NOWHERE; MOST];
 type Sets = Vec<(Bad, f64)>;
 
 /// The seating under every cause.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Joint {
+    /// The most sets of a list.
+    most: usize,
     lists: Vec<Sets>,
     /// By cause, its list.
     of: Vec<u32>,
@@ -39,7 +44,7 @@ pub struct Joint {
 impl Joint {
     /// As the causes say: for each the places that start badly seated.
     pub fn of(starts: impl Iterator<Item = Vec<Place>>) -> Self {
-        let mut joint = Self::default();
+        let mut joint = Self { most: KEPT, lists: Vec::new(), of: Vec::new() };
         let mut known: HashMap<Bad, u32> = HashMap::new();
         for start in starts {
             let bad = start.iter().fold(ALL_GOOD, |bad, place| with(bad, *place));
@@ -50,6 +55,20 @@ impl Joint {
             joint.of.push(list);
         }
         joint
+    }
+
+    /// From here on fewer sets are kept: for a plan.
+    pub fn coarse(&mut self) {
+        self.most = COARSE;
+        for list in &mut self.lists {
+            *list = tidied(std::mem::take(list), COARSE);
+        }
+        self.sweep();
+    }
+
+    /// Sets kept in all: what an insertion has to go through.
+    pub fn size(&self) -> usize {
+        self.lists.iter().map(Vec::len).sum()
     }
 
     fn sets(&self, cause: usize) -> &[(Bad, f64)] {
@@ -70,10 +89,10 @@ impl Joint {
                 }
                 let others: Vec<Place> = places.iter().copied().filter(|p| !bad.contains(p)).collect();
                 for (set, chance) in left {
-                    spoiled(set, chance, &others, spoils, &mut after);
+                    spoiled(set, chance, &others, spoils, self.most == KEPT, &mut after);
                 }
             }
-            *list = tidied(after);
+            *list = tidied(after, self.most);
         }
     }
 
@@ -105,7 +124,7 @@ impl Joint {
                     (false, false) => 1.0,
                 };
                 let after = self.lists[list].iter().map(|(bad, weight)| (*bad, weight * chance(bad))).collect();
-                self.lists.push(tidied(after));
+                self.lists.push(tidied(after, self.most));
                 self.lists.len() as u32 - 1
             });
             changed[list] = Some(new);
@@ -151,13 +170,13 @@ impl Joint {
     pub fn weigh(&mut self, cause: usize, place: Place, bad: f64, good: f64) {
         let factor = |set: &Bad| if set.contains(&place) { bad } else { good };
         let after = self.sets(cause).iter().map(|(set, chance)| (*set, chance * factor(set))).collect();
-        self.lists.push(tidied(after));
+        self.lists.push(tidied(after, self.most));
         self.of[cause] = self.lists.len() as u32 - 1;
     }
 }
 
 /// The set with none, one or two of `others` spoiled besides. Where these are many, neighbours stand for any two or more.
-fn spoiled(set: Bad, chance: f64, others: &[Place], spoils: f64, out: &mut Sets) {
+fn spoiled(set: Bad, chance: f64, others: &[Place], spoils: f64, fine: bool, out: &mut Sets) {
     let count = others.len() as i32;
     let none = (1.0 - spoils).powi(count);
     out.push((set, chance * none));
@@ -167,7 +186,7 @@ fn spoiled(set: Bad, chance: f64, others: &[Place], spoils: f64, out: &mut Sets)
     let one = spoils * (1.0 - spoils).powi(count - 1);
     out.extend(others.iter().map(|place| (with(set, *place), chance * one)));
     let more = 1.0 - none - one * f64::from(count);
-    let apart = if others.len() <= PAIRS { others.len() } else { 2 };
+    let apart = if fine && others.len() <= PAIRS { others.len() } else { 2 };
     let pairs: Vec<(Place, Place)> =
         (1..apart).flat_map(|by| others.iter().copied().zip(others[by..].iter().copied())).collect();
     let each = chance * more / pairs.len().max(1) as f64;
@@ -195,8 +214,9 @@ fn without(mut bad: Bad, place: Place) -> Bad {
     bad
 }
 
-/// Equal sets taken together, unlikely ones let go, the rest made to add up to 1.
-fn tidied(mut list: Sets) -> Sets {
+/// Equal sets taken together, unlikely ones let go, the rest made to add up to 1. Where there are more than `most`, the
+/// likeliest stand for all: those with something badly seated for all of these, so that the chance of a failure stays.
+fn tidied(mut list: Sets, most: usize) -> Sets {
     list.sort_unstable_by_key(|(bad, _)| *bad);
     list.dedup_by(|a, b| {
         let same = a.0 == b.0;
@@ -207,10 +227,14 @@ fn tidied(mut list: Sets) -> Sets {
     });
     let total: f64 = list.iter().map(|(_, chance)| chance).sum();
     list.retain(|(_, chance)| *chance > UNLIKELY * total);
-    if list.len() > KEPT {
+    if list.len() > most {
+        let bad = |list: &Sets| list.iter().filter(|(set, _)| *set != ALL_GOOD).map(|(_, chance)| chance).sum::<f64>();
+        let before = bad(&list);
         list.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
-        list.truncate(KEPT);
+        list.truncate(most);
         list.sort_unstable_by_key(|(bad, _)| *bad);
+        let after = bad(&list);
+        list.iter_mut().filter(|(set, _)| *set != ALL_GOOD).for_each(|(_, chance)| *chance *= before / after);
     }
     let total: f64 = list.iter().map(|(_, chance)| chance).sum();
     if total > 0.0 {

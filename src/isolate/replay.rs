@@ -1,5 +1,7 @@
 //! What is believed after all that was done and seen: worked out anew each time, mode and pairs of faults included.
 
+use std::collections::BTreeMap;
+
 use super::action::Arrangement;
 use super::action::Change;
 use super::belief::{Belief, Cause, Kind, Model};
@@ -239,15 +241,22 @@ impl State {
         if chance >= self.model.sure {
             return Some((kind, chance));
         }
-        let classes: Vec<Class> = self.belief.by_kind().iter().flat_map(|(kind, _)| kind.classes()).collect();
-        let best = classes.into_iter().map(|c| (c, self.class_chance(c))).max_by(|a, b| a.1.total_cmp(&b.1))?;
+        let mut sums: BTreeMap<Class, f64> = BTreeMap::new();
+        for h in &self.belief.hypotheses {
+            if let Some(kind) = self.belief.kinds().get(usize::from(h.kind)) {
+                kind.classes().for_each(|class| *sums.entry(class).or_default() += h.weight);
+            }
+        }
+        let best = sums.into_iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
         Some((Kind { first: best.0, second: None }, best.1))
     }
 
     /// Probability that this class is among the causes, alone or with another.
     pub(super) fn class_chance(&self, class: Class) -> f64 {
         let has = |kind: &Kind| kind.classes().any(|c| c == class);
-        self.belief.by_kind().iter().filter(|(kind, _)| has(kind)).map(|(_, p)| p).sum()
+        let kinds: Vec<bool> = self.belief.kinds().iter().map(has).collect();
+        let with = self.belief.hypotheses.iter().filter(|h| kinds.get(usize::from(h.kind)) == Some(&true));
+        with.map(|h| h.weight).sum()
     }
 }
 

@@ -63,6 +63,14 @@ pub fn sets(layout: &Layout, belief: &Belief, home: &[(Place, Piece)], means: &M
     for skip in 0..2 {
         wanted.push(pairs.iter().skip(skip).step_by(2).map(|p| (p.1, p.2)).collect());
     }
+    // Places of some with the modules of others: a boot that works clears both.
+    for size in [2, 3, 4, 6, 8, 12, 16].into_iter().filter(|size| 2 * size <= pairs.len()) {
+        let (some, others) = (&pairs[..size], &pairs[size..2 * size]);
+        wanted.push(some.iter().zip(others).map(|(a, b)| (a.1, b.2)).collect());
+        wanted.push(others.iter().zip(some).map(|(a, b)| (a.1, b.2)).collect());
+        let every = |skip: usize| pairs[skip..].iter().step_by(2).take(size);
+        wanted.push(every(0).zip(every(1)).map(|(a, b)| (a.1, b.2)).collect());
+    }
     // The heaviest few alone in each other's place: tells the module from the place.
     let few: Vec<_> = pairs.iter().take(4).collect();
     let light = pairs.last();

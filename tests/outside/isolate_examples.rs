@@ -9,7 +9,7 @@ use slotwise::isolate::rates::shipped;
 use slotwise::isolate::{Seen, State, Step, answer, explanations, slips};
 use slotwise::module::Module;
 
-use crate::reference::bounds::{huffman, repairs, sequence};
+use crate::reference::bounds::{apart, entropy, huffman, nested, repairs, sequence};
 
 fn close(value: f64, expected: f64, digits: i32) {
     assert!((value - expected).abs() <= 0.5001 * 10f64.powi(-digits), "{value}, not {expected}");
@@ -129,6 +129,49 @@ fn dorfmans_groups_are_found() {
         let best = (2..40).min_by(|a, b| cost(*a).total_cmp(&cost(*b))).unwrap();
         assert_eq!((best, (100.0 * cost(best)).round() as i32), (group, tests), "at {per_cent} %");
     }
+}
+
+/// A thousand parts, each faulty with .000154. Source: a published worked example (test all, then 377: 3.2 tests), and the
+/// yardstick's E7, which computes it anew: 3.192 with leftovers tested apart, 2.682 with 488 when they are pooled again.
+#[test]
+fn a_thousand_rarely_faulty_parts_take_fewer_tests_than_was_published() {
+    let faulty = 0.000154;
+    let clean = (1.0f64 - faulty).powi(1000);
+    close(clean, 0.86, 2);
+    // Pools of 81, each member of a pool that fails tested singly: 1000 · (1/81 + 1 - (1-p)^81).
+    close(1000.0 * (1.0 / 81.0 + 1.0 - (1.0f64 - faulty).powi(81)), 24.7, 1);
+    let (tests, next) = apart(1000, faulty);
+    close(tests, 3.192, 3);
+    assert_eq!(next, 377);
+    let best = nested(1000, faulty);
+    close(1.0 + (1.0 - clean) * best.failed.0, 2.682, 3);
+    assert_eq!(best.failed.1, 488);
+    close(1000.0 * entropy(&[faulty, 1.0 - faulty]), 2.173, 3);
+}
+
+/// Source: the yardstick's E8, nested pools by dynamic programming, and the entropy of as many parts as a bound.
+#[test]
+fn nested_pools_come_near_the_entropy() {
+    let few = nested(60, 0.01);
+    close(few.open[10].0, 1.4252, 4);
+    close(few.open[60].0, 5.0261, 4);
+    assert_eq!(few.open[60].1, 60);
+    close(60.0 * entropy(&[0.01, 0.99]), 4.8476, 4);
+    let more = nested(40, 0.05);
+    close(more.open[40].0, 11.6709, 4);
+    assert_eq!(more.open[40].1, 14);
+    close(40.0 * entropy(&[0.05, 0.95]), 11.4559, 4);
+}
+
+/// Above a prevalence of (3 - √5) / 2 testing each singly is best. Source: Ungar's bound; two parts as in the yardstick's E9.
+#[test]
+fn frequent_faults_are_best_tested_singly() {
+    let two = |faulty: f64| nested(2, faulty).open[2];
+    close(two(0.38).0, 1.9956, 4);
+    assert_eq!(two(0.38).1, 2);
+    close(two(0.3825).0, 2.0, 4);
+    assert_eq!(two(0.3825).1, 1);
+    close((3.0 - 5.0f64.sqrt()) / 2.0, 0.381966, 6);
 }
 
 /// One fault, independent repairs: the order by chance over cost is best. Source: Kadane and Simon 1975, as credited by

@@ -8,6 +8,7 @@ use slotwise::isolate::layout::Layout;
 use slotwise::isolate::rates::Shares;
 
 use crate::reference::exact::exact;
+use crate::reference::least::least;
 use crate::reference::policies::{Policy, greedy, look2, practice, swap_first};
 
 fn model(mode: Mode) -> Model {
@@ -74,4 +75,15 @@ fn a_fault_that_followed_a_swap_is_not_yet_the_module() {
     // By hand: .25·.99 / (.25·.99 + .6875·.9·.01), the swap spoiling neither place under the module hypothesis.
     assert!((module - 0.9756).abs() < 5e-4, "{module}");
     assert!(!belief.decided(&model));
+}
+
+/// The yardstick's column `optimal` (depth 4, slot mode): no policy of the table comes below the bound, and at q = 1 the
+/// bound is what the best of them reaches.
+#[test]
+fn no_policy_comes_below_the_bound() {
+    let rows = [(Shares::install(), 1.21345), (Shares::service(), 0.86700), (Shares::flat(), 0.82222)];
+    for (shares, optimal) in rows {
+        let bound = least(&model(Mode::Slot), &shares, 4, 2);
+        assert!(bound <= optimal + 1e-4 && bound > optimal - 4e-3, "{bound:.5}, not {optimal}");
+    }
 }

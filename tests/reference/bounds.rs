@@ -69,3 +69,59 @@ pub fn repairs(order: &[usize], chance: &[f64], cost: &[f64]) -> f64 {
         })
         .sum()
 }
+
+/// Nested pools: whoever is left over from a pool that failed goes back among those nothing is known of.
+pub struct Nested {
+    /// By how many nothing is known of: the expected tests and the size of the first pool.
+    pub open: Vec<(f64, usize)>,
+    /// By how many there are in all: the expected tests once all of these together failed, and the size of the next pool.
+    pub failed: (f64, usize),
+}
+
+/// Expected tests of the best nested pools for up to `count`, each faulty with chance `faulty`.
+pub fn nested(count: usize, faulty: f64) -> Nested {
+    let clean: Vec<f64> = (0..=count).map(|n| (1.0 - faulty).powi(n as i32)).collect();
+    let mut open = vec![(0.0, 0)];
+    // `rows[n][m]`: n left in all, m of them known to hold at least one that is faulty.
+    let mut rows: Vec<Vec<f64>> = vec![vec![0.0]];
+    let mut failed = (0.0, 0);
+    for n in 1..=count {
+        let mut row = vec![0.0; n + 1];
+        row[1] = open[n - 1].0;
+        for m in 2..=n {
+            let mut best = (f64::INFINITY, 0);
+            for pool in 1..m {
+                let works = (clean[pool] - clean[m]) / (1.0 - clean[m]);
+                let tests = 1.0 + works * rows[n - pool][m - pool] + (1.0 - works) * row[pool];
+                if tests < best.0 {
+                    best = (tests, pool);
+                }
+            }
+            row[m] = best.0;
+            failed = best;
+        }
+        let first = |pool: usize| 1.0 + clean[pool] * open[n - pool].0 + (1.0 - clean[pool]) * row[pool];
+        let pools = (1..=n).map(|pool| (first(pool), pool));
+        open.push(pools.fold((f64::INFINITY, 0), |best, next| if next.0 < best.0 { next } else { best }));
+        rows.push(row);
+    }
+    Nested { open, failed }
+}
+
+/// Expected tests when all are pooled first and what is left over from a pool that failed is pooled by itself.
+pub fn apart(count: usize, faulty: f64) -> (f64, usize) {
+    let clean: Vec<f64> = (0..=count).map(|n| (1.0 - faulty).powi(n as i32)).collect();
+    let mut failed = vec![(0.0, 0); 2];
+    for m in 2..=count {
+        let tests = |pool: usize| {
+            let works = (clean[pool] - clean[m]) / (1.0 - clean[m]);
+            let rest = m - pool;
+            let left: f64 = 1.0 + (1.0 - clean[rest]) * failed[rest].0;
+            1.0 + works * failed[rest].0 + (1.0 - works) * (failed[pool].0 + left)
+        };
+        let pools = (1..m).map(|pool| (tests(pool), pool));
+        let best = pools.fold((f64::INFINITY, 0), |best: (f64, usize), next| if next.0 < best.0 { next } else { best });
+        failed.push(best);
+    }
+    (1.0 + (1.0 - clean[count]) * failed[count].0, failed[count].1)
+}

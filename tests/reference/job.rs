@@ -66,7 +66,7 @@ impl Stop {
         // The last of three is what both cannot be told from: naming that names both.
         let whole = truth.get(2).is_some_and(|both| named.contains(both));
         let missed = truth.iter().take(2).any(|t| !named.contains(t)) && !whole;
-        add(&mut self.silent, right && missed && !end.hides);
+        add(&mut self.silent, right && missed && !end.hides && !(either && truth.len() == 1));
         add(&mut self.warned, end.hides);
     }
 

@@ -6,6 +6,7 @@
 pub mod bounds;
 pub mod exact;
 pub mod job;
+pub mod least;
 pub mod machine;
 pub mod policies;
 pub mod sampled;

@@ -224,3 +224,68 @@ pub fn look2(model: &Model, belief: &Belief, _: &mut Trail) -> Action {
 pub fn is_named(model: &Model) -> bool {
     model.mode != Mode::Blind
 }
+
+/// The changes that leave exactly these pairs of place and module fitted.
+fn leaving(belief: &Belief, set: &[(u16, u16)]) -> Action {
+    let fitted = (0..belief.board.fitted.len() as u16).filter_map(|p| Some((p, belief.board.at(p)?)));
+    let out = fitted.filter(|pair| !set.contains(pair)).map(|(p, _)| Change::Remove(p));
+    let new = set.iter().filter(|(p, m)| belief.board.at(*p) != Some(*m)).map(|(p, m)| Change::Fit(*p, *m));
+    out.chain(new).collect()
+}
+
+/// Where the machine does not post: sets of modules to boot with, by sockets, by channels, by weight, and the heaviest few in
+/// each other's places.
+fn sets(model: &Model, belief: &Belief) -> Vec<Action> {
+    let layout = &model.layout;
+    let places = layout.len() as u16;
+    let mut weight: Vec<(f64, u16)> = (0..places).map(|p| (0.0, p)).collect();
+    for h in &belief.hypotheses {
+        if let Fault::Seat(p) | Fault::Slot(p) | Fault::Module(p) = h.cause.first {
+            weight[usize::from(p)].0 += h.weight;
+        }
+    }
+    weight.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    let heavy: Vec<u16> = weight.iter().map(|w| w.1).collect();
+    let all: Vec<(u16, u16)> = (0..places).map(|p| (p, p)).collect();
+    let keep = |on: &dyn Fn(u16) -> bool| all.iter().copied().filter(|(p, _)| on(*p)).collect::<Vec<_>>();
+    let mut wanted = vec![all.clone()];
+    for s in 0..layout.socket_count() as u16 {
+        let on = |p: u16| layout.socket_of(layout.channel_of(p)) == s;
+        wanted.extend([keep(&on), keep(&|p| !on(p))]);
+    }
+    for c in 0..layout.channel_count() as u16 {
+        let on = |p: u16| layout.channel_of(p) == c;
+        wanted.extend([keep(&on), keep(&|p| !on(p)), keep(&|p| layout.channel_of(p) <= c)]);
+    }
+    for size in 1..heavy.len() {
+        let (most, rest) = heavy.split_at(size);
+        wanted.extend([keep(&|p| most.contains(&p)), keep(&|p| rest.contains(&p))]);
+    }
+    for skip in 0..2 {
+        wanted.push(heavy.iter().skip(skip).step_by(2).map(|p| (*p, *p)).collect());
+    }
+    for a in heavy.iter().take(4) {
+        for b in heavy.iter().take(4).chain(heavy.last()).filter(|b| *b != a) {
+            wanted.extend([vec![(*a, *b)], vec![(*b, *a)]]);
+        }
+    }
+    let mut actions: Vec<Action> =
+        wanted.iter().filter(|set| !set.is_empty()).map(|set| leaving(belief, set)).collect();
+    let mut anew = leaving(belief, &all);
+    anew.extend(all.iter().filter(|(p, m)| belief.board.at(*p) == Some(*m)).map(|(p, _)| Change::Reseat(*p)));
+    actions.push(anew);
+    actions
+}
+
+/// The set that tells most; of equal ones the one with fewer insertions.
+pub fn greedy_whole(model: &Model, belief: &Belief, _: &mut Trail) -> Action {
+    let belief = planning(belief);
+    let told = |action: Action| {
+        let mut after = belief.clone();
+        after.act(model, &action);
+        (after.outlook(model, 1e-7).entropy_after(), insertions(&action), action)
+    };
+    let all = sets(model, &belief).into_iter().map(told);
+    let least = all.min_by(|a, b| ((a.0 * 1e9).round()).total_cmp(&(b.0 * 1e9).round()).then(a.1.cmp(&b.1)));
+    least.map(|told| told.2).unwrap_or_default()
+}

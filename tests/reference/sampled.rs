@@ -51,7 +51,8 @@ impl Truth {
     fn reported(&self, model: &Model, dice: &mut fastrand::Rng) -> Vec<u16> {
         let mut failing = Vec::new();
         self.fault.covered(&model.layout, &self.board.fitted, &self.board.spots, false, &mut |p| failing.push(p));
-        failing.extend((0..model.layout.len() as u16).filter(|p| self.bad[usize::from(*p)]));
+        let bad = |p: &u16| self.bad[usize::from(*p)] && self.board.at(*p).is_some();
+        failing.extend((0..model.layout.len() as u16).filter(bad));
         let mut units: Vec<u16> = failing.into_iter().map(|p| unit_of(&model.layout, model.mode, p)).collect();
         units.sort_unstable();
         units.dedup();
