@@ -81,25 +81,26 @@ pub(super) fn of(story: &Story, serial: &str, stays: &[Stay]) -> Conclusion {
 
 /// What the starts of a search showed with this module in the machine, and without it: the desk counts for itself.
 fn starts(story: &Story, serial: &str) -> Option<String> {
-    // By line: whether the machine stayed dark, and this module's slot with what was shown there.
-    let mut all: BTreeMap<u64, (bool, Option<(&str, Came)>)> = BTreeMap::new();
+    /// Whether the machine stayed dark, and this module's slot with what was shown there.
+    type Start<'a> = (bool, Option<(&'a str, Came)>);
+    let mut by_line: BTreeMap<u64, Start<'_>> = BTreeMap::new();
     for slot in &story.slots {
         for seen in &slot.history {
             let What::Started { serial: own, came, .. } = &seen.what else { continue };
-            let start = all.entry(seen.line).or_insert((*came == Came::Dark, None));
+            let start = by_line.entry(seen.line).or_insert((*came == Came::Dark, None));
             if serials_equal(own, serial) {
                 start.1 = Some((&slot.slot, *came));
             }
         }
     }
-    let with: Vec<(&str, Came)> = all.values().filter_map(|(_, own)| *own).collect();
+    let with: Vec<(&str, Came)> = by_line.values().filter_map(|(_, own)| *own).collect();
     if with.is_empty() {
         return None;
     }
     let number = |n: usize, of: usize| format!("{n} of {}", counted(of, "start"));
-    if all.values().any(|(dark, _)| *dark) {
+    if by_line.values().any(|(dark, _)| *dark) {
         let dark = with.iter().filter(|(_, came)| *came == Came::Dark).count();
-        let without: Vec<bool> = all.values().filter(|(_, own)| own.is_none()).map(|(dark, _)| *dark).collect();
+        let without: Vec<bool> = by_line.values().filter(|(_, own)| own.is_none()).map(|(dark, _)| *dark).collect();
         let dark_without = without.iter().filter(|dark| **dark).count();
         return Some(format!(
             "In the search the machine stayed dark at {} with it in, and at {} without it.",
