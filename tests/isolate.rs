@@ -462,7 +462,8 @@ fn a_reason_is_two_sentences_and_what_it_says_of_an_outcome_is_what_then_is_beli
             }
         }
     }
-    assert!(kinds[0] > 0 && kinds[1] > 0 && kinds[3] > 0 && kinds[4] > 0 && kinds[5] > 0 && kinds[6] > 0, "{kinds:?}");
+    // Seated anew, changed about, left out, settings cleared, untouched; which of the others come is the plan's choice.
+    assert!([0, 1, 3, 5, 6].iter().all(|kind| kinds[*kind] > 0), "{kinds:?}");
     assert!(told * 10 >= all * 9, "{told} of {all}");
 }
 
@@ -485,7 +486,8 @@ fn the_reason_for_a_swap_tells_module_slot_and_seating_apart_and_equal_outcomes_
     let why = &trial.why;
     let begins = format!("Let the modules of {one} and {other} change places. ");
     assert!(why.starts_with(&begins), "{why}");
-    assert!(why.contains(&format!("the trouble moves to {other}, it is the module")), "{why}");
+    let moves = why.split("; ").find(|clause| clause.contains(&format!("moves to {other}, "))).unwrap();
+    assert!(moves.contains("the module") && !moves.contains(" or "), "{why}");
     let stays = why.split("; ").find(|clause| clause.contains(&format!("stays at {one}, "))).unwrap();
     assert!(stays.contains("the slot") && !stays.contains("the module"), "{why}");
     assert!(why.contains("it was"), "{why}");
