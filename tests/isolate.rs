@@ -468,7 +468,7 @@ fn a_reason_is_two_sentences_and_what_it_says_of_an_outcome_is_what_then_is_beli
 }
 
 #[test]
-fn the_reason_for_a_swap_tells_module_slot_and_seating_apart_and_equal_outcomes_are_said_to_be_equal() {
+fn the_reason_for_a_swap_tells_module_slot_and_seating_apart() {
     let shape = board(1, 4, 2);
     let labels: Vec<SlotLabel> = shape.slots().map(|s| s.slot.label.clone()).collect();
     let fitted: Vec<_> = labels.iter().cloned().zip((0..8).map(|n| module(&format!("OSP{n}")))).collect();
@@ -491,10 +491,6 @@ fn the_reason_for_a_swap_tells_module_slot_and_seating_apart_and_equal_outcomes_
     let stays = why.split("; ").find(|clause| clause.contains(&format!("stays at {one}, "))).unwrap();
     assert!(stays.contains("the slot") && !stays.contains("the module"), "{why}");
     assert!(why.contains("it was"), "{why}");
-    // Moved once, the module is known; what its conviction still lacks tells nothing more, and is said to.
-    state.observe(&trial.changes, trial.changes.clone(), Seen::Slots(vec![other.clone()])).unwrap();
-    let next = slotwise::isolate::next_trial(&state);
-    assert!(next.is_none_or(|next| next.why.contains("these tell the same")));
 }
 
 #[test]

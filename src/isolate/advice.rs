@@ -199,6 +199,15 @@ pub fn verdict(state: &State) -> Option<Verdict> {
     make(&what, which, chance, because)
 }
 
+/// Probability that something else is wrong beside what the verdict names. Where no two faults were weighed it is as before
+/// anything was seen: a machine that does not post shows one fault at a time, whatever hides behind it.
+fn second_fault(state: &State, kind: Kind) -> f64 {
+    let beside =
+        |other: &Kind| kind.second.is_none() && other.second.is_some() && other.classes().any(|c| c == kind.first);
+    let weighed: f64 = state.belief.by_kind().iter().filter(|(other, _)| beside(other)).map(|(_, chance)| chance).sum();
+    if state.weighs_two() { weighed } else { weighed.max(state.second) }
+}
+
 /// A seating or a setting, where all is well and it cannot be told any more which of the two it was.
 fn either(state: &State) -> Option<Verdict> {
     let chance = state.seating_or_setting().filter(|_| state.well())?;
@@ -214,15 +223,6 @@ fn either(state: &State) -> Option<Verdict> {
             probability(likeliest)
         ),
     })
-}
-
-/// Probability that something else is wrong beside what the verdict names. Where no two faults were weighed it is as before
-/// anything was seen: a machine that does not post shows one fault at a time, whatever hides behind it.
-fn second_fault(state: &State, kind: Kind) -> f64 {
-    let beside =
-        |other: &Kind| kind.second.is_none() && other.second.is_some() && other.classes().any(|c| c == kind.first);
-    let weighed: f64 = state.belief.by_kind().iter().filter(|(other, _)| beside(other)).map(|(_, chance)| chance).sum();
-    if state.weighs_two() { weighed } else { weighed.max(state.second) }
 }
 
 /// What the evidence carries: all that leads, or the part of it that is carried where a bad module stands where another
@@ -341,8 +341,8 @@ pub fn next_trial(state: &State) -> Option<Trial> {
     }
     if state.seating_or_setting().is_some() {
         let action = state.put_back();
-        let why = "Only a seating or a setting is left, and nothing fails. All modules go back in, and it must hold once more.";
-        return (!state.well()).then(|| trial(state, action, Some(why)));
+        let because = "only a seating or a setting is left, and with all modules back in it must hold once more";
+        return (!state.well()).then(|| trial(state, action, Some(because)));
     }
     let choice = planned(state, state.model.sure);
     if choice.minutes.is_infinite() {
@@ -401,8 +401,8 @@ fn singles(state: &State, model: &Model) -> Option<Belief> {
 fn confirming(state: &State, kind: Kind) -> Option<Trial> {
     if carried(state, kind) {
         let choice = doubted(state);
-        let why = "One cause explains all that was seen, and so would two of another kind. This tells them apart.";
-        return choice.minutes.is_finite().then(|| trial(state, choice.action, Some(why)));
+        let because = "one cause explains all that was seen, and so would two of another kind";
+        return choice.minutes.is_finite().then(|| trial(state, choice.action, Some(because)));
     }
     let lacking = kind.classes().find_map(|class| match class {
         Class::Module(piece) => Some(piece),

@@ -325,3 +325,70 @@ fn and(names: &[String], last: &str) -> String {
         [first @ .., end] => format!("{} {last} {end}", first.join(", ")),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::action::Change;
+    use super::super::rates::shipped;
+    use super::super::state::{Seen, Step};
+    use super::*;
+    use crate::board::{Board, SlotLabel};
+    use crate::module::{Identity, Module, ModuleSpec};
+    use crate::source::{Text, from_toml};
+    use crate::units::Size;
+
+    /// A Wren with all four slots filled, Q1 failing.
+    fn wren() -> (State, Vec<SlotLabel>) {
+        let text = include_str!("../../checklists/boards/wren.toml");
+        let board: Board = from_toml(&Text { file: "wren.toml", bytes: text.as_bytes() }).unwrap();
+        let labels: Vec<SlotLabel> = board.slots().map(|at| at.slot.label.clone()).collect();
+        let spec =
+            ModuleSpec { generation: None, kind: None, gib: Size::default(), ranks: None, width: None, mts: None };
+        let module = |n: usize| {
+            let identity = Identity { serial: Some(format!("OSP{n}")), ..Identity::default() };
+            Module { spec: spec.clone(), identity }
+        };
+        let fitted: Vec<_> = labels.iter().cloned().zip((0..4).map(module)).collect();
+        let first = Seen::Slots(vec![labels[0].clone()]);
+        (State::new(&board, &fitted, first, &shipped("install").unwrap().unwrap()).unwrap(), labels)
+    }
+
+    #[test]
+    fn outcomes_that_leave_the_same_are_told_as_one_and_as_sure_as_the_least_sure_of_them() {
+        let (mut state, labels) = wren();
+        let (here, there) = (labels[0].clone(), labels[2].clone());
+        let swap = vec![Step::Swap(here.clone(), there.clone())];
+        // It goes with the module, there and back, twice: nothing else is left.
+        for n in 0..4 {
+            let seen = if n % 2 == 0 { &there } else { &here };
+            state.observe(&swap, swap.clone(), Seen::Slots(vec![seen.clone()])).unwrap();
+        }
+        let told = why(&state, &vec![Change::Reseat(0)], None);
+        let expected = format!(
+            "Seat the module of {here} anew. Whether the trouble stays at {here} or it is gone, it is the module: these tell the \
+             same."
+        );
+        assert_eq!(told, expected);
+    }
+
+    #[test]
+    fn what_a_spare_a_move_or_cleared_settings_would_tell_is_told_too() {
+        let (mut state, labels) = wren();
+        let identity = Identity { serial: Some("OSPX".to_owned()), ..Identity::default() };
+        let spec = state.known[0].module.spec.clone();
+        state.add_spare(Module { spec, identity });
+        let reseat = vec![Step::Reseat(labels[0].clone())];
+        state.observe(&reseat, reseat.clone(), Seen::Slots(vec![labels[0].clone()])).unwrap();
+        let spare = why(&state, &vec![Change::Fit(0, 4)], None);
+        assert!(spare.starts_with(&format!("Put module OSPX into {}. ", labels[0])), "{spare}");
+        // Gone with it: the module or its seating; still there: neither of them.
+        let gone = spare.split("; ").find(|clause| clause.contains("is gone")).unwrap();
+        assert!(gone.contains("the module") && !gone.contains("the slot"), "{spare}");
+        let stays = spare.split("; ").find(|clause| clause.contains("stays at")).unwrap();
+        assert!(stays.contains("the slot") && !stays.contains("the module"), "{spare}");
+        let cleared = why(&state, &vec![Change::ClearSettings], None);
+        assert!(cleared.starts_with("Set the firmware's settings for memory back. "), "{cleared}");
+        let taken = why(&state, &vec![Change::Remove(1)], None);
+        assert!(taken.starts_with(&format!("Take the module of {} out. ", labels[1])), "{taken}");
+    }
+}
