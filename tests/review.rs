@@ -330,15 +330,15 @@ fn a_slip_names_the_module_its_slots_and_the_record() {
     assert_eq!(slip["part"].as_str(), Some("OM4R32-2R4-2666"));
     assert_eq!(slip["known_from"].as_array().unwrap().len(), 3);
     let stays = slip["stays"].as_array().unwrap();
-    assert_eq!(stays.len(), 1);
     assert_eq!(stays[0]["slot"].as_str(), Some("R3-1"));
-    let seen: Vec<&str> = stays[0]["seen"].as_array().unwrap().iter().map(|s| s["seen"].as_str().unwrap()).collect();
-    assert_eq!(
-        seen,
-        ["scanned", "reported", "found", "scanned", "reported", "started", "reported", "started"],
-        "seated anew, and it works at both starts after that"
-    );
-    assert_eq!(stays[0]["seen"][3]["hands"].as_str(), Some("anew"));
+    let seen: Vec<&str> =
+        stays.iter().flat_map(|s| s["seen"].as_array().unwrap()).map(|s| s["seen"].as_str().unwrap()).collect();
+    assert_eq!(seen[..3], ["scanned", "reported", "found"]);
+    // Its trouble is gone once it was seated anew, whatever trial did that, and it works at both starts after that.
+    let last = seen.iter().rposition(|seen| *seen == "scanned").unwrap();
+    assert!(last > 2, "{seen:?}");
+    assert_eq!(seen[last + 1..].iter().filter(|seen| **seen == "started").count(), 2, "{seen:?}");
+    assert!(!seen[last..].contains(&"found"), "{seen:?}");
     assert_eq!(slip["conclusion"]["supports_return"].as_bool(), Some(false));
     let story = Played::get().json("review", "seating", &[]);
     assert_eq!(slip["record"], story["record"]);
