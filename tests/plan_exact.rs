@@ -323,3 +323,63 @@ proptest! {
         prop_assert_eq!(found, wanted);
     }
 }
+
+/// Six channels of which the widest region takes three, four or one: what is left over an emptier channel can be wider.
+#[test]
+fn the_bound_holds_where_less_on_one_channel_opens_a_wider_region() {
+    let limits = "[limits]\nkinds = [\"RDIMM\"]\nmixing = \"free\"\n[[speed]]\nkind = \"RDIMM\"\nper_channel = 1\nmts = \
+                  2666\n[interleave]\nways = [4, 3, 1]\nstyle = \"slice\"\n";
+    let board = board(1, 5, 1, limits);
+    let lot = |gib: u64, count: u32, price: u64| Lot {
+        name: format!("{gib}"),
+        part: None,
+        spec: spec(Kind::RDIMM, gib, 2, 4, 2666),
+        volts: None,
+        count,
+        pack: 1,
+        price: Money(price),
+        serials: Vec::new(),
+    };
+    let lots = [lot(64, 3, 5000), lot(96, 3, 8250), lot(32, 4, 3000)];
+    let cpus: Cpus = vec![Some(CpuLimit::default())];
+    let fitted = vec![None; 5];
+    for prefer in [Prefer::Bandwidth, Prefer::Cost, Prefer::Room] {
+        let problem = Problem {
+            board: &board,
+            cpus: &cpus,
+            lots: &lots,
+            fitted: &fitted,
+            units: 1,
+            target: Target::Exactly(Size::from_gib(320)),
+            budget: None,
+            prefer,
+            alternatives: 0,
+        };
+        let outcome = search(&problem, &mut || false).unwrap();
+        assert!(outcome.exhausted);
+        let (found, best) = (outcome.plans[0].score, brute(&problem).unwrap());
+        assert!(!better(prefer, &best, &found), "{prefer:?}: {best:?} is better than {found:?}");
+    }
+}
+
+#[test]
+fn sockets_that_must_match_and_are_wired_differently_are_refused() {
+    let limits = "[limits]\nkinds = [\"RDIMM\"]\nsockets_match = true\n[[speed]]\nkind = \"RDIMM\"\nper_channel = 1\nmts = \
+                  2666\n[interleave]\nways = [4, 2, 1]\nstyle = \"slice\"\nacross = \"equal\"\n";
+    let mut board = board(2, 4, 1, limits);
+    let lots = [];
+    let cpus: Cpus = vec![Some(CpuLimit::default()); 2];
+    let fitted = vec![None; 8];
+    let ask = |board: &Board| {
+        let target = Target::AtLeast(Size::from_gib(64));
+        let (prefer, lots) = (Prefer::Bandwidth, &lots[..]);
+        let (cpus, fitted) = (&cpus, &fitted[..]);
+        search(
+            &Problem { board, cpus, lots, fitted, units: 1, target, budget: None, prefer, alternatives: 0 },
+            &mut || false,
+        )
+    };
+    assert!(ask(&board).is_ok(), "the second socket's controllers may be numbered on");
+    board.socket[1].channel[1].controller = Some(9);
+    assert!(matches!(ask(&board), Err(slotwise::plan::search::SearchError::SocketsDiffer(_))));
+}

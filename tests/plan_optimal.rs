@@ -42,6 +42,25 @@ fn the_general_solver_finds_nothing_better_second_part() {
     agree(1000..1260);
 }
 
+/// Controllers with any widths at all, those no maker would build as well: a bound must not lean on the usual ones.
+#[test]
+fn the_general_solver_finds_nothing_better_with_any_ways() {
+    let shapes = [(1, 5, 1), (1, 6, 1), (2, 4, 1), (1, 4, 2), (1, 8, 1), (2, 5, 1)];
+    for seed in 3000..3220 {
+        let mut rng = fastrand::Rng::with_seed(seed);
+        let shape = shapes[rng.usize(0..shapes.len())];
+        let lots = rng.usize(3..7);
+        let sizes: &[u32] = if shape.2 == 1 { &[32, 64, 96] } else { &[32, 64] };
+        let mut model = Model::random(&mut rng, shape, lots, sizes);
+        model.ways = (2..=shape.1 as u32).rev().filter(|_| rng.bool()).chain([1]).collect();
+        let ours = Ours::new(&model);
+        let outcome = search(&ours.problem(), &mut || false).unwrap();
+        assert!(outcome.exhausted, "seed {seed}");
+        let found = outcome.plans.first().map(|p| (p.score.mb_s, p.score.cost.0));
+        assert_eq!(found, model.solve(), "seed {seed}: {model:?}");
+    }
+}
+
 #[test]
 fn a_search_that_is_cut_short_gives_a_plan_within_the_budget_and_a_bound_that_holds() {
     let mut cut = 0;

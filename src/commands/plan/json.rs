@@ -60,7 +60,7 @@ pub fn json(answer: &Answer<'_>) -> Value {
         "fitted_breaches": answer.before.breaches.iter()
             .map(|b| json!({ "rule": b.rule, "slots": b.slots, "what": b.what, "source": b.source })).collect::<Vec<_>>(),
         "shortage": answer.shortage.as_ref().map(|s| json!({
-            "reasons": s.reasons, "nearest_below_gib": s.below, "nearest_above_gib": s.above,
+            "reasons": s.reasons, "nearest_below_gib": s.below, "nearest_above_gib": s.above, "nearest_certain": s.certain,
         })),
         "notes": answer.outcome.notes.iter().chain(&answer.stock.notes).chain(&answer.notes).collect::<Vec<_>>(),
     })

@@ -166,11 +166,12 @@ fn nothing_fits(answer: &Answer<'_>) -> Vec<String> {
     let Some(shortage) = &answer.shortage else { return lines };
     lines.extend(shortage.reasons.iter().map(|reason| format!("- {}", shown_within(reason, 600))));
     let each = if answer.problem.units > 1 { " in each unit" } else { "" };
+    let hedge = if shortage.certain { "" } else { "; a nearer one may exist, the search for it was cut short" };
     if let Some(below) = shortage.below {
-        lines.push(format!("nearest below that can be met: {below}{each}"));
+        lines.push(format!("nearest below that can be met: {below}{each}{hedge}"));
     }
     if let Some(above) = shortage.above {
-        lines.push(format!("nearest above that can be met: {above}{each}"));
+        lines.push(format!("nearest above that can be met: {above}{each}{hedge}"));
     }
     lines
 }

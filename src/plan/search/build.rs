@@ -7,7 +7,7 @@ use super::fillings::Ways;
 use super::instance::{ChannelType, Class, Filling, Instance, SocketKind, Symbol};
 use super::problem::{Problem, SearchError, Target};
 use super::weights::{FILL, ORDER, Ranges, Weights};
-use crate::board::{Across, Mixing};
+use crate::board::{Across, Board, Mixing};
 use crate::module::{Kind, ModuleSpec};
 use crate::plan::interleave::MB_S_PER_MTS;
 use crate::units::{Mts, Size};
@@ -104,7 +104,7 @@ impl<'a> Shared<'a> {
             return Err(SearchError::NoProcessor);
         }
         let matched = board.limits.sockets_match == Some(true) && sockets.len() > 1;
-        let shape = |s: usize| slots[s].iter().map(Vec::len).collect::<Vec<_>>();
+        let shape = |s: usize| (slots[s].iter().map(Vec::len).collect::<Vec<_>>(), wiring(board, s));
         if matched && sockets.iter().any(|&s| shape(s) != shape(sockets[0])) {
             return Err(SearchError::SocketsDiffer(board.name.clone()));
         }
@@ -535,6 +535,17 @@ impl<'a> Shared<'a> {
         }
         out
     }
+}
+
+/// Which channels of a socket share a controller, where regions must be spread evenly over the controllers: for each channel
+/// the first channel of the same controller.
+fn wiring(board: &Board, socket: usize) -> Vec<usize> {
+    if board.interleave.as_ref().and_then(|i| i.across) != Some(Across::Equal) {
+        return Vec::new();
+    }
+    let channels = &board.socket[socket].channel;
+    let first = |of: Option<u8>| channels.iter().position(|c| c.controller == of).unwrap_or_default();
+    channels.iter().map(|channel| first(channel.controller)).collect()
 }
 
 /// The largest values the criteria take.

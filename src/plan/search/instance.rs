@@ -138,9 +138,10 @@ impl Instance<'_> {
             Some(&floor) => u64::from(floor),
             None => emptiest,
         };
-        // What the first region leaves is on fewer channels: at most one granule's worth each.
+        // Were the emptiest channel emptier, more would be left for narrower regions: the time would only be longer. How
+        // many channels what is left lies on cannot be told from here, so it is taken to lie on all but one.
         let left = cap.saturating_sub(emptiest * wide);
-        let next = self.widest((n - 1).min(u32::try_from(left).unwrap_or(u32::MAX))).max(1);
+        let next = self.widest(n - 1).max(1);
         best.min(mb_s(emptiest * next + left, next))
     }
 }

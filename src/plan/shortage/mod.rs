@@ -20,6 +20,8 @@ pub struct Shortage {
     pub below: Option<Size>,
     /// The least memory above it.
     pub above: Option<Size>,
+    /// Whether nothing can lie nearer; else the time was up before that was known.
+    pub certain: bool,
 }
 
 /// Looks for what is in the way of a problem that has no plan. `currency` is that of the stock list, or empty.
@@ -32,8 +34,8 @@ pub fn shortage(
     stop: &mut dyn FnMut() -> bool,
 ) -> Result<Shortage, SearchError> {
     let base = Problem { alternatives: 0, ..problem.clone() };
-    let (below, above) = nearest(&base, stop)?;
-    let mut out = Shortage { reasons: Vec::new(), below, above };
+    let Nearest { below, above, certain } = nearest(&base, stop)?;
+    let mut out = Shortage { reasons: Vec::new(), below, above, certain };
     if let Some(budget) = problem.budget {
         let free = Problem { budget: None, prefer: Prefer::Cost, ..base.clone() };
         let outcome = search(&free, stop)?;
@@ -74,17 +76,46 @@ fn first(outcome: &Outcome) -> Option<Size> {
     outcome.plans.first().map(|plan| plan.score.capacity)
 }
 
+/// Halvings of what lies between the most memory found and the target, where the search for the most was cut short.
+const HALVINGS: usize = 16;
+
+/// The most memory a plan is found for at once between `found` and the target.
+fn further(problem: &Problem<'_>, found: Option<Size>) -> Result<Option<Size>, SearchError> {
+    let size = problem.target.size();
+    let (mut low, mut high) = (found.map_or(0, Size::mib), size.mib());
+    for _ in 0..HALVINGS {
+        let target = Target::AtLeast(Size::from_mib(low.midpoint(high).max(1)));
+        let tried = Problem { prefer: Prefer::Cost, target, ..problem.clone() };
+        match first(&search(&tried, &mut || true)?).filter(|found| *found < size) {
+            Some(found) => low = low.max(found.mib()),
+            None => high = target.size().mib(),
+        }
+    }
+    Ok(Some(Size::from_mib(low)).filter(|low| low.mib() > 0))
+}
+
+/// What lies next to a target: the most memory below it, the least above it, and whether nothing can lie between.
+struct Nearest {
+    below: Option<Size>,
+    above: Option<Size>,
+    certain: bool,
+}
+
 /// The most memory below the target and the least above it.
-fn nearest(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<(Option<Size>, Option<Size>), SearchError> {
+fn nearest(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<Nearest, SearchError> {
     let size = problem.target.size();
     let at = |prefer, target| Problem { prefer, target, ..problem.clone() };
-    let most = first(&search(&at(Prefer::MostMemory, Target::AtLeast(Size::from_mib(1))), stop)?);
+    let found = search(&at(Prefer::MostMemory, Target::AtLeast(Size::from_mib(1))), stop)?;
+    let mut certain = found.exhausted;
+    let most = if certain { first(&found) } else { further(problem, first(&found))?.max(first(&found)) };
     let mut below = most.filter(|most| *most < size);
     let mut above = None;
     if let (Target::Exactly(_), Some(most)) = (problem.target, most)
         && most > size
     {
-        above = first(&search(&at(Prefer::LeastMemory, Target::AtLeast(size)), stop)?);
+        let found = search(&at(Prefer::LeastMemory, Target::AtLeast(size)), stop)?;
+        certain &= found.exhausted;
+        above = first(&found);
         let step = most::step_of(problem).max(1);
         let highest = (size.mib() - 1) / step * step;
         for n in 0..STEPS.min(highest / step) {
@@ -98,7 +129,7 @@ fn nearest(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<(Opt
             }
         }
     }
-    Ok((below, above))
+    Ok(Nearest { below, above, certain })
 }
 
 /// What one way to the target would need beyond the counts there are.

@@ -127,9 +127,8 @@ fn spread(
         }
     }
     ways.sort();
-    let weights = ground.instance.weights;
     let mut best: Option<Arranged> = None;
-    let mut limit = weights.as_good(below);
+    let mut limit = below;
     for (least, others, here, rest) in ways {
         if least >= limit {
             break;
@@ -138,7 +137,8 @@ fn spread(
         let most = alike.then_some(&*here);
         if let Some(found) = spread(ground, socket + 1, &rest, limit - own, most, known, work)? {
             let worth = own + found.worth;
-            limit = weights.as_good(worth);
+            // Only of a whole plan can it be told what is as good in all that was asked for.
+            limit = if socket == 0 { ground.as_good(bag, worth) } else { worth };
             best = Some(Arranged { worth, sockets: std::iter::once(rows).chain(found.sockets).collect() });
         }
     }

@@ -166,16 +166,16 @@ impl<'i> Ground<'i> {
                     {
                         *cell = (*cell).min(sum);
                     }
-                    if n * size >= want {
-                        // More of the same can still be worth less: packs and memory.
-                        if n * size >= want + size * 8 {
-                            break;
-                        }
-                    }
                 }
             }
         }
         tables
+    }
+
+    /// The least an arrangement of a whole bag adds to its worth that is as good as this in all that was asked for.
+    pub fn as_good(&self, bag: &[u16], worth: i128) -> i128 {
+        let own = self.worth(bag);
+        self.instance.weights.as_good(own + worth) - own
     }
 
     /// The plan of an arrangement: rows of each searched socket.

@@ -25,7 +25,7 @@ pub type Bag = Box<[u16]>;
 const MANY: (usize, u64) = (20_000, 400_000);
 
 /// Cells a table over capacity and classes may have.
-const CELLS: usize = 4_000_000;
+const CELLS: usize = 400_000;
 
 /// How far the bags were searched.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
