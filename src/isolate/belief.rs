@@ -99,23 +99,10 @@ pub struct Belief {
 
 /// One unit that may be reported under a cause.
 #[derive(Debug, Clone, Copy)]
-struct Shows {
-    unit: u16,
-    chance: f64,
-    covered: bool,
-}
-
-/// A set of reported units as bits over a list of units.
-pub type Mask = u128;
-
-/// The most units the planner tells apart in one boot.
-const WIDEST: usize = 128;
-
-/// What may be reported after an action: `(mask, kind, probability)`, ordered by mask and kind.
-#[derive(Debug, Clone, Default)]
-pub struct Outlook {
-    pub units: Vec<u16>,
-    pub parts: Vec<(Mask, u16, f64)>,
+pub(super) struct Shows {
+    pub unit: u16,
+    pub chance: f64,
+    pub covered: bool,
 }
 
 impl Belief {
@@ -284,7 +271,7 @@ impl Belief {
     }
 
     /// The units that may be reported under hypothesis `n`.
-    fn shows(&self, model: &Model, n: usize, out: &mut Vec<Shows>) {
+    pub(super) fn shows(&self, model: &Model, n: usize, out: &mut Vec<Shows>) {
         out.clear();
         let cause = self.hypotheses[n].cause;
         for fault in cause.faults() {
@@ -403,7 +390,7 @@ impl Belief {
 
     /// Where the machine does not post: by hypothesis, the probability that this boot is seen to fail, and whether a fault
     /// other than a seating covers something fitted.
-    fn whole(&self, model: &Model) -> Option<Vec<(f64, bool)>> {
+    pub(super) fn whole(&self, model: &Model) -> Option<Vec<(f64, bool)>> {
         let joint = self.joint.as_ref()?;
         let bad = joint.fails(|place| self.board.at(place).is_some());
         let fails = |(n, h): (usize, &Hypothesis)| {
@@ -507,60 +494,6 @@ impl Belief {
         }
     }
 
-    /// What the next boot may report, each kind of cause apart. Branches less likely than `floor` are left out.
-    pub fn outlook(&self, model: &Model, floor: f64) -> Outlook {
-        let mut outlook = Outlook::default();
-        let mut list = Vec::new();
-        let whole = self.whole(model);
-        for n in 0..self.hypotheses.len() {
-            match &whole {
-                Some(whole) => {
-                    list.clear();
-                    let (chance, covered) = whole[n];
-                    if chance > 0.0 {
-                        list.push(Shows { unit: 0, chance, covered });
-                    }
-                }
-                None => self.shows(model, n, &mut list),
-            }
-            let Hypothesis { kind, weight, .. } = self.hypotheses[n];
-            let mut branches: Vec<(Mask, f64)> = vec![(0, weight)];
-            for s in &list {
-                let bit = match outlook.units.iter().position(|u| *u == s.unit) {
-                    Some(bit) => bit,
-                    None if outlook.units.len() < WIDEST => {
-                        outlook.units.push(s.unit);
-                        outlook.units.len() - 1
-                    }
-                    None => continue,
-                };
-                for at in 0..branches.len() {
-                    let (mask, chance) = branches[at];
-                    let (shown, hidden) = (chance * s.chance, chance * (1.0 - s.chance));
-                    if hidden <= floor {
-                        branches[at] = (mask | 1 << bit, shown);
-                    } else {
-                        branches[at] = (mask, hidden);
-                        if shown > floor {
-                            branches.push((mask | 1 << bit, shown));
-                        }
-                    }
-                }
-                branches.retain(|(_, chance)| *chance > floor);
-            }
-            outlook.parts.extend(branches.into_iter().map(|(mask, chance)| (mask, kind, chance)));
-        }
-        outlook.parts.sort_unstable_by_key(|(mask, kind, _)| (*mask, *kind));
-        outlook.parts.dedup_by(|a, b| {
-            let same = (a.0, a.1) == (b.0, b.1);
-            if same {
-                b.2 += a.2;
-            }
-            same
-        });
-        outlook
-    }
-
     /// The probability of each kind of cause, likeliest first.
     pub fn by_kind(&self) -> Vec<(Kind, f64)> {
         let mut sums = vec![0.0; self.kinds.len()];
@@ -590,28 +523,5 @@ impl Belief {
     /// Entropy over kinds of cause, in bits.
     pub fn entropy(&self) -> f64 {
         self.by_kind().iter().map(|(_, p)| -p * p.log2()).sum()
-    }
-}
-
-impl Outlook {
-    /// The outcomes: each mask with its parts.
-    pub fn outcomes(&self) -> impl Iterator<Item = (Mask, &[(Mask, u16, f64)])> {
-        self.parts.chunk_by(|a, b| a.0 == b.0).map(|chunk| (chunk[0].0, chunk))
-    }
-
-    /// The units of a mask.
-    pub fn reported(&self, mask: Mask) -> Vec<u16> {
-        self.units.iter().enumerate().filter(|(bit, _)| mask >> bit & 1 == 1).map(|(_, unit)| *unit).collect()
-    }
-
-    /// Expected entropy over kinds of cause after the boot, in bits.
-    pub fn entropy_after(&self) -> f64 {
-        let term = |p: f64| if p > 0.0 { p * p.log2() } else { 0.0 };
-        self.outcomes()
-            .map(|(_, parts)| {
-                let total: f64 = parts.iter().map(|p| p.2).sum();
-                term(total) - parts.iter().map(|p| term(p.2)).sum::<f64>()
-            })
-            .sum()
     }
 }

@@ -16,6 +16,7 @@ pub mod house;
 mod joint;
 pub mod layout;
 pub mod learnt;
+pub mod outlook;
 pub mod rates;
 mod replay;
 pub mod slip;

@@ -18,6 +18,7 @@ mod population_worked;
 mod rfc3339;
 mod sha256;
 mod signatures;
+mod signers;
 mod smbios_lib;
 mod smbios_states;
 mod smbios_tables;

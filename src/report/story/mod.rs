@@ -6,6 +6,7 @@ mod pace;
 mod slots;
 mod tried;
 mod types;
+mod words;
 
 pub use fold::{Input, story};
 pub use pace::{FASTER_THAN_HANDS_MS, RUN};
