@@ -42,23 +42,31 @@ fn the_general_solver_finds_nothing_better_second_part() {
     agree(1000..1260);
 }
 
-/// Controllers with any widths at all, those no maker would build as well: a bound must not lean on the usual ones.
+/// Controllers with any widths at all, those no maker would build as well: a bound must not lean on the usual ones. The
+/// solver gives up on some of these; what it finds must not be better.
 #[test]
 fn the_general_solver_finds_nothing_better_with_any_ways() {
-    let shapes = [(1, 5, 1), (1, 6, 1), (2, 4, 1), (1, 4, 2), (1, 8, 1), (2, 5, 1)];
-    for seed in 3000..3220 {
+    let shapes = [(1, 4, 1), (1, 5, 1), (1, 6, 1), (1, 7, 1), (1, 8, 1)];
+    let mut same = 0;
+    // Among them one (5501) in which a bound that took what is left over the emptiest channel for known was too high.
+    for seed in 5400..5560 {
         let mut rng = fastrand::Rng::with_seed(seed);
         let shape = shapes[rng.usize(0..shapes.len())];
         let lots = rng.usize(3..7);
-        let sizes: &[u32] = if shape.2 == 1 { &[32, 64, 96] } else { &[32, 64] };
-        let mut model = Model::random(&mut rng, shape, lots, sizes);
+        let mut model = Model::random(&mut rng, shape, lots, &[32, 64, 96]);
         model.ways = (2..=shape.1 as u32).rev().filter(|_| rng.bool()).chain([1]).collect();
         let ours = Ours::new(&model);
         let outcome = search(&ours.problem(), &mut || false).unwrap();
         assert!(outcome.exhausted, "seed {seed}");
         let found = outcome.plans.first().map(|p| (p.score.mb_s, p.score.cost.0));
-        assert_eq!(found, model.solve(), "seed {seed}: {model:?}");
+        let solved = model.solve();
+        same += u32::from(found == solved);
+        let Some((mb_s, cost)) = solved else { continue };
+        let (best, least) = found.unwrap_or_else(|| panic!("seed {seed}: no plan, the solver has one"));
+        let better = if model.bandwidth_first { (best, cost) < (mb_s, least) } else { (cost, best) < (least, mb_s) };
+        assert!(!better, "seed {seed}: {mb_s} MB/s for {cost} is better than {best} for {least}: {model:?}");
     }
+    assert!(same > 150, "the same in {same} of 160");
 }
 
 #[test]
