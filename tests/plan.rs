@@ -79,6 +79,53 @@ fn a_hand_made_plan_is_told_every_broken_rule_with_slot_and_source() {
 }
 
 #[test]
+fn one_wrong_module_is_named_as_the_odd_one_and_a_rate_the_plan_only_says_is_found() {
+    let folder = folder(STOCK);
+    let board = heron();
+    run(folder.path(), &["--board", &board, "--stock", "stock.csv", "--capacity", "256GiB", "-o", "plan.toml"]);
+    let plan = std::fs::read_to_string(folder.path().join("plan.toml")).unwrap();
+    let (_, out, _) = run(folder.path(), &["check", "plan.toml"]);
+    assert!(out.contains("256 GiB in 8 modules"), "{out}");
+    // The first module of the board is the wrong one: it is named, not the seven others.
+    let at = plan.find("slot = \"F1-1\"").unwrap();
+    let odd = plan[..at].to_owned() + &plan[at..].replacen("gib = 32", "gib = 16", 1);
+    assert_ne!(odd, plan);
+    std::fs::write(folder.path().join("odd.toml"), odd).unwrap();
+    let (code, out, _) = run(folder.path(), &["check", "odd.toml", "--json"]);
+    let told: Value = serde_json::from_str(&out).unwrap();
+    let breaches = told["units"][0]["breaches"].as_array().unwrap();
+    let mixing: Vec<&Value> = breaches.iter().filter(|b| b["rule"] == "mixing").collect();
+    assert_eq!((code, mixing.len()), (1, 1), "{out}");
+    assert!(mixing[0]["what"].as_str().unwrap().starts_with("F1-1 holds 16 GiB"), "{out}");
+    let fast = plan.replacen("mts = 2666", "mts = 3200", 1);
+    let stated = fast.find("\nmts = 3200").is_some();
+    assert!(stated, "{plan}");
+    std::fs::write(folder.path().join("fast.toml"), fast).unwrap();
+    let (code, out, _) = run(folder.path(), &["check", "fast.toml"]);
+    assert_eq!(code, 1, "{out}");
+    assert!(out.contains("the plan says 3200 MT/s, but its modules run at 2666 MT/s"), "{out}");
+}
+
+#[test]
+fn numbers_below_nothing_are_refused_in_words_and_costs_say_for_how_many_units() {
+    let folder = folder(STOCK);
+    let board = heron();
+    let base = ["--board", &board, "--stock", "stock.csv"];
+    for (more, word) in [
+        (&["--capacity", "-5GiB"][..], "--capacity -5GiB is no size"),
+        (&["--capacity", "256GiB", "--budget", "-1"], "--budget -1 is no amount"),
+        (&["--capacity", "256GiB", "--units", "-1"], "-1"),
+    ] {
+        let (code, _, err) = run(folder.path(), &[&base[..], more].concat());
+        assert_eq!(code, 2, "{err}");
+        assert!(err.contains(word) && !err.contains("unexpected argument"), "{err}");
+    }
+    let two = ["--capacity", "128GiB", "--units", "2"];
+    let (_, out, err) = run(folder.path(), &[&base[..], &two].concat());
+    assert!(out.contains("cost of 2"), "{out}{err}");
+}
+
+#[test]
 fn json_carries_plans_front_and_proof() {
     let folder = folder(STOCK);
     let board = heron();

@@ -11,12 +11,13 @@ use crate::plan::rules::check;
 use crate::plan::speed::speed;
 use crate::plan::{Seat, Seats, cpus_of};
 use crate::snapshot::ascii_json;
+use crate::source::counted;
 use crate::text::shown_within;
-use crate::units::Mts;
+use crate::units::{Mts, Size};
 
 /// Judges a plan, hand-made or not, by the board's rules, and names every broken one with its slots and source
 ///
-/// Exit code 0: no rule is broken; 1: at least one is.
+/// Exit code 0: no rule is broken; 1: at least one is, or the plan gives a rate its modules do not run at.
 #[derive(Debug, Clone, clap::Args)]
 pub struct CheckArgs {
     /// The plan file
@@ -40,6 +41,7 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
             seats[at.index] = Some(Seat::of(&slot.module.spec));
         }
     }
+    let held: Size = seats.iter().flatten().map(|seat| seat.spec.gib).sum();
     let mut units = Vec::new();
     let mut lines = Vec::new();
     // Units may hold different processors; an order without units stands for one of any.
@@ -56,7 +58,8 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
         let speed = speed(&plan.board, &cpus, &seats);
         let bandwidth = bandwidth(&plan.board, &cpus, &seats, speed.mts.unwrap_or(Mts(0)));
         let estimate = estimate(&plan.board, &seats, &bandwidth);
-        if !verdict.breaches.is_empty() {
+        let stated = plan.mts.zip(speed.mts).filter(|(stated, runs)| stated != runs);
+        if !verdict.breaches.is_empty() || stated.is_some() {
             exit = Exit::Findings;
         }
         if args.json {
@@ -66,7 +69,7 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
                 .map(|b| json!({ "rule": b.rule, "slots": b.slots, "what": b.what, "source": b.source }))
                 .collect();
             units.push(json!({
-                "unit": tag, "breaches": breaches, "unknown": verdict.unknown, "mts": speed.mts,
+                "unit": tag, "breaches": breaches, "stated_mts": plan.mts, "gib": held, "unknown": verdict.unknown, "mts": speed.mts,
                 "limited_by": speed.limited_by.iter().map(ToString::to_string).collect::<Vec<_>>(),
                 "effective_percent": bandwidth.percent(),
                 "estimate": estimate.as_ref().map(|e| json!({
@@ -79,11 +82,16 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
             }
             match verdict.breaches.len() {
                 0 => lines.push("no rule is broken".to_owned()),
-                n => lines.push(format!("{} broken", crate::source::counted(n, "rule"))),
+                n => lines.push(format!("{} broken", counted(n, "rule"))),
             }
             for breach in &verdict.breaches {
                 lines.push(format!("  {}: {}", breach.rule, breach.what));
                 lines.push(format!("      source: {}", breach.source));
+            }
+            lines.push(format!("{held} in {}", counted(plan.slot.len(), "module")));
+            if let Some((stated, runs)) = stated {
+                // The report of the machine is held against what the plan says.
+                lines.push(format!("the plan says {stated}, but its modules run at {runs}: correct `mts` in the plan"));
             }
             if let Some(mts) = speed.mts {
                 let by: Vec<String> = speed.limited_by.iter().map(ToString::to_string).collect();

@@ -38,7 +38,7 @@ pub struct PlanArgs {
     #[arg(long, value_name = "FILE", required = true)]
     pub stock: Option<PathBuf>,
     /// Memory each unit must have at least, such as 512GiB
-    #[arg(long, value_name = "SIZE")]
+    #[arg(long, value_name = "SIZE", allow_hyphen_values = true)]
     pub capacity: Option<String>,
     /// Exactly that much, not more
     #[arg(long)]
@@ -47,13 +47,13 @@ pub struct PlanArgs {
     #[arg(long, value_name = "FILE")]
     pub order: Option<PathBuf>,
     /// Units filled alike
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", allow_hyphen_values = true)]
     pub units: Option<u32>,
     /// What is fitted already: a snapshot (JSON) or a list (CSV: slot and the columns of a stock list)
     #[arg(long, value_name = "FILE")]
     pub fitted: Option<PathBuf>,
     /// The most all units together may cost
-    #[arg(long, value_name = "AMOUNT")]
+    #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
     pub budget: Option<String>,
     /// What goes first
     #[arg(long, value_enum, default_value = "bandwidth")]

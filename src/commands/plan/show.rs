@@ -182,7 +182,16 @@ fn percent(best_mb_s: u64, mb_s: u64, star: bool) -> String {
     format!("{} %{star}", (mb_s * 100).checked_div(best_mb_s).unwrap_or(0))
 }
 
+/// The head of a column of costs: they are for all units, all else is for one.
+fn cost_head(answer: &Answer<'_>) -> String {
+    match answer.problem.units {
+        0 | 1 => "cost".to_owned(),
+        units => format!("cost of {units}"),
+    }
+}
+
 fn alternatives(answer: &Answer<'_>, page: Page) -> Vec<String> {
+    let cost = cost_head(answer);
     let heads = [
         ("plan", Align::Right),
         ("memory", Align::Right),
@@ -190,7 +199,7 @@ fn alternatives(answer: &Answer<'_>, page: Page) -> Vec<String> {
         ("MT/s", Align::Right),
         ("channels", Align::Right),
         ("bandwidth", Align::Right),
-        ("cost", Align::Right),
+        (&cost, Align::Right),
         ("handlings", Align::Right),
         ("free slots", Align::Right),
     ];
@@ -296,9 +305,10 @@ fn purchase(answer: &Answer<'_>, best: &Found, page: Page) -> Vec<String> {
 }
 
 fn trade_off(answer: &Answer<'_>, front: &Front, page: Page) -> Vec<String> {
+    let cost = cost_head(answer);
     let heads = [
         ("memory", Align::Right),
-        ("cost", Align::Right),
+        (&cost, Align::Right),
         ("bandwidth", Align::Right),
         ("MT/s", Align::Right),
         ("modules", Align::Right),

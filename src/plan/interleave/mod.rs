@@ -14,7 +14,7 @@ pub use measured::{Estimate, estimate};
 pub use regions::{Region, regions};
 
 use super::seat::{Cpus, Seat};
-use crate::board::Board;
+use crate::board::{Board, Interleave};
 use crate::units::{Mts, Size};
 
 /// MB/s of one 64-bit channel at 1 MT/s (DDR5's two 32-bit halves counted together).
@@ -78,6 +78,24 @@ pub fn best_mts(board: &Board, cpus: &Cpus, fallback: Mts) -> Mts {
     }
 }
 
+/// The best MB/s of a socket: alike channels, as many as are widest together. That may leave some empty: over five channels a
+/// controller that takes four or two at most gives less than over four.
+fn best_of(controllers: &[Option<u8>], interleave: Option<&Interleave>, mts: Mts) -> u64 {
+    // Controller by controller, or one channel of each in turn: what may be spread evenly is one of the two.
+    let filled = |n: usize| {
+        let mut in_turn: Vec<usize> = (0..controllers.len()).collect();
+        in_turn.sort_by_key(|&c| controllers[..c].iter().filter(|other| **other == controllers[c]).count());
+        let mut by_controller: Vec<usize> = (0..controllers.len()).collect();
+        by_controller.sort_by_key(|&c| controllers[c]);
+        [in_turn, by_controller].map(|order| {
+            let mut caps = vec![0; controllers.len()];
+            order[..n].iter().for_each(|&channel| caps[channel] = 1);
+            effective_mb_s(&regions(&caps, controllers, interleave), mts)
+        })
+    };
+    (1..=controllers.len()).flat_map(filled).max().unwrap_or(0)
+}
+
 /// The bandwidth of a population at `mts`.
 pub fn bandwidth(board: &Board, cpus: &Cpus, seats: &[Option<Seat>], mts: Mts) -> Bandwidth {
     let mut caps: Vec<Vec<u64>> = board.socket.iter().map(|s| vec![0; s.channel.len()]).collect();
@@ -92,8 +110,7 @@ pub fn bandwidth(board: &Board, cpus: &Cpus, seats: &[Option<Seat>], mts: Mts) -
     for (index, socket) in board.socket.iter().enumerate() {
         let controllers: Vec<Option<u8>> = socket.channel.iter().map(|c| c.controller).collect();
         if cpus.get(index).is_some_and(Option::is_some) {
-            let full = regions(&vec![1; socket.channel.len()], &controllers, board.interleave.as_ref());
-            best_mb_s += effective_mb_s(&full, best);
+            best_mb_s += best_of(&controllers, board.interleave.as_ref(), best);
         }
         let found = regions(&caps[index], &controllers, board.interleave.as_ref());
         let used = caps[index].iter().filter(|&&cap| cap > 0).count() as u64;
@@ -123,4 +140,21 @@ pub fn total(regions: &[Region]) -> Size {
 
 fn gcd(a: u128, b: u128) -> u128 {
     if b == 0 { a } else { gcd(b, a % b) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_is_above_the_best_of_a_socket_with_channels_alike() {
+        let any =
+            |ways: &[u8]| Interleave { ways: ways.to_vec(), style: crate::board::InterleaveStyle::Slice, across: None };
+        // Five channels, regions over four, two or one: four channels alike are read faster than five.
+        assert_eq!(best_of(&[None; 5], Some(&any(&[1, 2, 4])), Mts(1000)), 4 * 8000);
+        assert_eq!(best_of(&[None; 8], Some(&any(&[1, 2, 4, 8])), Mts(1000)), 8 * 8000);
+        assert_eq!(best_of(&[None; 3], None, Mts(1000)), 3 * 8000);
+        let equal = Interleave { across: Some(crate::board::Across::Equal), ..any(&[1, 2, 4]) };
+        assert_eq!(best_of(&[Some(0), Some(0), Some(0), Some(1), Some(1)], Some(&equal), Mts(1000)), 4 * 8000);
+    }
 }

@@ -170,6 +170,12 @@ fn alike(a: &Seat, b: &Seat) -> bool {
     a.spec.gib == b.spec.gib && same(a.spec.ranks, b.spec.ranks) && same(a.spec.width, b.spec.width)
 }
 
+/// The first of the modules most are alike: what differs from it is the odd one.
+fn usual<'f, 'b>(filled: &[&'f Filled<'b>]) -> Option<&'f Filled<'b>> {
+    let like = |one: &Filled<'_>| filled.iter().filter(|other| alike(one.1, other.1)).count();
+    filled.iter().copied().reduce(|best, one| if like(one) > like(best) { one } else { best })
+}
+
 /// Rules about what may stand together on the board.
 fn mixing(judge: &mut Judge<'_>, filled: &[Filled<'_>]) {
     let limits = judge.board.limits.clone();
@@ -185,17 +191,14 @@ fn mixing(judge: &mut Judge<'_>, filled: &[Filled<'_>]) {
         }
     };
     if let Some(by_position) = by_position {
-        for (n, (at, seat)) in filled.iter().enumerate() {
-            let first = filled[..n].iter().find(|(other, _)| !by_position || other.slot.position == at.slot.position);
-            if let Some((other, model)) = first
-                && !alike(seat, model)
-            {
-                let (slot, other) = (&at.slot.label, &other.slot.label);
-                let rule =
-                    if by_position { "all channels are alike at each position" } else { "all modules are alike" };
-                let what = format!("{slot} holds {}, {other} {}: {rule}", seat.spec, model.spec);
-                judge.breach(Rule::Mixing, vec![other.clone(), slot.clone()], what);
-            }
+        for (at, seat) in filled {
+            let beside: Vec<&Filled<'_>> =
+                filled.iter().filter(|(other, _)| !by_position || other.slot.position == at.slot.position).collect();
+            let Some((other, model)) = usual(&beside).filter(|(_, model)| !alike(seat, model)) else { continue };
+            let (slot, other) = (&at.slot.label, &other.slot.label);
+            let rule = if by_position { "all channels are alike at each position" } else { "all modules are alike" };
+            let what = format!("{slot} holds {}, {other} {}: {rule}", seat.spec, model.spec);
+            judge.breach(Rule::Mixing, vec![other.clone(), slot.clone()], what);
         }
     }
     let mut same = |on: Option<bool>, rule: Rule, what: &str, of: fn(&Seat) -> Option<u8>| {
