@@ -29,12 +29,12 @@ pub const LONGEST_LINE: usize = 8 * 1024 * 1024;
 /// SHA-256 (FIPS 180-4) of a line's bytes without its newline, as lower-case hex.
 pub fn hash(line: &[u8]) -> String {
     const HEX: &[u8; 16] = b"0123456789abcdef";
-    let mut text = String::with_capacity(64);
-    for byte in Sha256::digest(line) {
-        text.push(char::from(HEX[usize::from(byte >> 4)]));
-        text.push(char::from(HEX[usize::from(byte & 15)]));
+    let mut text = [0; 64];
+    for (two, byte) in text.chunks_exact_mut(2).zip(Sha256::digest(line)) {
+        two.copy_from_slice(&[HEX[usize::from(byte >> 4)], HEX[usize::from(byte & 15)]]);
     }
-    text
+    // Nothing but digits.
+    std::str::from_utf8(&text).map(str::to_owned).unwrap_or_default()
 }
 
 /// The first 80 bits of a head's hash in groups of four, to read aloud and compare by eye.
