@@ -20,4 +20,4 @@ pub use considered::{Considered, Measured, Pick, Taken};
 pub use draft::{back_to, draft};
 pub use file::*;
 pub use load::{LoadError, Resolve, load, schema};
-pub use seat::{CpuLimit, Cpus, Seat, Seats, UnknownProcessor, cpus_of};
+pub use seat::{CpuLimit, Cpus, Seat, Seats, UnknownProcessor, cpus_of, same_volts};

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::table::{Row, rows};
 use super::{Lot, Money, RowError, Stock, StockError};
-use crate::module::{Generation, Kind, Label, ModuleSpec};
+use crate::module::{Generation, Kind, Label, ModuleSpec, is_volts};
 use crate::text::shown;
 use crate::units::{Mts, Size};
 
@@ -274,8 +274,7 @@ fn price(text: &str) -> Result<Money, RowError> {
 /// `1.35`, `1,35` or `1.35 V` as `1.35`, between half a volt and five.
 fn volts(text: &str) -> Option<String> {
     let plain = text.trim_end_matches(['V', 'v']).trim().replacen(',', ".", 1);
-    let digits = plain.len() <= 6 && plain.bytes().all(|b| b.is_ascii_digit() || b == b'.');
-    plain.parse::<f64>().ok().filter(|volts| digits && (0.5..=5.0).contains(volts)).map(|_| plain)
+    is_volts(&plain).then_some(plain)
 }
 
 fn take_currency(

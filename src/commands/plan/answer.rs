@@ -60,7 +60,7 @@ impl Answer<'_> {
         match handling {
             Handling::Remove { slot } => {
                 let module = self.modules.get(slot).and_then(Option::as_ref);
-                let to = module.and_then(|module| back_to(self.problem, module));
+                let to = module.and_then(|module| back_to(self.problem, slot, module));
                 let to = to.map_or_else(|| "it goes to the tray".to_owned(), |lot| format!("back to {}", shown(&lot)));
                 format!("take the {} out of {}: {to}", fitted(slot), self.label(slot))
             }
@@ -106,7 +106,9 @@ impl Answer<'_> {
                 From::Fitted(was) => format!("moved from {}", self.label(*was)),
                 From::Lots(_) => format!("from {}", self.source(found, at.index)),
             };
-            let what = format!("{}{ranks}{kind}, {from}", seat.spec.gib);
+            // Only where it tells two modules apart.
+            let volts = seat.volts_beyond_generation().map_or_else(String::new, |v| format!(" {} V", shown(&v)));
+            let what = format!("{}{ranks}{kind}{volts}, {from}", seat.spec.gib);
             match same.iter_mut().find(|(known, _)| *known == what) {
                 Some((_, slots)) => slots.push(at.slot.label.to_string()),
                 None => same.push((what, vec![at.slot.label.to_string()])),

@@ -9,7 +9,7 @@ use crate::env::Env;
 use crate::plan::interleave::{bandwidth, estimate};
 use crate::plan::rules::check;
 use crate::plan::speed::speed;
-use crate::plan::{Seat, Seats, cpus_of};
+use crate::plan::{Seats, cpus_of};
 use crate::snapshot::ascii_json;
 use crate::source::counted;
 use crate::text::shown_within;
@@ -38,7 +38,7 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
     let mut seats: Seats = vec![None; plan.board.slots().count()];
     for slot in &plan.slot {
         if let Some(at) = plan.board.slot(slot.slot.as_str()) {
-            seats[at.index] = Some(Seat::of(&slot.module.spec));
+            seats[at.index] = Some(slot.seat());
         }
     }
     let held: Size = seats.iter().flatten().map(|seat| seat.spec.gib).sum();
@@ -102,8 +102,12 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
             lines.push(format!("about {} % of this board's best bandwidth (estimate{band})", bandwidth.percent()));
             lines.extend(estimate.iter().flat_map(|e| &e.why).map(|why| format!("estimate: {why}")));
             lines.extend(verdict.unknown.iter().map(|u| format!("not judged: {u}")));
-            if let (Some(volts), true) = (plan.board.generation.volts(), plan.board.limits.volts.is_some()) {
-                lines.push(format!("note: a plan carries no voltages: taken from the generation, {volts} V"));
+            let assumed = plan.slot.iter().filter(|slot| slot.volts.is_none()).count();
+            if let (Some(volts), true) =
+                (plan.board.generation.volts(), plan.board.limits.volts.is_some() && assumed > 0)
+            {
+                let of = counted(assumed, "module");
+                lines.push(format!("note: {of} without `volts` in the plan: taken from the generation, {volts} V"));
             }
         }
         before = Some(cpus);

@@ -75,10 +75,12 @@ pub fn fitted(env: &Env, args: &PlanArgs, board: &Board, order: &Order) -> Resul
         Ok(())
     };
     let Some(path) = &args.fitted else {
-        for OrderFitted { slot, module, .. } in &order.fitted {
-            put(slot.as_str(), module.clone(), Seat::of(&module.spec))?;
+        for OrderFitted { slot, module, volts, .. } in &order.fitted {
+            put(slot.as_str(), module.clone(), Seat::with(&module.spec, volts.as_deref()))?;
         }
-        out.notes.extend(assumed(board, &out.seats));
+        if order.fitted.iter().any(|fitted| fitted.volts.is_none()) {
+            out.notes.extend(assumed(board, &out.seats));
+        }
         return Ok(out);
     };
     let bytes = files::bytes(&files::located(env, path)).map_err(|error| CommandError::reading(path, &error))?;
@@ -127,10 +129,11 @@ pub fn fitted(env: &Env, args: &PlanArgs, board: &Board, order: &Order) -> Resul
     Ok(out)
 }
 
-/// Neither an order nor a snapshot carries voltages.
+/// A snapshot carries no voltages, and an order need not.
 fn assumed(board: &Board, seats: &[Option<FittedSeat>]) -> Option<String> {
     board.limits.volts.as_ref()?;
-    let volts = seats.iter().flatten().find_map(|fitted| fitted.seat.volts.clone())?;
+    seats.iter().flatten().next()?;
+    let volts = board.generation.volts()?;
     Some(format!("no voltage is given for what is fitted: taken from the generation, {volts} V"))
 }
 

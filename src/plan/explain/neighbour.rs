@@ -2,7 +2,6 @@
 
 use super::alone::alone;
 use super::had::left;
-use crate::module::ModuleSpec;
 use crate::plan::interleave::{Bandwidth, bandwidth};
 use crate::plan::rules;
 use crate::plan::search::{Found, Prefer, Problem, Target};
@@ -78,12 +77,12 @@ pub fn one_more(problem: &Problem<'_>, found: &Found, now: &Bandwidth, currency:
         seats
     };
     let sorts = sorts(problem, found);
-    let had = |seat: &&Seat| left(problem, found, &seat.spec, wanted).0 >= wanted;
+    let had = |seat: &&Seat| left(problem, found, seat, wanted).0 >= wanted;
     let allowed = |seat: &&Seat| rules::check(problem.board, problem.cpus, &filled(seat)).breaches.is_empty();
     // The sort there is most of tells most; another that can be had and may go in tells more than one that may not.
     let first = sorts.first()?;
     let seat = Some(first).filter(had).or_else(|| sorts.iter().filter(had).find(allowed)).unwrap_or(first);
-    let (there, cost) = left(problem, found, &seat.spec, wanted);
+    let (there, cost) = left(problem, found, seat, wanted);
     let seats = filled(seat);
     let each = if slots.len() > 1 { " per socket" } else { "" };
     let mut start = format!("one more module of {}{each} (in {})", seat.spec.gib, labels(problem, &slots));
@@ -126,11 +125,11 @@ pub fn one_more(problem: &Problem<'_>, found: &Found, now: &Bandwidth, currency:
 
 /// The sorts of modules there are: those of the plan by their number, then those of the stock.
 fn sorts(problem: &Problem<'_>, found: &Found) -> Vec<Seat> {
-    let count = |spec: &ModuleSpec| found.seats.iter().flatten().filter(|seat| seat.spec == *spec).count();
+    let count = |sort: &Seat| found.seats.iter().flatten().filter(|seat| *seat == sort).count();
     let stock = problem.lots.iter().map(|lot| Seat { spec: lot.spec.clone(), volts: lot.volts.clone() });
     let mut sorts: Vec<Seat> = Vec::new();
     for seat in found.seats.iter().flatten().cloned().chain(stock) {
-        if !sorts.iter().any(|known| known.spec == seat.spec) {
+        if !sorts.contains(&seat) {
             sorts.push(seat);
         }
         // A stock of thousands of sorts is not walked for one sentence.
@@ -138,7 +137,7 @@ fn sorts(problem: &Problem<'_>, found: &Found) -> Vec<Seat> {
             break;
         }
     }
-    sorts.sort_by_key(|seat| std::cmp::Reverse(count(&seat.spec)));
+    sorts.sort_by_key(|seat| std::cmp::Reverse(count(seat)));
     sorts
 }
 
