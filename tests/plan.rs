@@ -438,7 +438,7 @@ fn a_voltage_nobody_gave_is_said_to_be_taken_from_the_generation() {
     assert_eq!((code, err.as_str()), (0, ""), "{out}");
     assert!(out.contains("note: no voltage is given for lot tray 12: taken from the generation (DDR4 1.2 V"), "{out}");
     let (_, out, _) = run(folder.path(), &["check", "plan.toml"]);
-    assert!(out.contains("note: a plan carries no voltages: taken from the generation, 1.2 V"), "{out}");
+    assert!(out.contains("note: 8 modules without `volts` in the plan: taken from the generation, 1.2 V"), "{out}");
     let stock = "generation,kind,gib,ranks,width,mts,count,volts\nDDR4,RDIMM,32,2,4,2666,8,1.35\n";
     std::fs::write(folder.path().join("stock.csv"), stock).unwrap();
     let (code, out, _) = run(folder.path(), &asked);

@@ -171,8 +171,12 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
     }
     if let (Some(path), Some(found), Some(told)) = (&args.output, answer.outcome.plans.first(), answer.told.first()) {
         let name = args.name.clone().unwrap_or_else(|| format!("{}, {}", board.name, found.score.capacity));
-        let plan = draft(&name, &problem, found, &modules, &order, told);
-        let plan = crate::plan::Plan { considered: considered::considered(&answer), ..plan };
+        // What was searched for, wherever it was said.
+        let order = crate::order::Order { gib: Some(target), ..order.clone() };
+        let mut plan = draft(&name, &problem, found, &modules, &order, told);
+        let made_for = Some(crate::plan::MadeFor::of(&plan));
+        plan.considered =
+            considered::considered(&answer).map(|considered| crate::plan::Considered { made_for, ..considered });
         write(env, path, &plan)?;
     }
     if args.json {

@@ -96,7 +96,7 @@ fn notes<'a>(answer: &'a Answer<'_>) -> impl Iterator<Item = String> + 'a {
 }
 
 /// What could not be judged; the same of several slots in one line.
-fn unjudged(unknown: &[String]) -> Vec<String> {
+pub(super) fn unjudged(unknown: &[String]) -> Vec<String> {
     let mut same: Vec<(&str, Vec<&str>)> = Vec::new();
     for text in unknown {
         let (at, what) = text.split_once(": ").unwrap_or(("", text));
