@@ -96,7 +96,16 @@ impl Answer<'_> {
 
     /// What goes where: one line for each sort of module and where it comes from.
     pub(super) fn places(&self, found: &Found) -> Vec<String> {
-        let mut same: Vec<(String, Vec<String>)> = Vec::new();
+        let label = |slot: &usize| self.label(*slot);
+        let line = |(what, slots): (String, Vec<usize>)| {
+            format!("{what}: {}", slots.iter().map(label).collect::<Vec<_>>().join(" "))
+        };
+        self.sorts(found).into_iter().map(line).collect()
+    }
+
+    /// Each sort of module and where it comes from, with its slots in board order.
+    pub(super) fn sorts(&self, found: &Found) -> Vec<(String, Vec<usize>)> {
+        let mut same: Vec<(String, Vec<usize>)> = Vec::new();
         for at in self.problem.board.slots() {
             let (Some(from), Some(seat)) = (&found.from[at.index], &found.seats[at.index]) else { continue };
             let ranks = seat.spec.ranks.map_or_else(String::new, |ranks| format!(" {ranks}R"));
@@ -110,11 +119,11 @@ impl Answer<'_> {
             let volts = seat.volts_beyond_generation().map_or_else(String::new, |v| format!(" {} V", shown(&v)));
             let what = format!("{}{ranks}{kind}{volts}, {from}", seat.spec.gib);
             match same.iter_mut().find(|(known, _)| *known == what) {
-                Some((_, slots)) => slots.push(at.slot.label.to_string()),
-                None => same.push((what, vec![at.slot.label.to_string()])),
+                Some((_, slots)) => slots.push(at.index),
+                None => same.push((what, vec![at.index])),
             }
         }
-        same.into_iter().map(|(what, slots)| format!("{what}: {}", slots.join(" "))).collect()
+        same
     }
 
     /// Where measured machines left the estimate of a plan's bandwidth.

@@ -1,7 +1,7 @@
 //! The search as the plan file carries it.
 
 use super::answer::Answer;
-use super::show::proof;
+use super::show::{others, proof};
 use crate::plan::search::{Found, From, Target};
 use crate::plan::{Considered, Measured, Pick, Taken};
 use crate::source::counted;
@@ -40,7 +40,7 @@ pub fn considered(answer: &Answer<'_>) -> Option<Considered> {
         }
     };
     Some(Considered {
-        proof: proof(answer),
+        proof: [Some(proof(answer).as_str()), others(answer)].into_iter().flatten().collect::<Vec<_>>().join("; "),
         // Put in once the plan is whole.
         made_for: None,
         exactly: matches!(answer.problem.target, Target::Exactly(_)),

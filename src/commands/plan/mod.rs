@@ -5,6 +5,7 @@ mod check;
 mod considered;
 mod input;
 mod json;
+mod short;
 mod show;
 
 use std::path::{Path, PathBuf};
@@ -169,6 +170,10 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
     } else {
         answer.front = Some(front(&problem, 18, &mut stop).map_err(bad)?);
     }
+    if order.stand_ins && args.output.is_some() && !answer.outcome.plans.is_empty() {
+        let note = "no order was given: the plan carries stand-ins for the tags, and install asks for the real one";
+        answer.notes.push(note.to_owned());
+    }
     if let (Some(path), Some(found), Some(told)) = (&args.output, answer.outcome.plans.first(), answer.told.first()) {
         let name = args.name.clone().unwrap_or_else(|| format!("{}, {}", board.name, found.score.capacity));
         // What was searched for, wherever it was said.
@@ -190,10 +195,6 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
         let columns = wrap::columns(env, env.terminal.stdout_is_terminal);
         for line in show::text(&answer, show::Page { look, colour, columns }) {
             writeln!(env.stdout, "{line}")?;
-        }
-        if order.stand_ins && args.output.is_some() && !answer.outcome.plans.is_empty() {
-            let note = "no order was given: the plan carries stand-ins for the tags, and install asks for the real one";
-            writeln!(env.stdout, "{}", wrap::wrapped(note, columns, 2))?;
         }
         if let (Some(path), Some(_)) = (&args.output, answer.outcome.plans.first()) {
             writeln!(env.stdout, "written to {}", files::named(path))?;
