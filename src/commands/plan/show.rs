@@ -175,10 +175,12 @@ fn nothing_fits(answer: &Answer<'_>) -> Vec<String> {
     let Some(shortage) = &answer.shortage else { return lines };
     lines.extend(shortage.reasons.iter().map(|reason| format!("- {}", shown_within(reason, 600))));
     let each = if answer.problem.units > 1 { " in each unit" } else { "" };
-    let hedge = if shortage.certain { "" } else { "; a nearer one may exist, the search for it was cut short" };
-    if let Some(below) = shortage.below {
-        lines.push(format!("nearest below that can be met: {below}{each}{hedge}"));
-    }
+    let hedge = if shortage.certain { "" } else { "; a nearer one may exist: it was not looked for to the end" };
+    lines.push(match (shortage.below, shortage.certain) {
+        (Some(below), _) => format!("nearest below that can be met: {below}{each}{hedge}"),
+        (None, true) => "nothing below can be met".to_owned(),
+        (None, false) => "nothing below that can be met was found; it was not looked for to the end".to_owned(),
+    });
     if let Some(above) = shortage.above {
         lines.push(format!("nearest above that can be met: {above}{each}{hedge}"));
     }
