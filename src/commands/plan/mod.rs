@@ -1,6 +1,7 @@
 //! `slotwise plan` and `slotwise plan check`.
 
 mod answer;
+mod asked;
 mod check;
 mod considered;
 mod input;
@@ -20,8 +21,7 @@ use crate::plan::search::{Prefer, Problem, Target, search};
 use crate::plan::shortage::shortage;
 use crate::plan::{cpus_of, draft};
 use crate::snapshot::ascii_json;
-use crate::stock::{Money, from_csv};
-use crate::units::Size;
+use crate::stock::from_csv;
 
 /// Finds which module goes in which slot, and proves that nothing is better
 ///
@@ -53,14 +53,14 @@ pub struct PlanArgs {
     /// What is fitted already: a snapshot (JSON) or a list (CSV: slot and the columns of a stock list)
     #[arg(long, value_name = "FILE")]
     pub fitted: Option<PathBuf>,
-    /// The most all units together may cost
+    /// The most all units together may cost, in the currency of the stock list
     #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
     pub budget: Option<String>,
     /// What goes first
     #[arg(long, value_enum, default_value = "bandwidth")]
     pub prefer: Preference,
-    /// How many next best plans to show
-    #[arg(long, value_name = "K", default_value_t = 3)]
+    /// How many next best plans to show, 50 at most
+    #[arg(long, value_name = "K", default_value_t = 3, value_parser = clap::value_parser!(u16).range(..=50))]
     pub alternatives: u16,
     /// Stop searching after so many seconds and say what is not proven
     #[arg(long, value_name = "S", default_value_t = 20)]
@@ -111,23 +111,22 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
         .map_err(|error| CommandError::new(Exit::BadData, error.to_string()))?;
     let order = input::order(env, args, &board)?;
     let target = match (&args.capacity, order.gib) {
-        (Some(text), _) => Size::parse(text).filter(|s| s.mib() > 0).ok_or_else(|| {
-            usage(format!("--capacity {} is no size in whole MiB; write 512GiB or 1.5TiB", crate::text::shown(text)))
-        })?,
+        (Some(text), _) => asked::capacity(text).map_err(usage)?,
         (None, Some(gib)) => gib,
         (None, None) => return Err(usage("--capacity SIZE is needed, or an order that names one".to_owned())),
     };
     let budget = match &args.budget {
-        Some(text) => Some(Money::parse(text).ok_or_else(|| {
-            usage(format!("--budget {} is no amount; write 1200 or 1200.50", crate::text::shown(text)))
-        })?),
+        Some(text) => Some(asked::budget(text, stock.currency.as_deref()).map_err(usage)?),
         None => None,
     };
+    if args.name.as_ref().is_some_and(|name| name.trim().is_empty()) {
+        return Err(usage("--name: a plan has a name; leave --name out to have it made up".to_owned()));
+    }
     if budget.is_some() && stock.lots.iter().all(|lot| lot.price.0 == 0) {
         return Err(CommandError::new(Exit::BadData, "a budget cannot be kept: the stock list names no price")
             .way_out("give the lots a price, or leave --budget out"));
     }
-    let input::Fitted { modules, seats, notes } = input::fitted(env, args, &board, &order)?;
+    let input::Fitted { modules, seats, notes } = input::fitted(env, args, &board, &order, &stock)?;
     let cpus = cpus_of(&board, order.unit.first()).map_err(|e| CommandError::new(Exit::BadData, e.to_string()))?;
     if order.unit.iter().any(|unit| cpus_of(&board, Some(unit)).ok().as_ref() != Some(&cpus)) {
         return Err(CommandError::new(Exit::BadData, "the order's units do not hold the same processors")
@@ -146,7 +145,7 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
             Preference::Cost => Prefer::Cost,
             Preference::Room => Prefer::Room,
         },
-        alternatives: usize::from(args.alternatives).min(50),
+        alternatives: usize::from(args.alternatives),
     };
     let currency = stock.currency.as_deref().unwrap_or("");
     let bad = |error: crate::plan::search::SearchError| CommandError::new(Exit::BadData, error.to_string());

@@ -7,6 +7,7 @@ use super::show::{percent, proof};
 use crate::plan::explain::made_of;
 use crate::plan::search::Found;
 use crate::source::counted;
+use crate::stock::Money;
 use crate::text::{shown, shown_within};
 
 /// Columns the names of the lines take.
@@ -48,9 +49,9 @@ pub fn lines(answer: &Answer<'_>, best: &Found, columns: Option<usize>) -> Vec<S
     }
     out.extend(taken.into_iter().map(|taken| ("take", taken)));
     if answer.priced() {
-        let cost = format!("{} {}", best.score.cost, shown(answer.currency()));
-        let budget = answer.problem.budget.map_or_else(String::new, |budget| format!(", of a budget of {budget}"));
-        out.push(("cost", format!("{} for {}{budget}", cost.trim_end(), counted(units as usize, "unit"))));
+        let named = |money: Money| format!("{money} {}", shown(answer.currency())).trim_end().to_owned();
+        let budget = answer.problem.budget.map(named).map_or_else(String::new, |b| format!(", of a budget of {b}"));
+        out.push(("cost", format!("{} for {}{budget}", named(best.score.cost), counted(units as usize, "unit"))));
     }
     if answer.modules.iter().any(Option::is_some) {
         let handlings = counted(best.score.moves as usize, "handling");

@@ -104,9 +104,9 @@ pub fn one_more(problem: &Problem<'_>, found: &Found, now: &Bandwidth, currency:
     let price = format!("{cost} {}", shown(currency)).trim_end().to_owned();
     let total = Money(found.score.cost.0.saturating_add(cost.0));
     if let Some(budget) = problem.budget.filter(|budget| total > *budget) {
-        return Some(format!("{start} costs {price} more, and the budget of {budget} leaves {}", {
-            Money(budget.0.saturating_sub(found.score.cost.0))
-        }));
+        let named = |money: Money| format!("{money} {}", shown(currency)).trim_end().to_owned();
+        let (rest, budget) = (named(Money(budget.0.saturating_sub(found.score.cost.0))), named(budget));
+        return Some(format!("{start} costs {price} more, and the budget of {budget} leaves {rest}"));
     }
     if cost.0 > 0 {
         start.push_str(&format!(" costs {price} more and"));

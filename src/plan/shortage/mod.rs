@@ -35,6 +35,7 @@ pub fn shortage(
     stop: &mut dyn FnMut() -> bool,
 ) -> Result<Shortage, SearchError> {
     let base = Problem { alternatives: 0, ..problem.clone() };
+    let in_currency = |money: Money| format!("{money} {}", shown(currency)).trim_end().to_owned();
     let Nearest { below, above, certain } = nearest(&base, stop)?;
     let mut out = Shortage { reasons: Vec::new(), below, above, certain };
     if let Some(budget) = problem.budget {
@@ -43,11 +44,11 @@ pub fn shortage(
         if let Some(plan) = outcome.plans.first() {
             let least = if outcome.exhausted { "the least" } else { "the least found" };
             let text = format!(
-                "the budget of {budget} is in the way: {least} that meets the target costs {} {}",
-                plan.score.cost,
-                shown(currency)
+                "the budget of {} is in the way: {least} that meets the target costs {}",
+                in_currency(budget),
+                in_currency(plan.score.cost)
             );
-            out.reasons.push(text.trim_end().to_owned());
+            out.reasons.push(text);
             // With that money there is a plan: nothing else is to blame.
             return Ok(out);
         }
