@@ -199,7 +199,10 @@ fn nothing_that_fits_is_told_with_the_way_there() {
     let target = ["--board", &board, "--stock", "stock.csv", "--capacity"];
     let (code, out, _) = run(folder.path(), &[&target[..], &["256GiB", "--budget", "100"]].concat());
     assert_eq!(code, 1);
-    assert!(out.contains("the budget of 100.00 EUR is in the way: the least that meets the target costs 492.00"), "{out}");
+    assert!(
+        out.contains("the budget of 100.00 EUR is in the way: the least that meets the target costs 492.00"),
+        "{out}"
+    );
     let (code, out, _) = run(folder.path(), &[&target[..], &["4TiB"]].concat());
     assert_eq!(code, 1);
     let stock = "the 24 largest modules there are (8 of 64 GiB, 16 of 32 GiB) make 1 TiB, and 4 TiB is asked for";

@@ -165,4 +165,32 @@ fn what_goes_where_is_told_slot_by_slot_where_it_is_no_whole_row() {
     assert!(short.contains("W03 W05 W07"), "{short}");
     assert!(short.contains("15 handlings, listed above"), "{short}");
     assert!(short.contains("15 of shelf A"), "{short}");
+    assert!(!short.contains("leaves"), "{short}");
+    // What leaves is named, and where a processor is missing its slots are said to be dead.
+    let order = "format = \"slotwise-order/1\"\nname = \"LF-2\"\n[[unit]]\nchassis = \"LF-CRL-1\"\n\
+        processor = [{ socket = \"WEST\" }]\n";
+    std::fs::write(desk.folder.path().join("order.toml"), order).unwrap();
+    let args = Desk::args("curlew.toml", "512GiB", &["--fitted", "fitted.csv", "--order", "order.toml"]);
+    let out = desk.piped(&args);
+    assert!(out.contains("- socket EAST holds no processor: its slots and channels are dead and stay empty"), "{out}");
+    let short = out.split("plan 1 in short\n").nth(1).unwrap();
+    assert!(short.contains("leaves 1 module, out of W01\n"), "{short}");
+}
+
+#[test]
+fn a_row_of_many_lots_on_a_large_board_is_told_by_its_channels() {
+    let desk = Desk::new();
+    let mut stock = String::from("kind,generation,gib,ranks,width,mts,volts,count,lot\n");
+    for lot in 0..16 {
+        stock += &format!("RDIMM,DDR5,64,2,4,5600,1.1,2,lot {lot}\n");
+    }
+    std::fs::write(desk.folder.path().join("stock.csv"), stock).unwrap();
+    let out = desk.piped(&Desk::args("bittern.toml", "2TiB", &[]));
+    let short = out.split("plan 1 in short\n").nth(1).unwrap();
+    let row = "goes   64 GiB 2R RDIMM, from stock: the first slot of channels A, B, C, D in every socket (32 slots)\n";
+    assert!(short.contains(row), "{short}");
+    assert!(short.contains("and 13 more lots: all stand above\n"), "{short}");
+    // No price, no column of costs.
+    assert!(!out.lines().any(|line| line.starts_with("plan ") && line.contains("cost")), "{out}");
+    assert!(!short.contains("cost"), "{short}");
 }

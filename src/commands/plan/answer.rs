@@ -100,11 +100,11 @@ impl Answer<'_> {
         let line = |(what, slots): (String, Vec<usize>)| {
             format!("{what}: {}", slots.iter().map(label).collect::<Vec<_>>().join(" "))
         };
-        self.sorts(found).into_iter().map(line).collect()
+        self.sorts(found, true).into_iter().map(line).collect()
     }
 
-    /// Each sort of module and where it comes from, with its slots in board order.
-    pub(super) fn sorts(&self, found: &Found) -> Vec<(String, Vec<usize>)> {
+    /// Each sort of module, with its slots in board order; those of several lots apart where `by_lot` says so.
+    pub(super) fn sorts(&self, found: &Found, by_lot: bool) -> Vec<(String, Vec<usize>)> {
         let mut same: Vec<(String, Vec<usize>)> = Vec::new();
         for at in self.problem.board.slots() {
             let (Some(from), Some(seat)) = (&found.from[at.index], &found.seats[at.index]) else { continue };
@@ -113,7 +113,8 @@ impl Answer<'_> {
             let from = match from {
                 From::Fitted(was) if *was == at.index => "stays".to_owned(),
                 From::Fitted(was) => format!("moved from {}", self.label(*was)),
-                From::Lots(_) => format!("from {}", self.source(found, at.index)),
+                From::Lots(_) if by_lot => format!("from {}", self.source(found, at.index)),
+                From::Lots(_) => "from stock".to_owned(),
             };
             // Only where it tells two modules apart.
             let volts = seat.volts_beyond_generation().map_or_else(String::new, |v| format!(" {} V", shown(&v)));

@@ -1,10 +1,13 @@
 //! The plan in short: what a buyer needs most, so that it stands on the last screen of a small terminal.
 
+use std::collections::BTreeMap;
+
 use super::super::wrap::wrapped;
 use super::answer::Answer;
 use super::considered::packs;
 use super::show::{percent, proof};
 use crate::plan::explain::made_of;
+use crate::plan::moves::Handling;
 use crate::plan::search::Found;
 use crate::source::counted;
 use crate::stock::Money;
@@ -34,8 +37,9 @@ pub fn lines(answer: &Answer<'_>, best: &Found, columns: Option<usize>) -> Vec<S
         told.estimate.as_ref().map_or_else(String::new, |e| format!(": measured machines let expect {}", e.band()));
     let at = told.speed.mts.map_or_else(|| "at a rate that is not known".to_owned(), |mts| format!("at {mts}"));
     out.push(("runs", format!("{at}; about {share} of this board's best bandwidth (estimate{band})")));
-    let places: Vec<String> = sorts(answer, best);
-    out.extend(few(places, "sort of modules", "sorts of modules").into_iter().map(|place| ("goes", place)));
+    out.extend(
+        few(sorts(answer, best), "sort of modules", "sorts of modules").into_iter().map(|place| ("goes", place)),
+    );
     let taken = best.bought.iter().map(|&(lot, n)| {
         let here = &answer.problem.lots[lot];
         let part = here.part.as_ref().map_or_else(String::new, |part| format!(" ({})", shown(part)));
@@ -52,6 +56,15 @@ pub fn lines(answer: &Answer<'_>, best: &Found, columns: Option<usize>) -> Vec<S
         let named = |money: Money| format!("{money} {}", shown(answer.currency())).trim_end().to_owned();
         let budget = answer.problem.budget.map(named).map_or_else(String::new, |b| format!(", of a budget of {b}"));
         out.push(("cost", format!("{} for {}{budget}", named(best.score.cost), counted(units as usize, "unit"))));
+    }
+    let leaves: Vec<usize> = answer
+        .handlings(best)
+        .iter()
+        .filter_map(|handling| if let Handling::Remove { slot } = handling { Some(*slot) } else { None })
+        .collect();
+    if !leaves.is_empty() {
+        let count = counted(leaves.len(), "module");
+        out.push(("leaves", format!("{count}{each}, out of {}", places(answer, &leaves))));
     }
     if answer.modules.iter().any(Option::is_some) {
         let handlings = counted(best.score.moves as usize, "handling");
@@ -100,11 +113,11 @@ fn few(mut all: Vec<String>, one: &str, several: &str) -> Vec<String> {
 
 /// Each sort of module with where it comes from and where it goes.
 fn sorts(answer: &Answer<'_>, best: &Found) -> Vec<String> {
-    answer
-        .sorts(best)
-        .iter()
-        .map(|(what, slots)| format!("{}: {}", shown_within(what, 120), places(answer, slots)))
-        .collect()
+    let mut sorts = answer.sorts(best, true);
+    if sorts.len() > MOST {
+        sorts = answer.sorts(best, false);
+    }
+    sorts.iter().map(|(what, slots)| format!("{}: {}", shown_within(what, 120), places(answer, slots))).collect()
 }
 
 /// `the first slot of every channel`, else the labels.
@@ -138,7 +151,30 @@ fn places(answer: &Answer<'_>, slots: &[usize]) -> String {
     if labels.len() <= MOST_SLOTS {
         return labels.join(" ");
     }
+    if let Some(row) = alike_in_sockets(answer, slots) {
+        return row;
+    }
     format!("{} and {} more, see the map", labels[..MOST_SLOTS - 4].join(" "), labels.len() - (MOST_SLOTS - 4))
+}
+
+/// `the first slot of channels A, B in every socket`, where it is one place of the same channels of each.
+fn alike_in_sockets(answer: &Answer<'_>, slots: &[usize]) -> Option<String> {
+    let board = answer.problem.board;
+    let mut by_socket: BTreeMap<usize, Vec<&str>> = BTreeMap::new();
+    let mut position = None;
+    for at in board.slots().filter(|at| slots.contains(&at.index)) {
+        if *position.get_or_insert(at.slot.position) != at.slot.position {
+            return None;
+        }
+        by_socket.entry(at.socket_index).or_default().push(&at.channel.label);
+    }
+    let live = answer.problem.cpus.iter().filter(|cpu| cpu.is_some()).count();
+    let channels = by_socket.values().next()?;
+    if live < 2 || by_socket.len() != live || by_socket.values().any(|other| other != channels) {
+        return None;
+    }
+    let (names, count) = (shown(&channels.join(", ")).to_string(), counted(slots.len(), "slot"));
+    Some(format!("the {} slot of channels {names} in every socket ({count})", ordinal(position?)))
 }
 
 fn ordinal(position: u8) -> String {

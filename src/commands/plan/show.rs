@@ -78,7 +78,11 @@ pub fn text(answer: &Answer<'_>, page: Page) -> Vec<String> {
     if let Some(front) = answer.front.as_ref().filter(|f| f.plans.len() > 1) {
         lines.push(String::new());
         let more = if front.complete { "" } else { " (there are more)" };
-        lines.push(prose(&format!("trade-off{more}: none of these is beaten in memory, cost and bandwidth at once")));
+        let differ = front.plans.iter().any(|plan| answer.estimate(plan).is_some());
+        let star = if differ { "; * an estimate that measured machines differ from" } else { "" };
+        let what = if answer.priced() { "memory, cost and bandwidth" } else { "memory and bandwidth" };
+        let text = format!("trade-off{more}: none of these is beaten in {what} at once{star}");
+        lines.push(prose(&text));
         lines.extend(trade_off(answer, front, page));
     }
     let told: Vec<String> = unjudged(&told.unknown).into_iter().chain(notes(answer)).collect();
@@ -114,7 +118,7 @@ pub(super) fn unjudged(unknown: &[String]) -> Vec<String> {
     same.into_iter()
         .map(|(what, places)| {
             let places = places.join(", ");
-            let text = if places.is_empty() { what.to_owned() } else { format!("{what} ({places})") };
+            let text = if places.is_empty() { what.to_owned() } else { format!("{places}: {what}") };
             format!("not judged: {}", shown_within(&text, 300))
         })
         .collect()
@@ -236,7 +240,7 @@ fn alternatives(answer: &Answer<'_>, page: Page) -> Vec<String> {
             ]
         })
         .collect();
-    fitting(&heads, &rows, page)
+    priced(answer, heads.to_vec(), rows, page)
 }
 
 /// A table; where a terminal is too narrow for it, as many tables below one another as it takes, each with the first column.
@@ -317,7 +321,7 @@ fn purchase(answer: &Answer<'_>, best: &Found, page: Page) -> Vec<String> {
     if rows.is_empty() {
         return vec!["nothing is taken from stock".to_owned()];
     }
-    let mut lines = fitting(&heads, &rows, page);
+    let mut lines = priced(answer, heads.to_vec(), rows, page);
     let units = counted(answer.problem.units as usize, "unit");
     if answer.priced() {
         lines.push(format!("for {units}: {} {}", best.score.cost, shown(answer.currency())).trim_end().to_owned());
@@ -347,5 +351,15 @@ fn trade_off(answer: &Answer<'_>, front: &Front, page: Page) -> Vec<String> {
             vec![s.capacity.to_string(), answer.amount(s.cost), bandwidth, s.mts.0.to_string(), modules]
         })
         .collect();
+    priced(answer, heads.to_vec(), rows, page)
+}
+
+/// The table, its column of costs left out where no lot has a price.
+fn priced(answer: &Answer<'_>, mut heads: Vec<(&str, Align)>, mut rows: Vec<Vec<String>>, page: Page) -> Vec<String> {
+    let cost = cost_head(answer);
+    if let Some(at) = heads.iter().position(|(head, _)| *head == cost || *head == "cost").filter(|_| !answer.priced()) {
+        heads.remove(at);
+        rows.iter_mut().for_each(|row| drop(row.remove(at)));
+    }
     fitting(&heads, &rows, page)
 }

@@ -161,5 +161,8 @@ pub fn one_less(problem: &Problem<'_>, found: &Found, now: &Bandwidth) -> Option
     if let Some(breach) = rules::check(problem.board, problem.cpus, &seats).breaches.first() {
         return Some(format!("{start} breaks the rule `{}`: {}", breach.rule, breach.what));
     }
-    Some(format!("{start} {}", Change::of(problem, found, now, &seats).words))
+    let words = Change::of(problem, found, now, &seats).words;
+    // Words that begin with what is left alone say "leaves" themselves.
+    let how = words.strip_prefix("leaves ").map_or_else(|| format!("and {words}"), |alone| format!("with {alone}"));
+    Some(format!("{start} leaves {left} {how}"))
 }
