@@ -59,7 +59,7 @@ fn a_budget_is_read_with_its_currency_and_told_with_it() {
     let (code, out, _) = run(folder.path(), &["--capacity", "256", "--budget", "0.00"]);
     assert_eq!(code, 1);
     let told = "the budget of 0.00 EUR is in the way: the least that meets the target costs 492.00 EUR";
-    assert!(out.contains(told) && out.contains("nothing below can be met"), "{out}");
+    assert!(out.contains(told) && out.contains("nothing below can be met with that budget"), "{out}");
 }
 
 #[test]

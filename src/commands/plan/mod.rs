@@ -18,7 +18,7 @@ use crate::env::{Clock, Env};
 use crate::plan::explain::explain;
 use crate::plan::front::front;
 use crate::plan::search::{Prefer, Problem, Target, search};
-use crate::plan::shortage::shortage;
+use crate::plan::shortage::{bounded, shortage};
 use crate::plan::{cpus_of, draft};
 use crate::snapshot::ascii_json;
 use crate::stock::from_csv;
@@ -150,7 +150,7 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
     let currency = stock.currency.as_deref().unwrap_or("");
     let bad = |error: crate::plan::search::SearchError| CommandError::new(Exit::BadData, error.to_string());
     let mut stop = timer(env, args.seconds);
-    let outcome = search(&problem, &mut stop).map_err(bad)?;
+    let outcome = search(&Problem { target: bounded(&problem), ..problem.clone() }, &mut stop).map_err(bad)?;
     let mut answer = answer::Answer {
         problem: &problem,
         stock: &stock,

@@ -179,14 +179,15 @@ fn nothing_fits(answer: &Answer<'_>) -> Vec<String> {
     let Some(shortage) = &answer.shortage else { return lines };
     lines.extend(shortage.reasons.iter().map(|reason| format!("- {}", shown_within(reason, 600))));
     let each = if answer.problem.units > 1 { " in each unit" } else { "" };
+    let with = if answer.problem.budget.is_some() { " with that budget" } else { "" };
     let hedge = if shortage.certain { "" } else { "; a nearer one may exist: it was not looked for to the end" };
     lines.push(match (shortage.below, shortage.certain) {
-        (Some(below), _) => format!("nearest below that can be met: {below}{each}{hedge}"),
-        (None, true) => "nothing below can be met".to_owned(),
-        (None, false) => "nothing below that can be met was found; it was not looked for to the end".to_owned(),
+        (Some(below), _) => format!("nearest below that can be met{with}: {below}{each}{hedge}"),
+        (None, true) => format!("nothing below can be met{with}"),
+        (None, false) => format!("nothing below that can be met{with} was found; it was not looked for to the end"),
     });
     if let Some(above) = shortage.above {
-        lines.push(format!("nearest above that can be met: {above}{each}{hedge}"));
+        lines.push(format!("nearest above that can be met{with}: {above}{each}{hedge}"));
     }
     lines
 }

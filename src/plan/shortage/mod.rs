@@ -3,6 +3,9 @@
 mod most;
 mod rules;
 
+pub use most::bounded;
+use most::out_of_reach;
+
 use super::search::{Outcome, Prefer, Problem, SearchError, Target, search};
 use crate::module::ModuleSpec;
 use crate::stock::{Lot, Money};
@@ -36,9 +39,9 @@ pub fn shortage(
 ) -> Result<Shortage, SearchError> {
     let base = Problem { alternatives: 0, ..problem.clone() };
     let in_currency = |money: Money| format!("{money} {}", shown(currency)).trim_end().to_owned();
-    let Nearest { below, above, certain } = nearest(&base, stop)?;
+    let Nearest { below, above, certain } = nearest(&Problem { target: bounded(&base), ..base.clone() }, stop)?;
     let mut out = Shortage { reasons: Vec::new(), below, above, certain };
-    if let Some(budget) = problem.budget {
+    if let Some(budget) = problem.budget.filter(|_| !out_of_reach(&base)) {
         let free = Problem { budget: None, prefer: Prefer::Cost, ..base.clone() };
         let outcome = search(&free, stop)?;
         if let Some(plan) = outcome.plans.first() {
@@ -56,11 +59,17 @@ pub fn shortage(
     // Counts and rules are looked at without the budget.
     let free = Problem { budget: None, prefer: Prefer::Cost, ..base };
     out.reasons.extend(most::step(&free));
-    out.reasons.extend(short_of(&free, stop)?);
+    // Neither more of a lot nor one rule less makes memory that there is no module for.
+    let out_of_reach = out_of_reach(&free);
+    if !out_of_reach {
+        out.reasons.extend(short_of(&free, stop)?);
+    }
     out.reasons.extend(most::of_the_stock(&free));
     out.reasons.extend(most::of_the_board(&free));
     out.reasons.extend(most::that_do_not_fit(&free));
-    out.reasons.extend(rules::in_the_way(&free, stop)?);
+    if !out_of_reach {
+        out.reasons.extend(rules::in_the_way(&free, stop)?);
+    }
     if out.reasons.is_empty() {
         out.reasons.push(
             if stop() {
