@@ -118,9 +118,12 @@ fn the_voltage_of_what_is_fitted_is_read_from_the_order_and_kept() {
     let plan: Plan = toml::from_str(&read(at, "p.toml")).unwrap();
     assert_eq!(plan.slot[0].volts.as_deref(), Some("1.35"));
     assert_eq!(plan.order.fitted[0].volts.as_deref(), Some("1.35"));
-    // Round trip.
+    // Round trip, as a file and as the line of a record, which has one written form.
     let again: Plan = toml::from_str(&toml::to_string(&plan).unwrap()).unwrap();
     assert_eq!(again, plan);
+    let line = serde_json::to_string(&plan).unwrap();
+    assert!(line.contains("\"volts\":\"1.35\"") && line.contains("\"made_for\":{"), "{line}");
+    assert_eq!(serde_json::to_string(&serde_json::from_str::<Plan>(&line).unwrap()).unwrap(), line);
     // One of the wrong voltage is told, leaves the machine, and goes back to its own lot.
     write(at, "order.toml", &order("volts = \"1.5\"\n"));
     let (code, out, _) = run(at, &args);

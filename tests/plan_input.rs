@@ -104,3 +104,23 @@ fn a_serial_is_in_one_place_and_in_one_unit() {
     assert_eq!(code, 0);
     assert!(std::fs::read_to_string(folder.path().join("plan.toml")).unwrap().contains("serial = \"B2\""));
 }
+
+#[test]
+fn what_an_order_says_that_the_board_has_not_is_told_with_its_file() {
+    let order = |rest: &str| {
+        format!(
+            "format = \"slotwise-order/1\"\nname = \"LF-1\"\n[[unit]]\nchassis = \"LF-HRN-1\"\nenclosure = \"LF-EST-1\"\n\
+             bay = \"N1\"\n{rest}"
+        )
+    };
+    let fitted = order("[[fitted]]\nslot = \"F1-4\"\ngib = 16\n");
+    let socket = order("processor = [{ socket = \"G\" }]\n");
+    let folder = folder(&[("stock.csv", STOCK), ("fitted.toml", &fitted), ("socket.toml", &socket)]);
+    let (code, _, err) = run(folder.path(), &["--capacity", "256", "--order", "fitted.toml"]);
+    assert_eq!(code, 65, "{err}");
+    assert!(err.contains("fitted.toml: fitted: board Heron has no slot `F1-4`") && err.contains("way out:"), "{err}");
+    let (code, _, err) = run(folder.path(), &["--capacity", "256", "--order", "socket.toml"]);
+    assert_eq!(code, 65, "{err}");
+    assert!(err.contains("socket.toml: unit.processor: the order puts a processor in socket `G`"), "{err}");
+    assert!(err.contains("the board has F, R") && err.contains("way out:"), "{err}");
+}

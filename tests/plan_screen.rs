@@ -194,3 +194,12 @@ fn a_row_of_many_lots_on_a_large_board_is_told_by_its_channels() {
     assert!(!out.lines().any(|line| line.starts_with("plan ") && line.contains("cost")), "{out}");
     assert!(!short.contains("cost"), "{short}");
 }
+
+#[test]
+fn a_check_keeps_to_the_width_of_the_terminal() {
+    let desk = Desk::new();
+    desk.piped(&Desk::args("curlew.toml", "512GiB", &["-o", "plan.toml"]));
+    let out = plain(&desk.on_terminal(&["plan", "check", "plan.toml"], (40, 24), &[]));
+    assert!(out.lines().all(|line| line.chars().count() <= 40), "{out}");
+    assert!(out.contains("no rule is broken"), "{out}");
+}

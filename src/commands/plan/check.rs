@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use serde_json::json;
 
-use super::super::{CommandError, Exit, files};
+use super::super::{CommandError, Exit, files, wrap};
 use super::show::unjudged;
 use crate::env::Env;
 use crate::plan::interleave::{bandwidth, estimate};
@@ -134,8 +134,9 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
         writeln!(env.stdout, "{}", ascii_json(&format!("{all:#}")))?;
         lines.clear();
     }
+    let columns = wrap::columns(env, env.terminal.stdout_is_terminal);
     for line in lines {
-        writeln!(env.stdout, "{line}")?;
+        writeln!(env.stdout, "{}", wrap::wrapped(&line, columns, 8))?;
     }
     env.stdout.flush()?;
     Ok(exit)

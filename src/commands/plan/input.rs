@@ -115,8 +115,10 @@ fn read_fitted(env: &Env, args: &PlanArgs, board: &Board, order: &Order) -> Resu
         Ok(())
     };
     let Some(path) = &args.fitted else {
+        let in_order =
+            format!("{}: fitted", args.order.as_deref().map_or_else(|| "the order".to_owned(), files::named));
         for OrderFitted { slot, module, volts, .. } in &order.fitted {
-            put("the order, fitted", slot.as_str(), module.clone(), Seat::with(&module.spec, volts.as_deref()))?;
+            put(&in_order, slot.as_str(), module.clone(), Seat::with(&module.spec, volts.as_deref()))?;
         }
         if order.fitted.iter().any(|fitted| fitted.volts.is_none()) {
             out.notes.extend(assumed(board, &out.seats));

@@ -127,7 +127,11 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
             .way_out("give the lots a price, or leave --budget out"));
     }
     let input::Fitted { modules, seats, notes } = input::fitted(env, args, &board, &order, &stock)?;
-    let cpus = cpus_of(&board, order.unit.first()).map_err(|e| CommandError::new(Exit::BadData, e.to_string()))?;
+    let cpus = cpus_of(&board, order.unit.first()).map_err(|error| {
+        let order = args.order.as_deref().map_or_else(|| "the order".to_owned(), files::named);
+        CommandError::new(Exit::BadData, format!("{order}: unit.processor: {error}"))
+            .way_out("write it as the board file does, or leave `processor` out where any may be there")
+    })?;
     if order.unit.iter().any(|unit| cpus_of(&board, Some(unit)).ok().as_ref() != Some(&cpus)) {
         return Err(CommandError::new(Exit::BadData, "the order's units do not hold the same processors")
             .way_out("make one order for each sort of unit: units of one plan are filled alike"));
