@@ -53,7 +53,12 @@ fn a_job_is_signed_countersigned_and_proven() {
     let ran = slotwise(&bench, &["sign", "RECORD", "--role", "supervisor", "--name", TECHNICIAN, "--key", "sam.key"]);
     ran.ends(65);
     ran.says(&["worked on this job and cannot countersign it"]);
+
+    // A supervisor learns of the missing key before the countersignature, and not once the key has signed.
+    let countersign = ["sign", "RECORD", "--role", "supervisor", "--name", "sam", "--key", "no-such.key"];
+    slotwise(&bench, &countersign).says(&["signed this job by typed name only"]);
     slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--key", "kim.key"]).ends(0);
+    assert!(!slotwise(&bench, &countersign).stderr.contains("typed name only"));
     let ran = slotwise(&bench, &audit);
     ran.ends(0);
     assert!(ran.stdout.starts_with("PROVEN "), "{}", ran.stdout);

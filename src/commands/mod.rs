@@ -15,6 +15,7 @@ pub mod isolate;
 mod job;
 mod plan;
 mod practice;
+mod progress;
 mod report;
 mod report_file;
 mod resume;

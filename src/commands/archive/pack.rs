@@ -11,12 +11,14 @@ use sha2::{Digest as _, Sha256};
 
 use super::ended;
 use super::entry::{AUDIT, Kind, MOST, SUMS, kind};
-use crate::commands::audit::{Judges, Report, Verdict, audit, read_record, records_in};
+use crate::commands::audit::{Judges, Report, Verdict, audit_one_of_many, read_record, records_in};
 use crate::commands::files::{self, named};
+use crate::commands::progress::Progress;
 use crate::commands::review::print_json;
 use crate::commands::{CommandError, Exit};
 use crate::env::Env;
 use crate::record::chain;
+use crate::record::sign::KnownKeys;
 use crate::snapshot::ascii_json;
 use crate::source::counted;
 
@@ -71,15 +73,19 @@ pub fn run(env: &mut Env, args: &PackArgs) -> Result<Exit, CommandError> {
     let mut reports: Vec<Report> = Vec::with_capacity(found.len());
     let mut newest = 0;
     let mut bytes = Vec::new();
-    for (name, path) in &found {
+    let progress = Progress::begin(env, found.len())?;
+    let mut known = KnownKeys::default();
+    for (done, (name, path)) in found.iter().enumerate() {
+        progress.at(done);
         let changed = read_record(path, &mut bytes).map_err(CommandError::from)?;
         newest = newest.max(changed);
         if kind(name) == Some(Kind::Record) {
-            reports.push(audit(Path::new(name), &bytes, &against));
+            reports.push(audit_one_of_many(Path::new(name), &bytes, &against, &mut known));
         }
         sums.push_str(&format!("{}  {name}\n", chain::hash(&bytes)));
         put(&mut archive, name, changed, &bytes).map_err(writing)?;
     }
+    progress.end();
     let json = serde_json::to_string_pretty(&reports).map_err(|error| writing(error.into()))?;
     let json = format!("{}\n", ascii_json(&json));
     sums.push_str(&format!("{}  {AUDIT}\n", chain::hash(json.as_bytes())));

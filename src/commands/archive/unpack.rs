@@ -12,6 +12,7 @@ use super::ended;
 use super::entry::{AUDIT, Kind, Refused, kind, sums, walk};
 use crate::commands::audit::{Judges, RecordFile, Report, Verdict, audit_files};
 use crate::commands::files::{self, named};
+use crate::commands::progress::Progress;
 use crate::commands::review::print_json;
 use crate::commands::{CommandError, Exit};
 use crate::env::Env;
@@ -83,7 +84,9 @@ pub fn run(env: &mut Env, args: &UnpackArgs) -> Result<Exit, CommandError> {
         .filter(|name| kind(name) == Some(Kind::Record))
         .map(|name| RecordFile { path: aside.path().join(name), name: PathBuf::from(name) })
         .collect();
-    let reports = audit_files(&records, &against, &|_| {});
+    let progress = Progress::begin(env, records.len())?;
+    let reports = audit_files(&records, &against, &|done| progress.at(done));
+    progress.end();
     let wrong = |name: &str| {
         let record = name.split_once(".torn-").map_or(name, |(record, _)| record);
         reports.iter().any(|report| report.file == record && report.verdict == Verdict::Wrong)

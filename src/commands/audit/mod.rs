@@ -7,7 +7,6 @@ mod signatures;
 mod walk;
 
 use std::path::{Path, PathBuf};
-use std::time::Duration;
 
 use chrono::{DateTime, Datelike as _, FixedOffset, Local, NaiveDate, NaiveDateTime, TimeZone as _};
 
@@ -17,12 +16,12 @@ pub use show::{brief, recipe};
 pub use walk::{RecordFile, audit_files, read_record, records_in};
 
 use super::files::{self, named};
+use super::progress::Progress;
 use super::review::print_json;
 use super::{CommandError, Exit};
 use crate::env::Env;
 use crate::record::RecordError;
 use crate::record::sign::{Revoked, Signers};
-use crate::source::counted;
 
 /// Checks records: that nothing was changed, dropped or reordered, that every item was answered, and who signed
 ///
@@ -155,41 +154,6 @@ fn local_seconds(at: NaiveDateTime) -> Option<i64> {
     };
     let standard = offset(1)?.min(offset(7)?);
     Some(at.and_utc().timestamp() - i64::from(standard))
-}
-
-/// How far it is, on stderr: a bar on a terminal, one line elsewhere.
-struct Progress(Option<indicatif::ProgressBar>);
-
-impl Progress {
-    fn begin(env: &mut Env, records: usize) -> Result<Self, CommandError> {
-        const FEW: usize = 20;
-        if records < FEW {
-            return Ok(Self(None));
-        }
-        if !env.terminal.stderr_is_terminal || env.variable("TERM") == Some("dumb") {
-            writeln!(env.stderr, "checking {}", counted(records, "record"))?;
-            return Ok(Self(None));
-        }
-        let bar = indicatif::ProgressBar::new(records as u64);
-        bar.set_message("records checked");
-        if let Ok(style) = indicatif::ProgressStyle::with_template("{pos}/{len} {msg}, {eta} left") {
-            bar.set_style(style);
-        }
-        bar.enable_steady_tick(Duration::from_millis(200));
-        Ok(Self(Some(bar)))
-    }
-
-    fn at(&self, done: usize) {
-        if let Some(bar) = &self.0 {
-            bar.set_position(done as u64);
-        }
-    }
-
-    fn end(self) {
-        if let Some(bar) = self.0 {
-            bar.finish_and_clear();
-        }
-    }
 }
 
 /// A record that could not even be read.

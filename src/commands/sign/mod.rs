@@ -127,6 +127,7 @@ pub fn run(env: &mut Env, args: &SignArgs) -> Result<Exit, CommandError> {
     let role = Role::from(args.role);
     let name = signer(journal.job(), args)?;
     refuse_early(&journal, &name, role, args, at)?;
+    warn_of_typed(env, journal.job(), role)?;
     let found = with::find(env, &args.by, &args.beside)?;
     let key = found.as_ref().map(|(_, key)| key.fingerprint());
     let statement = if role == Role::Technician { STATEMENT } else { COUNTERSIGNED };
@@ -219,6 +220,20 @@ fn refuse_early(
     let Head { lines, hash } = journal.head().clone();
     let line = Line { n: lines + 1, at, by: name.to_owned(), event, prev: hash };
     journal.job().check(&line).map_err(|fault| may_not(&args.record, &fault))
+}
+
+/// Who countersigns learns before, not after, that the work was signed for without a key.
+fn warn_of_typed(env: &mut Env, job: &Job, role: Role) -> Result<(), CommandError> {
+    let technician = job.standing_declarations().filter(|declaration| declaration.role == Role::Technician).last();
+    if let (Role::Supervisor, Some(typed)) = (role, technician.filter(|technician| technician.key.is_none())) {
+        writeln!(
+            env.stderr,
+            "mind: {} signed this job by typed name only, nothing shows who typed it; ask them before you countersign, or \
+             have it signed again with a key",
+            shown(&typed.name)
+        )?;
+    }
+    Ok(())
 }
 
 /// The line and time of the same declaration by the same person and key at the record's end, whose signature a crash kept
