@@ -365,24 +365,28 @@ fn corrected_errors_move_the_probabilities_and_convict_nobody() {
     };
     let plain = module_chance(&begin());
     // The module stands in slot 5 now; a stream of corrected errors there speaks for it, one stray error does not.
-    let finding =
-        |corrected, pattern| slotwise::isolate::Finding { slot: labels[5].clone(), corrected, pattern_passed: pattern };
+    let finding = |corrected, pattern| slotwise::isolate::Finding {
+        slot: labels[5].clone(),
+        corrected,
+        pattern_passed: pattern,
+        stood: None,
+    };
     let mut stray = begin();
-    stray.observe_errors(&[finding(Some(1), None)]).unwrap();
+    stray.observe_findings(&[finding(Some(1), None)]).unwrap();
     assert!((module_chance(&stray) - plain).abs() < 1e-9);
     let mut stream = begin();
-    stream.observe_errors(&[finding(Some(5_000), None)]).unwrap();
+    stream.observe_findings(&[finding(Some(5_000), None)]).unwrap();
     let once = module_chance(&stream);
     assert!(once > plain + 0.05, "{plain} {once}");
     // The same sign again is no news.
-    stream.observe_errors(&[finding(Some(9_000), None)]).unwrap();
+    stream.observe_findings(&[finding(Some(9_000), None)]).unwrap();
     assert!((module_chance(&stream) - once).abs() < 1e-9);
     assert!(answer(&stream).verdict.is_none());
     let mut passed = begin();
-    passed.observe_errors(&[finding(None, Some(true))]).unwrap();
+    passed.observe_findings(&[finding(None, Some(true))]).unwrap();
     assert!(module_chance(&passed) < plain, "{plain}");
     let unknown = slotwise::isolate::Finding { slot: "Z9".into(), ..finding(Some(5_000), None) };
-    assert!(passed.observe_errors(&[unknown]).is_err());
+    assert!(passed.observe_findings(&[unknown]).is_err());
 }
 
 /// The clause of a reason that is about an outcome: by what the start showed.

@@ -359,6 +359,16 @@ impl Belief {
         }
     }
 
+    /// Weighs the seating of a place by how it was seen to stand; `factors` are, by hypothesis, the probabilities of that.
+    pub(super) fn weigh_stood(&mut self, model: &Model, place: Place, badly: f64, well: f64, factors: &[f64]) {
+        if let Some(joint) = &mut self.joint {
+            return joint.weigh_all(place, badly, well);
+        }
+        for (n, factor) in factors.iter().enumerate().filter(|(_, factor)| **factor > 0.0) {
+            self.weigh_seating(model, n, place, badly / factor, well / factor);
+        }
+    }
+
     /// Takes in what a boot reported, units in any order. Returns the probability this report had; when it is 0 nothing
     /// explains the report, and the belief stays as it was.
     pub fn report(&mut self, model: &Model, reported: &[u16]) -> f64 {

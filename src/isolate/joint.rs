@@ -173,6 +173,15 @@ impl Joint {
         self.lists.push(tidied(after, self.most));
         self.of[cause] = self.lists.len() as u32 - 1;
     }
+
+    /// The same under every cause, and each made to add up to 1 again.
+    pub fn weigh_all(&mut self, place: Place, bad: f64, good: f64) {
+        for list in &mut self.lists {
+            list.iter_mut().for_each(|(set, chance)| *chance *= if set.contains(&place) { bad } else { good });
+            *list = tidied(std::mem::take(list), self.most);
+        }
+        self.sweep();
+    }
 }
 
 /// The set with none, one or two of `others` spoiled besides. Where these are many, neighbours stand for any two or more.
