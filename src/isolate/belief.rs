@@ -8,7 +8,7 @@
 use super::action::{Arrangement, Change};
 use super::fault::{Class, Fault, Mode, all_faults, unit_of};
 use super::joint::Joint;
-use super::layout::{Layout, NOWHERE, Place};
+use super::layout::{Layout, Place};
 use super::rates::Shares;
 
 /// What holds for the whole isolation.
