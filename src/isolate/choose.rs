@@ -78,8 +78,10 @@ const TELLS: f64 = 1e-9;
 const AT_LEAST: usize = 20;
 const SETS: usize = 40;
 
-/// How far is looked where the machine does not post.
-const WHOLE: Depth = Depth { steps: 1, width: [5; 6], floor: 1.0 / 200.0, work: 400_000.0 };
+/// How far is looked where the machine does not post, on a board of up to so many places; on larger ones, where every set
+/// takes longer to put together, so much less.
+const WHOLE: Depth = Depth { steps: 1, width: [5; 6], floor: 1.0 / 200.0, work: 3_000_000.0 };
+const WHOLE_PLACES: f64 = 16.0;
 
 /// The next trial and its expected minutes to a verdict.
 #[derive(Debug, Clone, PartialEq)]
@@ -129,8 +131,10 @@ pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], mea
         }
         actions
     };
-    let plan = Plan { model, costs: &costs, depth: WHOLE, listed: &listed, at_least: SETS, worth: WORTH };
-    let (minutes, action) = plan.look(&belief, 0, Share { reach: 1.0, work: WHOLE.work }, None);
+    let work = WHOLE.work * (WHOLE_PLACES / model.layout.len().max(1) as f64).min(1.0);
+    let plan =
+        Plan { model, costs: &costs, depth: Depth { work, ..WHOLE }, listed: &listed, at_least: SETS, worth: WORTH };
+    let (minutes, action) = plan.look(&belief, 0, Share { reach: 1.0, work }, None);
     Choice { action, minutes }
 }
 

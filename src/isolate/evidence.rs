@@ -215,6 +215,32 @@ mod tests {
     }
 
     #[test]
+    fn how_a_module_stood_speaks_of_its_seating_alone() {
+        let look = Look { seated_badly: 0.6, sound: 0.02 };
+        for mode in [Mode::Slot, Mode::Channel, Mode::Blind] {
+            let model = model(mode);
+            let seat = Fault::Seat(0);
+            let causes = [(seat, 0.5), (Fault::Module(0), 0.3), (Fault::Channel(0), 0.2)];
+            let causes = causes.map(|(fault, weight)| (Cause::one(fault), weight)).to_vec();
+            let mut belief = Belief::of(&model, Arrangement::full(8), causes);
+            let seen = belief.stood(&model, 0, look.of(Stood::Open));
+            // By hand: .5 · .6 + (.3 + .2) · .02 = .31.
+            assert!((seen - 0.31).abs() < 1e-12, "{mode:?}");
+            assert!((weight(&belief, seat) - 0.3 / 0.31).abs() < 1e-12, "{mode:?}");
+            assert!((weight(&belief, Fault::Module(0)) - 0.006 / 0.31).abs() < 1e-12, "{mode:?}");
+            // Put in anew it is still badly seated with .1 under a bad seating, and spoiled with .01 under the others:
+            // level is then seen with .1 · .4 + .9 · .98 = .922, and with .01 · .4 + .99 · .98 = .9742.
+            belief.act(&model, &[Change::Reseat(0)]);
+            let seen = belief.stood(&model, 0, look.of(Stood::Level));
+            let by_hand = (0.3 * 0.922 + 0.01 * 0.9742) / 0.31;
+            assert!((seen - by_hand).abs() < 1e-9, "{mode:?}");
+            assert!((weight(&belief, seat) - 0.3 * 0.922 / (0.3 * 0.922 + 0.01 * 0.9742)).abs() < 1e-9, "{mode:?}");
+            let n = belief.hypotheses.iter().position(|h| h.cause.first == seat).unwrap();
+            assert!((belief.badly_seated(&model, n, 0) - 0.04 / 0.922).abs() < 1e-9, "{mode:?}");
+        }
+    }
+
+    #[test]
     fn few_errors_are_no_sign_and_a_passed_pattern_test_is_one_against() {
         let evidence = Evidence { steady: 100.0, corrected: STREAM, pattern: STREAM, stood: None };
         let finding = |corrected, pattern_passed| Finding { slot: "A1".into(), corrected, pattern_passed, stood: None };

@@ -242,7 +242,11 @@ pub fn played(shape: &Board, rates: &Rates, mode: Mode, faults: usize, runs: usi
         }
         if let Some(named) = end.named.filter(|named| named[0].0 != EITHER && !named.iter().all(|n| truth.contains(n)))
         {
-            outcome.wrongs.push(format!("{run}: {truth:?}, named {named:?} after {cycles}"));
+            let node = &nodes[at];
+            let first: Vec<_> =
+                node.answer.explanations.iter().take(4).map(|e| (&e.what, &e.which, &e.probability)).collect();
+            let steps: Vec<_> = node.state.trials().iter().map(|t| (&t.done, &t.seen)).collect();
+            outcome.wrongs.push(format!("{run}: {truth:?}, named {named:?} after {cycles}: {first:?} {steps:?}"));
         }
         let (cycles, inserted, end) = alone.unwrap_or((cycles, inserted, End { named: None, hides: false }));
         outcome.alone.count(cycles, inserted, &end, &truth);
