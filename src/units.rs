@@ -32,7 +32,7 @@ impl Size {
         if self.mib.is_multiple_of(1024) { Some(self.mib / 1024) } else { None }
     }
 
-    /// Reads `32`, `32GiB`, `32 GiB`, `1.5TiB`, `512MiB`; a bare number is GiB. `None` when it is no size, or no whole
+    /// Reads `32`, `32GiB`, `32 GiB`, `1.5TiB`, `1PiB`, `512MiB`; a bare number is GiB. `None` when it is no size, or no whole
     /// number of MiB.
     pub fn parse(text: &str) -> Option<Self> {
         let text = text.trim();
@@ -42,6 +42,7 @@ impl Size {
             "" | "g" | "gib" | "gb" => 1024,
             "m" | "mib" | "mb" => 1,
             "t" | "tib" | "tb" => 1024 * 1024,
+            "p" | "pib" | "pb" => 1024 * 1024 * 1024,
             _ => return None,
         };
         let (whole, fraction) = number.split_once('.').unwrap_or((number, ""));
@@ -152,7 +153,7 @@ impl JsonSchema for Size {
             "description": "a size in GiB: a whole number, or a string such as \"0.5\"",
             "anyOf": [
                 { "type": "integer", "minimum": 0, "maximum": 4294967295u32 },
-                { "type": "string", "pattern": "^[0-9]+(\\.[0-9]+)? ?([MGT]i?B)?$" }
+                { "type": "string", "pattern": "^[0-9]+(\\.[0-9]+)? ?([MGTP]i?B)?$" }
             ]
         })
     }

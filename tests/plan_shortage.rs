@@ -4,9 +4,9 @@
 
 use slotwise::board::Board;
 use slotwise::module::{Generation, Kind, ModuleSpec};
-use slotwise::plan::search::{Prefer, Problem, Target, search};
+use slotwise::plan::search::{FittedSeat, Prefer, Problem, Target, search};
 use slotwise::plan::shortage::shortage;
-use slotwise::plan::{CpuLimit, Cpus};
+use slotwise::plan::{CpuLimit, Cpus, Seat};
 use slotwise::stock::{Lot, Money};
 use slotwise::units::{Mts, Size};
 
@@ -53,17 +53,26 @@ fn lots(rng: &mut fastrand::Rng) -> Vec<Lot> {
 #[test]
 fn the_nearest_targets_told_are_the_nearest_there_are() {
     let (mut below, mut above, mut none) = (0, 0, 0);
-    for seed in 0..120 {
+    for seed in 0..180 {
         let mut rng = fastrand::Rng::with_seed(seed);
         let (board, lots) = (board(&mut rng), lots(&mut rng));
         let cpus: Cpus = vec![Some(CpuLimit::default()); board.socket.len()];
-        let fitted = vec![None; board.slots().count()];
+        // In every third case something is fitted, and in some of them one must stay.
+        let mut seat = || {
+            let spec = lots[rng.usize(0..lots.len())].spec.clone();
+            FittedSeat { seat: Seat { spec, volts: None }, stays: seed % 6 == 0 && rng.bool() }
+        };
+        let mut fitted = vec![None; board.slots().count()];
+        if seed % 3 == 0 {
+            fitted[0] = Some(seat());
+        }
+        let units = 1 + u32::from(seed % 4 == 1);
         let problem = |target| Problem {
             board: &board,
             cpus: &cpus,
             lots: &lots,
             fitted: &fitted,
-            units: 1,
+            units,
             target,
             budget: None,
             prefer: Prefer::Cost,
@@ -88,4 +97,45 @@ fn the_nearest_targets_told_are_the_nearest_there_are() {
         }
     }
     assert!(below > 100 && above > 50 && none > 50, "{below} {above} {none}");
+}
+
+/// Far more than 64 steps of what the sizes have in common lie between an exact target and the nearest below it.
+#[test]
+fn the_nearest_below_an_exact_target_is_found_however_far_down_it_lies() {
+    let mut rng = fastrand::Rng::with_seed(1);
+    let mut board = board(&mut rng);
+    board.limits.mixing = Some(slotwise::board::Mixing::Free);
+    board.limits.sockets_match = None;
+    let mut lots = lots(&mut rng);
+    lots.truncate(1);
+    let model = lots[0].clone();
+    let lot = |gib, count| {
+        let spec = ModuleSpec { gib: Size::from_gib(gib), ..model.spec.clone() };
+        Lot { name: format!("{gib}"), spec, count, pack: 1, ..model.clone() }
+    };
+    let lots = [lot(1, 1), lot(256, 2)];
+    let cpus: Cpus = vec![Some(CpuLimit::default()); board.socket.len()];
+    let mut fitted = vec![None; board.slots().count()];
+    assert!(fitted.len() >= 3, "the board has room for all three");
+    let asked = |budget, fitted: &[Option<FittedSeat>]| {
+        let target = Target::Exactly(Size::from_gib(500));
+        let problem = Problem {
+            board: &board,
+            cpus: &cpus,
+            lots: &lots,
+            fitted,
+            units: 1,
+            target,
+            budget,
+            prefer: Prefer::Bandwidth,
+            alternatives: 0,
+        };
+        shortage(&problem, "", &mut || false).unwrap()
+    };
+    let told = asked(None, &fitted);
+    assert_eq!((told.below, told.above, told.certain), (Some(Size::from_gib(257)), Some(Size::from_gib(512)), true));
+    // With one that must stay the 64 next below are tried, and that nothing was found there is not passed for more.
+    fitted[0] = Some(FittedSeat { seat: Seat { spec: lots[0].spec.clone(), volts: None }, stays: true });
+    let told = asked(None, &fitted);
+    assert_eq!((told.below, told.certain), (None, false));
 }

@@ -546,6 +546,7 @@ fn any_plan() -> impl Strategy<Value = Plan> {
                 action: slotwise::plan::Action::Insert,
                 from: None,
                 module,
+                volts: None,
                 lot: None,
             });
         }

@@ -19,7 +19,7 @@ impl<'a> Job<'a> {
         template: &StepTemplate,
         id: StepId,
         item: &Item<'a>,
-        values: &Values,
+        values: &dyn Values,
     ) -> Result<Step, ExpandError> {
         let failed = |error| ExpandError::Template { step: id.0.clone(), error };
         let render = |text: &str| Template::parse(text).and_then(|t| t.render(values)).map_err(failed);
@@ -46,7 +46,7 @@ impl<'a> Job<'a> {
     }
 
     /// A step must not give away what it asks for: an answer read off the screen proves nothing.
-    fn keeps_its_answer(&self, template: &StepTemplate, step: &Step, values: &Values) -> Result<(), ExpandError> {
+    fn keeps_its_answer(&self, template: &StepTemplate, step: &Step, values: &dyn Values) -> Result<(), ExpandError> {
         let leaks = |what| Err(ExpandError::Leaks { step: step.id.0.clone(), what });
         match &step.evidence {
             Evidence::Scan { expected: Expected::Exactly(text) | Expected::Part { part: text }, .. } => {
@@ -78,7 +78,7 @@ impl<'a> Job<'a> {
         template: &EvidenceTemplate,
         id: &StepId,
         item: &Item<'a>,
-        values: &Values,
+        values: &dyn Values,
     ) -> Result<(Evidence, Option<String>), ExpandError> {
         let render = |text: &str| {
             Template::parse(text)

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::route::{Hop, covers, fill_order, hops};
-use super::values::{Item, values};
+use super::values::{Item, ItemValues};
 use super::{Card, CardTemplate, Checklist, Each, Evidence, ExpandError, Site, Step, StepId, Steps, When};
 use crate::board::{Board, SlotLabel, SlotRef};
 use crate::order::Unit;
@@ -354,7 +354,7 @@ impl<'a> Job<'a> {
         if !holds(&template.when) {
             return Ok(None);
         }
-        let values = values(item, self.checklist, self.plan, self.unit);
+        let values = ItemValues { item, checklist: self.checklist, plan: self.plan, unit: self.unit };
         let before = match key {
             "" => slug(&template.name),
             key => format!("{}/{key}", slug(&template.name)),

@@ -3,8 +3,6 @@
 //! `{slot.label}` stands for a value; `[, latch {slot.tab}]` is left out whole when a value in it is absent; `{{`, `}}`,
 //! `[[` and `]]` stand for the brackets themselves. Values come from outside and pass [`shown_within`].
 
-use std::collections::BTreeMap;
-
 use super::{Each, When};
 use crate::source::nearest;
 use crate::text::{shown, shown_within};
@@ -149,8 +147,11 @@ const NAMES: &[Entry] = &[
     maybe("cover.mind", Known::Covers, &[]),
 ];
 
-/// The values of one step's texts; absent is `None`.
-pub(crate) type Values = BTreeMap<String, (Class, Option<String>)>;
+/// The values of one step's texts.
+pub(crate) trait Values {
+    /// That of a name; `None` for one that is not known, and no text for one that has no value.
+    fn value(&self, name: &str) -> Option<(Class, Option<String>)>;
+}
 
 /// What the names of a template are checked against.
 #[derive(Debug, Clone, Copy)]
@@ -181,45 +182,45 @@ impl Template {
         let mut pieces = Vec::new();
         let mut optional: Option<Vec<Piece>> = None;
         let mut plain = String::new();
-        let mut rest = text.chars().peekable();
-        while let Some(c) = rest.next() {
-            if matches!(c, '{' | '}' | '[' | ']') && rest.peek() == Some(&c) {
-                rest.next();
-                plain.push(c);
+        let mut rest = text;
+        while let Some(at) = rest.find(['{', '}', '[', ']']) {
+            let (before, found) = rest.split_at(at);
+            plain.push_str(before);
+            // All four take one byte.
+            let (mark, after) = found.split_at(1);
+            rest = after;
+            if let Some(after) = rest.strip_prefix(mark) {
+                plain.push_str(mark);
+                rest = after;
                 continue;
             }
-            match c {
-                '{' => {
-                    let mut name = String::new();
-                    loop {
-                        match rest.next() {
-                            Some('}') => break,
-                            Some(c) => name.push(c),
-                            None => return Err(TemplateError::Open('{')),
-                        }
-                    }
+            match mark {
+                "{" => {
+                    let Some((name, after)) = rest.split_once('}') else { return Err(TemplateError::Open('{')) };
+                    rest = after;
                     let into = optional.as_mut().unwrap_or(&mut pieces);
                     into.push(Piece::Text(std::mem::take(&mut plain)));
                     into.push(Piece::Name(name.trim().to_owned()));
                 }
-                '[' if optional.is_none() => {
+                "[" if optional.is_none() => {
                     pieces.push(Piece::Text(std::mem::take(&mut plain)));
                     optional = Some(Vec::new());
                 }
-                ']' => match optional.take() {
+                "]" => match optional.take() {
                     Some(mut inner) => {
                         inner.push(Piece::Text(std::mem::take(&mut plain)));
                         pieces.push(Piece::Optional(inner));
                     }
                     None => return Err(TemplateError::Stray(']')),
                 },
-                '[' | '}' => return Err(TemplateError::Stray(c)),
-                _ => plain.push(c),
+                "[" => return Err(TemplateError::Stray('[')),
+                _ => return Err(TemplateError::Stray('}')),
             }
         }
         if optional.is_some() {
             return Err(TemplateError::Open('['));
         }
+        plain.push_str(rest);
         pieces.push(Piece::Text(plain));
         Ok(Self { pieces })
     }
@@ -248,10 +249,10 @@ impl Template {
     }
 
     /// Puts the values in.
-    pub fn render(&self, values: &Values) -> Result<String, TemplateError> {
+    pub fn render(&self, values: &dyn Values) -> Result<String, TemplateError> {
         let mut out = String::new();
-        render_pieces(&self.pieces, &mut out, &|name| match values.get(name) {
-            Some((_, Some(value))) => Ok(Some(shown_within(value, LONGEST_VALUE).to_string())),
+        render_pieces(&self.pieces, &mut out, &|name| match values.value(name) {
+            Some((_, Some(value))) => Ok(Some(shown_within(&value, LONGEST_VALUE).to_string())),
             Some((_, None)) => Ok(None),
             None => Err(TemplateError::Unknown { name: name.to_owned(), nearest: None }),
         })?;
@@ -260,11 +261,11 @@ impl Template {
 
     /// The text with the words that came from files left out: what is left are the template's own words and numbers. A
     /// count must not stand in it; that a cover is called `Duct 2` gives no count away.
-    pub fn render_own_words(&self, values: &Values) -> Result<String, TemplateError> {
+    pub fn render_own_words(&self, values: &dyn Values) -> Result<String, TemplateError> {
         let mut out = String::new();
-        render_pieces(&self.pieces, &mut out, &|name| match values.get(name) {
-            Some((Class::Number, value)) => Ok(value.clone()),
-            Some((Class::Words, value)) => Ok(value.as_ref().map(|_| "_".to_owned())),
+        render_pieces(&self.pieces, &mut out, &|name| match values.value(name) {
+            Some((Class::Number, value)) => Ok(value),
+            Some((Class::Words, value)) => Ok(value.map(|_| "_".to_owned())),
             None => Err(TemplateError::Unknown { name: name.to_owned(), nearest: None }),
         })?;
         Ok(out)
@@ -331,8 +332,17 @@ fn render_pieces(
 mod tests {
     use super::*;
 
-    fn values(pairs: &[(&str, Option<&str>)]) -> Values {
-        pairs.iter().map(|(name, value)| ((*name).to_owned(), (Class::Words, value.map(str::to_owned)))).collect()
+    /// Words by name.
+    struct Given(Vec<(String, Option<String>)>);
+
+    impl Values for Given {
+        fn value(&self, name: &str) -> Option<(Class, Option<String>)> {
+            self.0.iter().find(|(given, _)| given == name).map(|(_, value)| (Class::Words, value.clone()))
+        }
+    }
+
+    fn values(pairs: &[(&str, Option<&str>)]) -> Given {
+        Given(pairs.iter().map(|(name, value)| ((*name).to_owned(), value.map(str::to_owned))).collect())
     }
 
     #[test]

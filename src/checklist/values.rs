@@ -69,70 +69,113 @@ pub(crate) fn limit_words(limit: &Limit) -> String {
     }
 }
 
-/// All values of one repetition.
-pub(crate) fn values(item: &Item<'_>, checklist: &Checklist, plan: &Plan, unit: &Unit) -> Values {
-    let mut values = Values::new();
-    let mut words = |name: &str, value: Option<String>| {
-        values.insert(name.to_owned(), (Class::Words, value.filter(|value| !value.trim().is_empty())));
-    };
-    let board = &plan.board;
-    words("plan.name", Some(plan.name.clone()));
-    words("plan.capacity", Some(plan.capacity().to_string()));
-    words("plan.mts", plan.mts.map(|mts| mts.to_string()));
-    words("order.name", Some(plan.order.name.clone()));
-    words("unit.chassis", Some(unit.chassis.clone()));
-    words("unit.enclosure", unit.enclosure.clone());
-    words("unit.bay", unit.bay.clone());
-    words("board.name", Some(board.name.clone()));
-    words("board.source", board.source.clone());
-    words("board.enclosure", board.enclosure.as_ref().map(|enclosure| enclosure.name.clone()));
-    words("board.release", board.enclosure.as_ref().and_then(|enclosure| enclosure.release.clone()));
-    for limit in &checklist.limit {
-        words(&format!("limit.{}", limit.name), Some(limit_words(limit)));
+/// The values of one repetition. Each is made when a text asks for it: a card names few of them.
+#[derive(Debug)]
+pub(crate) struct ItemValues<'a> {
+    pub item: &'a Item<'a>,
+    pub checklist: &'a Checklist,
+    pub plan: &'a Plan,
+    pub unit: &'a Unit,
+}
+
+impl Values for ItemValues<'_> {
+    fn value(&self, name: &str) -> Option<(Class, Option<String>)> {
+        if let Some(count) = self.number(name) {
+            return Some((Class::Number, Some(count.to_string())));
+        }
+        let words = match name.split_once('.')? {
+            ("limit", limit) => {
+                self.checklist.limit.iter().find(|set| set.name == limit).map(|set| Some(limit_words(set)))
+            }
+            ("slot", of) => slot_words(self.item.slot, of),
+            ("from", of) => slot_words(self.item.from, of),
+            ("prev", of) => slot_words(self.item.prev, of),
+            ("module", of) => self.module_words(of),
+            ("cover", of) => self.cover_words(of),
+            _ => self.job_words(name),
+        };
+        words.map(|value| (Class::Words, value.filter(|value| !value.trim().is_empty())))
     }
-    for (name, slot) in [("slot", item.slot), ("from", item.from), ("prev", item.prev)] {
-        words(&format!("{name}.label"), slot.map(|slot| slot.slot.label.0.clone()));
-        words(&format!("{name}.socket"), slot.map(|slot| slot.socket.label.clone()));
-        words(&format!("{name}.channel"), slot.map(|slot| slot.channel.label.clone()));
-        words(&format!("{name}.position"), slot.map(|slot| slot.slot.position.to_string()));
-        words(&format!("{name}.tab"), slot.and_then(|slot| slot.slot.tab.clone()));
-        words(&format!("{name}.key"), slot.and_then(|slot| slot.slot.key.clone()));
+}
+
+/// Of all these, the outer `None`: there is no such name here; the inner one: it has no value.
+#[allow(clippy::option_option, reason = "a name that is not known is told from one without a value")]
+impl ItemValues<'_> {
+    fn number(&self, name: &str) -> Option<usize> {
+        let count = |action| self.plan.slot.iter().filter(|slot| slot.action == action).count();
+        Some(match name {
+            "plan.inserts" => count(Action::Insert),
+            "plan.moves" => count(Action::Move),
+            "plan.removals" => self.plan.remove.len(),
+            "plan.modules" => self.plan.slot.len(),
+            "cover.fasteners" => self.item.cover?.fasteners.as_ref().map_or(0, |fasteners| fasteners.count as usize),
+            "cover.cables.count" => self.item.cover?.cables.len(),
+            _ => return None,
+        })
     }
-    words("goes.label", item.goes.map(|slot| slot.slot.label.0.clone()));
-    let out_of = item.from.map(|slot| slot.slot.label.0.clone());
-    words("hand.label", out_of.clone().filter(|_| !item.tray));
-    words("tray.label", out_of.filter(|_| item.tray));
-    if let Some(module) = item.module {
-        words("module.spec", Some(module.spec.to_string()));
-        words("module.gib", Some(module.spec.gib.gib_text()));
-        words("module.kind", module.spec.kind.map(|kind| kind.to_string()));
-        words("module.part", module.identity.part.clone());
-        words("module.part_end", module.identity.part.as_deref().map(end));
-        words("module.serial_end", module.identity.serial.as_deref().map(end));
-        words("module.lot", item.lot.map(str::to_owned));
-        words("module.to", item.to.map(str::to_owned));
+
+    /// Of the plan, the order, the unit, the board, and the two ends of a move.
+    fn job_words(&self, name: &str) -> Option<Option<String>> {
+        let (plan, board) = (self.plan, &self.plan.board);
+        let out_of = || self.item.from.map(|slot| slot.slot.label.0.clone());
+        Some(match name {
+            "plan.name" => Some(plan.name.clone()),
+            "plan.capacity" => Some(plan.capacity().to_string()),
+            "plan.mts" => plan.mts.map(|mts| mts.to_string()),
+            "order.name" => Some(plan.order.name.clone()),
+            "unit.chassis" => Some(self.unit.chassis.clone()),
+            "unit.enclosure" => self.unit.enclosure.clone(),
+            "unit.bay" => self.unit.bay.clone(),
+            "board.name" => Some(board.name.clone()),
+            "board.source" => board.source.clone(),
+            "board.enclosure" => board.enclosure.as_ref().map(|enclosure| enclosure.name.clone()),
+            "board.release" => board.enclosure.as_ref().and_then(|enclosure| enclosure.release.clone()),
+            "goes.label" => self.item.goes.map(|slot| slot.slot.label.0.clone()),
+            "hand.label" => out_of().filter(|_| !self.item.tray),
+            "tray.label" => out_of().filter(|_| self.item.tray),
+            _ => return None,
+        })
     }
-    if let Some(cover) = item.cover {
-        words("cover.name", Some(cover.name.clone()));
-        let driver = cover.fasteners.as_ref().and_then(|fasteners| fasteners.driver.clone());
-        words("cover.fasteners.driver", driver);
-        words("cover.cables", Some(cover.cables.join(", ")));
-        words("cover.park", cover.park.clone());
-        words("cover.mind", cover.mind.clone());
+
+    fn module_words(&self, of: &str) -> Option<Option<String>> {
+        let module = self.item.module?;
+        Some(match of {
+            "spec" => Some(module.spec.to_string()),
+            "gib" => Some(module.spec.gib.gib_text()),
+            "kind" => module.spec.kind.map(|kind| kind.to_string()),
+            "part" => module.identity.part.clone(),
+            "part_end" => module.identity.part.as_deref().map(end),
+            "serial_end" => module.identity.serial.as_deref().map(end),
+            "lot" => self.item.lot.map(str::to_owned),
+            "to" => self.item.to.map(str::to_owned),
+            _ => return None,
+        })
     }
-    let mut number = |name: &str, value: usize| {
-        values.insert(name.to_owned(), (Class::Number, Some(value.to_string())));
-    };
-    let count = |action| plan.slot.iter().filter(|slot| slot.action == action).count();
-    number("plan.inserts", count(Action::Insert));
-    number("plan.moves", count(Action::Move));
-    number("plan.removals", plan.remove.len());
-    number("plan.modules", plan.slot.len());
-    if let Some(cover) = item.cover {
-        number("cover.fasteners", cover.fasteners.as_ref().map_or(0, |fasteners| fasteners.count as usize));
-        number("cover.cables.count", cover.cables.len());
+
+    fn cover_words(&self, of: &str) -> Option<Option<String>> {
+        let cover = self.item.cover?;
+        Some(match of {
+            "name" => Some(cover.name.clone()),
+            "fasteners.driver" => cover.fasteners.as_ref().and_then(|fasteners| fasteners.driver.clone()),
+            "cables" => Some(cover.cables.join(", ")),
+            "park" => cover.park.clone(),
+            "mind" => cover.mind.clone(),
+            _ => return None,
+        })
     }
-    values
+}
+
+#[allow(clippy::option_option, reason = "as for the others")]
+fn slot_words(slot: Option<SlotRef<'_>>, of: &str) -> Option<Option<String>> {
+    Some(match of {
+        "label" => slot.map(|slot| slot.slot.label.0.clone()),
+        "socket" => slot.map(|slot| slot.socket.label.clone()),
+        "channel" => slot.map(|slot| slot.channel.label.clone()),
+        "position" => slot.map(|slot| slot.slot.position.to_string()),
+        "tab" => slot.and_then(|slot| slot.slot.tab.clone()),
+        "key" => slot.and_then(|slot| slot.slot.key.clone()),
+        _ => return None,
+    })
 }
 
 /// The last four characters: enough to find the module in a tray, too little to answer the scan. Of what is hardly longer,

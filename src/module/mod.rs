@@ -8,4 +8,4 @@ mod spec;
 pub use label::{Label, LabelError};
 pub use scan::{Field, Role, ScanRead};
 pub use scan_match::{Match, matches, matches_as};
-pub use spec::{Generation, Identity, Kind, Module, ModuleSpec};
+pub use spec::{Generation, Identity, Kind, Module, ModuleSpec, is_volts};

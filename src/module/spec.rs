@@ -33,6 +33,12 @@ impl Generation {
     }
 }
 
+/// Whether this is a supply voltage in volts as files write it, `1.35`: digits and a point, between half a volt and five.
+pub fn is_volts(text: &str) -> bool {
+    let digits = text.len() <= 6 && text.bytes().all(|byte| byte.is_ascii_digit() || byte == b'.');
+    digits && text.parse::<f64>().is_ok_and(|volts| (0.5..=5.0).contains(&volts))
+}
+
 impl fmt::Display for Generation {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         fmt::Debug::fmt(self, f)

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::{ORDER_FORMAT, Order};
 use crate::board::{check_names, unusable};
-use crate::module::Module;
+use crate::module::{Module, is_volts};
 use crate::source::{Checked, Path};
 use crate::text::shown;
 
@@ -81,12 +81,21 @@ impl Order {
         let modules = self.fitted.iter().enumerate().map(|(n, one)| (path.index(n), &one.module));
         check_modules(modules, &mut BTreeMap::new(), report);
         for (n, fitted) in self.fitted.iter().enumerate() {
+            check_volts(&path.index(n), fitted.volts.as_deref(), report);
             if self.unit.len() > 1 && serial(&fitted.module).is_some() {
                 let what = format!("a serial names one module; this order has {} units", self.unit.len());
                 let help = "leave serials out, or write one order a unit".to_owned();
                 report(path.index(n).key("serial"), what, Some(help));
             }
         }
+    }
+}
+
+/// Reports a voltage that is none.
+pub(crate) fn check_volts(path: &Path, volts: Option<&str>, report: &mut Report<'_>) {
+    if let Some(volts) = volts.filter(|volts| !is_volts(volts)) {
+        let help = "write the supply voltage in volts, such as \"1.35\", or leave it out".to_owned();
+        report(path.key("volts"), format!("`{}` is no supply voltage of a module", shown(volts)), Some(help));
     }
 }
 

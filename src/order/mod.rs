@@ -9,7 +9,7 @@ use crate::board::SlotLabel;
 use crate::module::Module;
 use crate::units::Size;
 
-pub(crate) use check::check_modules;
+pub(crate) use check::{check_modules, check_volts};
 
 /// The first key of an order file.
 pub const ORDER_FORMAT: &str = "slotwise-order/1";
@@ -87,6 +87,9 @@ pub struct Fitted {
     pub slot: SlotLabel,
     #[serde(flatten)]
     pub module: Module,
+    /// Supply voltage in volts, such as `1.35`, where the generation has several or it is another than the generation's.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub volts: Option<String>,
     /// Whether it must stay where it is.
     #[serde(default)]
     pub stays: bool,

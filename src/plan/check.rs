@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use super::{Action, PLAN_FORMAT, Plan};
+use super::{Action, PLAN_FORMAT, Plan, same_volts};
 use crate::board::{MOST_SLOTS, SlotLabel};
 use crate::module::Module;
-use crate::order::{Fitted, check_modules};
+use crate::order::{Fitted, check_modules, check_volts};
 use crate::source::{Checked, Path, check_below, either, way_out};
 use crate::text::shown;
 
@@ -59,7 +59,11 @@ impl Plan {
         let modules = self.slot.iter().enumerate().map(|(n, one)| (root.key("slot").index(n), &one.module));
         let removed = self.remove.iter().enumerate().map(|(n, one)| (root.key("remove").index(n), &one.module));
         check_modules(modules.chain(removed), &mut BTreeMap::new(), report);
+        for (n, one) in self.remove.iter().enumerate() {
+            check_volts(&root.key("remove").index(n), one.volts.as_deref(), report);
+        }
         for (n, one) in self.slot.iter().enumerate() {
+            check_volts(&root.key("slot").index(n), one.volts.as_deref(), report);
             self.check_allowed(&one.module, one.action, &root.key("slot").index(n), report);
         }
     }
@@ -174,16 +178,26 @@ impl Plan {
                 },
                 Action::Insert => continue,
             };
-            self.check_fitted(label, &one.module, path, report);
+            self.check_fitted(label, &one.module, one.volts.as_deref(), path, report);
         }
         for (n, one) in self.remove.iter().enumerate() {
-            self.check_fitted(&one.slot, &one.module, Path::default().key("remove").index(n).key("slot"), report);
+            let path = Path::default().key("remove").index(n).key("slot");
+            self.check_fitted(&one.slot, &one.module, one.volts.as_deref(), path, report);
         }
     }
 
     /// Whether the order has this very module in this slot.
-    fn check_fitted(&self, label: &SlotLabel, module: &Module, path: Path, report: &mut Report<'_>) {
-        let Some(Fitted { module: fitted, .. }) = self.order.fitted.iter().find(|fitted| fitted.slot == *label) else {
+    fn check_fitted(
+        &self,
+        label: &SlotLabel,
+        module: &Module,
+        volts: Option<&str>,
+        path: Path,
+        report: &mut Report<'_>,
+    ) {
+        let Some(Fitted { module: fitted, volts: before, .. }) =
+            self.order.fitted.iter().find(|fitted| fitted.slot == *label)
+        else {
             let help = Some("what is fitted is listed in the order".to_owned());
             report(path, format!("no module is fitted in `{label}`"), help);
             return;
@@ -192,9 +206,14 @@ impl Plan {
             || differ(fitted.spec.kind, module.spec.kind)
             || differ(fitted.spec.ranks, module.spec.ranks)
             || differ(fitted.identity.part.as_deref(), module.identity.part.as_deref())
-            || differ(fitted.identity.serial.as_deref(), module.identity.serial.as_deref());
+            || differ(fitted.identity.serial.as_deref(), module.identity.serial.as_deref())
+            || matches!((before.as_deref(), volts), (Some(a), Some(b)) if !same_volts(a, b));
         if differs {
-            report(path, format!("the order has another module in `{label}`: {}", in_words(fitted)), None);
+            let mut words = in_words(fitted);
+            if let Some(volts) = before {
+                words.push_str(&format!(", {} V", shown(volts)));
+            }
+            report(path, format!("the order has another module in `{label}`: {words}"), None);
         }
     }
 

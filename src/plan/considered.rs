@@ -3,6 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::MadeFor;
 use crate::board::SlotLabel;
 
 /// The search behind a plan.
@@ -11,6 +12,15 @@ use crate::board::SlotLabel;
 pub struct Considered {
     /// What the search proves, in words.
     pub proof: String,
+    /// What all of this was worked out for; a plan that is edited no longer fits it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub made_for: Option<MadeFor>,
+    /// Whether exactly the order's capacity was asked for, not more.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub exactly: bool,
+    /// The most all units together may cost.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub budget: Option<String>,
     /// The handlings in their order.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub handling: Vec<String>,

@@ -2,9 +2,10 @@
 
 use super::explain::Told;
 use super::search::{Found, From, Problem};
-use super::{Action, PLAN_FORMAT, Plan, PlanSlot, Removal};
+use super::{Action, PLAN_FORMAT, Plan, PlanSlot, Removal, Seat, same_volts};
 use crate::module::{Identity, Module};
 use crate::order::Order;
+use crate::stock::Lot;
 
 /// The plan file of a plan found. `fitted` holds the modules there are, by slot in board order.
 pub fn draft(
@@ -40,7 +41,8 @@ pub fn draft(
                 (Action::Insert, None, Module { spec: seat.spec.clone(), identity }, lot)
             }
         };
-        slot.push(PlanSlot { slot: at.slot.label.clone(), action, from: source, module, lot });
+        let volts = found.seats[at.index].as_ref().and_then(Seat::volts_beyond_generation);
+        slot.push(PlanSlot { slot: at.slot.label.clone(), action, from: source, module, volts, lot });
     }
     let used = |index: usize| found.from.contains(&Some(From::Fitted(index)));
     let remove = board
@@ -48,8 +50,9 @@ pub fn draft(
         .filter(|at| !used(at.index))
         .filter_map(|at| {
             let module = fitted.get(at.index).cloned().flatten()?;
-            let to = Some(back_to(problem, &module).unwrap_or_else(|| "tray".to_owned()));
-            Some(Removal { slot: at.slot.label.clone(), module, to })
+            let to = Some(back_to(problem, at.index, &module).unwrap_or_else(|| "tray".to_owned()));
+            let volts = seat_before(problem, at.index).and_then(Seat::volts_beyond_generation);
+            Some(Removal { slot: at.slot.label.clone(), module, volts, to })
         })
         .collect();
     Plan {
@@ -67,9 +70,19 @@ pub fn draft(
 }
 
 /// The lot a module that leaves belongs to: the same part, else the same kind of module; `None` where no lot does.
-pub fn back_to(problem: &Problem<'_>, module: &Module) -> Option<String> {
+/// `slot` is where it is fitted, in board order.
+pub fn back_to(problem: &Problem<'_>, slot: usize, module: &Module) -> Option<String> {
     let part = module.identity.part.as_ref();
     let by_part = problem.lots.iter().find(|lot| part.is_some() && lot.part.as_ref() == part);
-    let by_spec = || problem.lots.iter().find(|lot| lot.spec == module.spec);
-    by_part.or_else(by_spec).map(|lot| lot.name.clone())
+    let volts = seat_before(problem, slot).and_then(|seat| seat.volts.as_deref());
+    let one = |lot: &&Lot| match (volts, lot.volts.as_deref()) {
+        (Some(a), Some(b)) => lot.spec == module.spec && same_volts(a, b),
+        _ => lot.spec == module.spec,
+    };
+    by_part.or_else(|| problem.lots.iter().find(one)).map(|lot| lot.name.clone())
+}
+
+/// What sits in a slot before.
+fn seat_before<'p>(problem: &'p Problem<'_>, slot: usize) -> Option<&'p Seat> {
+    problem.fitted.get(slot)?.as_ref().map(|fitted| &fitted.seat)
 }

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::Considered;
+use super::{Considered, Seat};
 use crate::board::{Board, SlotLabel};
 use crate::module::Module;
 use crate::order::Order;
@@ -56,6 +56,9 @@ pub struct PlanSlot {
     pub from: Option<SlotLabel>,
     #[serde(flatten)]
     pub module: Module,
+    /// Supply voltage in volts, such as `1.35`, where the generation has several or it is another than the generation's.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub volts: Option<String>,
     /// The lot of the stock it is taken from.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub lot: Option<String>,
@@ -79,9 +82,19 @@ pub struct Removal {
     pub slot: SlotLabel,
     #[serde(flatten)]
     pub module: Module,
+    /// Supply voltage in volts, such as `1.35`, where the generation has several or it is another than the generation's.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub volts: Option<String>,
     /// Where it goes: a lot of the stock, a tray.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub to: Option<String>,
+}
+
+impl PlanSlot {
+    /// The module as the rules read it.
+    pub fn seat(&self) -> Seat {
+        Seat::with(&self.module.spec, self.volts.as_deref())
+    }
 }
 
 impl Plan {

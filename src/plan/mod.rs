@@ -15,9 +15,11 @@ mod draft;
 mod file;
 mod load;
 mod seat;
+mod stale;
 
 pub use considered::{Considered, Measured, Pick, Taken};
 pub use draft::{back_to, draft};
 pub use file::*;
 pub use load::{LoadError, Resolve, load, schema};
-pub use seat::{CpuLimit, Cpus, Seat, Seats, UnknownProcessor, cpus_of};
+pub use seat::{CpuLimit, Cpus, Seat, Seats, UnknownProcessor, cpus_of, same_volts};
+pub use stale::{MadeFor, Stale, Statements, statements};

@@ -21,6 +21,30 @@ impl Seat {
         let volts = spec.generation.and_then(Generation::volts).map(str::to_owned);
         Self { spec: spec.clone(), volts }
     }
+
+    /// A module of this voltage; without one, see [`Seat::of`].
+    pub fn with(spec: &ModuleSpec, volts: Option<&str>) -> Self {
+        match volts {
+            Some(volts) => Self { spec: spec.clone(), volts: Some(volts.to_owned()) },
+            None => Self::of(spec),
+        }
+    }
+
+    /// The voltage as a plan file carries it: only where it does not follow from the generation, so that a file without
+    /// one says as much as it did before files could have one.
+    pub fn volts_beyond_generation(&self) -> Option<String> {
+        let follows = self.spec.generation.and_then(Generation::volts);
+        self.volts.clone().filter(|volts| follows.is_none_or(|follows| !same_volts(volts, follows)))
+    }
+}
+
+/// Whether two voltages are one: `1.2` and `1.20 V` are.
+pub fn same_volts(a: &str, b: &str) -> bool {
+    let plain = |s: &str| {
+        let s = s.trim().trim_end_matches(['V', 'v']).trim().to_owned();
+        if s.contains('.') { s.trim_end_matches('0').trim_end_matches('.').to_owned() } else { s }
+    };
+    plain(a) == plain(b)
 }
 
 /// A population: one entry per slot of the board, in board order.

@@ -29,12 +29,12 @@ pub const LONGEST_LINE: usize = 8 * 1024 * 1024;
 /// SHA-256 (FIPS 180-4) of a line's bytes without its newline, as lower-case hex.
 pub fn hash(line: &[u8]) -> String {
     const HEX: &[u8; 16] = b"0123456789abcdef";
-    let mut text = String::with_capacity(64);
-    for byte in Sha256::digest(line) {
-        text.push(char::from(HEX[usize::from(byte >> 4)]));
-        text.push(char::from(HEX[usize::from(byte & 15)]));
+    let mut text = [0; 64];
+    for (two, byte) in text.chunks_exact_mut(2).zip(Sha256::digest(line)) {
+        two.copy_from_slice(&[HEX[usize::from(byte >> 4)], HEX[usize::from(byte & 15)]]);
     }
-    text
+    // Nothing but digits.
+    std::str::from_utf8(&text).map(str::to_owned).unwrap_or_default()
 }
 
 /// The first 80 bits of a head's hash in groups of four, to read aloud and compare by eye.
@@ -137,16 +137,36 @@ fn is_printable(bytes: &[u8]) -> bool {
 /// The line, when its bytes are what this program writes for it, byte for byte: then they hold no key twice, no fraction and
 /// no other form, and only numbers need a look. The short way that almost every line goes.
 fn written(bytes: &[u8], head: &Head) -> Option<Line> {
-    let line = laid_out(bytes)?;
+    let mut line = laid_out(bytes)?;
     let opens = matches!(&line.event, Event::Opened(opened) if opened.format == RECORD_FORMAT);
     // `prev` stands last, and that of the first line is nothing but digits.
     let before_prev = bytes.len().saturating_sub(line.prev.len() + 2);
     if (head.lines == 0) != opens || has_long_number(bytes.get(..before_prev)?) {
         return None;
     }
-    let mut same = Same { wanted: bytes };
-    line.serialize(&mut serde_json::Serializer::with_formatter(&mut same, Ascii)).ok()?;
-    same.wanted.is_empty().then_some(line)
+    let aside = put_aside(&mut line);
+    let mut same = Same { wanted: bytes, aside: &aside };
+    let written = line.serialize(&mut serde_json::Serializer::with_formatter(&mut same, Ascii));
+    let all = same.wanted.is_empty() && same.aside.is_empty();
+    written.ok()?;
+    if let Event::SnapshotTaken { snapshot, .. } = &mut line.event {
+        let emptied = snapshot.sources.iter_mut().filter(|source| source.raw.is_empty());
+        emptied.zip(aside).for_each(|(source, raw)| source.raw = raw);
+    }
+    all.then_some(line)
+}
+
+/// Takes the raw bytes out of a snapshot: texts that are written as they are, and most of the line. What is read of them is
+/// compared, instead of being written once more.
+///
+/// All of them or none: then each that is missing ends the comparison at its own place, and only there can the next go in.
+fn put_aside(line: &mut Line) -> Vec<String> {
+    let Event::SnapshotTaken { snapshot, .. } = &mut line.event else { return Vec::new() };
+    let plain = |raw: &str| !raw.is_empty() && is_printable(raw.as_bytes()) && !raw.contains(['"', '\\']);
+    if !snapshot.sources.iter().all(|source| plain(&source.raw)) {
+        return Vec::new();
+    }
+    snapshot.sources.iter_mut().map(|source| std::mem::take(&mut source.raw)).collect()
 }
 
 /// The line, taken apart where this program puts the parts. What follows `event` goes straight into the event's own fields:
@@ -213,14 +233,20 @@ fn has_long_number(bytes: &[u8]) -> bool {
     false
 }
 
-/// Takes only what is wanted, in order.
+/// Takes only what is wanted, in order; where something else is wanted, that must be the next text put aside.
 struct Same<'a> {
     wanted: &'a [u8],
+    aside: &'a [String],
 }
 
 impl io::Write for Same<'_> {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        self.wanted = self.wanted.strip_prefix(bytes).ok_or(io::ErrorKind::InvalidData)?;
+        let rest = self.wanted.strip_prefix(bytes).or_else(|| {
+            let (next, others) = self.aside.split_first()?;
+            self.aside = others;
+            self.wanted.strip_prefix(next.as_bytes())?.strip_prefix(bytes)
+        });
+        self.wanted = rest.ok_or(io::ErrorKind::InvalidData)?;
         Ok(bytes.len())
     }
 

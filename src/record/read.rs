@@ -1,7 +1,7 @@
 //! Reading a record without writing to it: for verification, audit and review. Takes no lock, and a record that is being
 //! written to at this moment reads up to its last whole line.
 
-use std::fs::{File, OpenOptions};
+use std::fs::{File, Metadata, OpenOptions};
 use std::io::BufReader;
 use std::os::unix::fs::OpenOptionsExt;
 use std::path::{Path, PathBuf};
@@ -9,6 +9,24 @@ use std::path::{Path, PathBuf};
 use super::scan::{Scan, Scanned, Stop, Torn};
 use super::{Job, RecordError, Wrong};
 use crate::record::chain::Head;
+
+/// Opens a record for reading. What is no file is not waited for.
+///
+/// # Errors
+/// When there is no such file, or it is a folder, a pipe or a device.
+pub fn open_record(path: &Path) -> Result<(File, Metadata), RecordError> {
+    let io = |source| RecordError::Io { file: path.to_owned(), doing: "opening the record", source };
+    let file = OpenOptions::new()
+        .read(true)
+        .custom_flags(rustix::fs::OFlags::NONBLOCK.bits() as i32)
+        .open(path)
+        .map_err(io)?;
+    let found = file.metadata().map_err(io)?;
+    if !found.is_file() {
+        return Err(RecordError::NotAFile { file: path.to_owned() });
+    }
+    Ok((file, found))
+}
 
 /// The lines of a record, one by one, each checked against the chain.
 #[derive(Debug)]
@@ -23,15 +41,7 @@ impl Lines {
     /// # Errors
     /// When there is no such file, or it is a folder, a pipe or a device.
     pub fn open(path: &Path) -> Result<Self, RecordError> {
-        let io = |source| RecordError::Io { file: path.to_owned(), doing: "opening the record", source };
-        let file = OpenOptions::new()
-            .read(true)
-            .custom_flags(rustix::fs::OFlags::NONBLOCK.bits() as i32)
-            .open(path)
-            .map_err(io)?;
-        if !file.metadata().map_err(io)?.is_file() {
-            return Err(RecordError::NotAFile { file: path.to_owned() });
-        }
+        let (file, _) = open_record(path)?;
         Ok(Self { file: path.to_owned(), scan: Scan::new(BufReader::new(file)) })
     }
 

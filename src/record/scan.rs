@@ -107,8 +107,7 @@ impl<R: BufRead> Scan<R> {
     fn step(&mut self) -> Result<Option<Scanned>, Stop> {
         let mut bytes = std::mem::take(&mut self.next);
         bytes.clear();
-        let most = LONGEST_LINE as u64 + 1;
-        io::Read::take(&mut self.input, most).read_until(b'\n', &mut bytes).map_err(Stop::Io)?;
+        self.read_line(&mut bytes).map_err(Stop::Io)?;
         if bytes.is_empty() {
             return if self.head.lines == 0 { Err(Stop::Empty) } else { Ok(None) };
         }
@@ -134,6 +133,25 @@ impl<R: BufRead> Scan<R> {
             }
             Err(wrong) => Err(Stop::Damaged { line, wrong }),
         }
+    }
+
+    /// Reads up to and including the next line feed, no more than a byte beyond the longest line.
+    fn read_line(&mut self, bytes: &mut Vec<u8>) -> io::Result<()> {
+        while bytes.len() <= LONGEST_LINE {
+            let found = match self.input.fill_buf() {
+                Err(error) if error.kind() == io::ErrorKind::Interrupted => continue,
+                found => found?,
+            };
+            let found = &found[..found.len().min(LONGEST_LINE + 1 - bytes.len())];
+            let end = memchr::memchr(b'\n', found);
+            let used = end.map_or(found.len(), |at| at + 1);
+            bytes.extend_from_slice(&found[..used]);
+            self.input.consume(used);
+            if end.is_some() || used == 0 {
+                break;
+            }
+        }
+        Ok(())
     }
 
     /// Bytes without a line feed: the tail, unless they are longer than a line and a line feed follows after all.

@@ -63,8 +63,9 @@ pub fn parse(text: &str) -> Option<DateTime<FixedOffset>> {
         if leap { 59 } else { second },
         if leap { 1_000_000_000 + nanos } else { nanos },
     )?;
-    let at = time.and_local_timezone(FixedOffset::east_opt(offset)?).single()?;
-    let utc = at.naive_utc();
+    let offset = FixedOffset::east_opt(offset)?;
+    let utc = time.checked_sub_offset(offset)?;
+    let at = DateTime::from_naive_utc_and_offset(utc, offset);
     (!leap || (utc.hour(), utc.minute()) == (23, 59)).then_some(at)
 }
 

@@ -10,7 +10,7 @@ use crate::isolate::rates::{Rates, shipped};
 use crate::isolate::{self, Done, Explanation, Seen, Step, Trial, Verdict};
 use crate::module::{Identity, Module};
 use crate::plan::rules::check;
-use crate::plan::{Seat, cpus_of};
+use crate::plan::{PlanSlot, Seat, cpus_of};
 use crate::prompt::{Status, Wants};
 use crate::record::{Answer, Event, FittedModule, Isolation, IsolationOpened, Job, Passed};
 use crate::snapshot::Snapshot;
@@ -381,7 +381,7 @@ fn broken_rules(job: &Job) -> Vec<String> {
     let unit = plan.order.unit.iter().find(|unit| unit.chassis == job.opened().unit);
     // A processor the board does not know is told when the job is opened; without its limits there is less to break.
     let Ok(cpus) = cpus_of(&plan.board, unit).or_else(|_| cpus_of(&plan.board, None)) else { return Vec::new() };
-    let seat = |label: &SlotLabel| plan.module_at(label.as_str()).map(|planned| Seat::of(&planned.module.spec));
+    let seat = |label: &SlotLabel| plan.module_at(label.as_str()).map(PlanSlot::seat);
     let seats: Vec<Option<Seat>> = plan.board.slots().map(|at| seat(&at.slot.label)).collect();
     check(&plan.board, &cpus, &seats).breaches.into_iter().map(|breach| breach.what).collect()
 }

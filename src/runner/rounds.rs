@@ -48,7 +48,8 @@ fn round_cards(checklist: &Checklist, plan: &Plan, unit: &str, round: &Round) ->
     }
     let (reseat, out): (Vec<_>, Vec<_>) =
         round.slots.iter().cloned().partition(|slot| plan.module_at(slot.as_str()).is_some());
-    plan.remove = out.into_iter().map(|slot| Removal { slot, module: unknown_module(), to: None }).collect();
+    plan.remove =
+        out.into_iter().map(|slot| Removal { slot, module: unknown_module(), volts: None, to: None }).collect();
     let cards = expand_again(checklist, &plan, unit, &Again { reseat, clear_settings: false })?.cards;
     Ok(renamed(cards, &format!("again-{}", round.round), &format!("Again {}", round.round)))
 }

@@ -34,6 +34,7 @@ pub fn as_plan(plan: &Plan, search: &Isolation, n: usize) -> (Plan, Again) {
             action,
             from: from.cloned(),
             module: is.module.clone(),
+            volts: None,
             lot: None,
         };
         match (&was.slot, &is.slot) {
@@ -41,7 +42,7 @@ pub fn as_plan(plan: &Plan, search: &Isolation, n: usize) -> (Plan, Again) {
             (Some(from), Some(to)) => made.slot.push(planned(to, Action::Move, Some(from))),
             (None, Some(to)) => made.slot.push(planned(to, Action::Insert, None)),
             (Some(from), None) => {
-                made.remove.push(Removal { slot: from.clone(), module: is.module.clone(), to: None });
+                made.remove.push(Removal { slot: from.clone(), module: is.module.clone(), volts: None, to: None });
             }
             (None, None) => {}
         }
@@ -62,6 +63,7 @@ pub fn arranged(plan: &Plan, stands: &[Stands]) -> Plan {
             action: Action::Keep,
             from: None,
             module: one.module.clone(),
+            volts: None,
             lot: None,
         })
     });

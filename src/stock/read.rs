@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::table::{Row, rows};
 use super::{Lot, Money, RowError, Stock, StockError};
-use crate::module::{Generation, Kind, Label, ModuleSpec};
+use crate::module::{Generation, Kind, Label, ModuleSpec, is_volts};
 use crate::text::shown;
 use crate::units::{Mts, Size};
 
@@ -77,11 +77,12 @@ pub fn from_csv(file: &str, bytes: &[u8]) -> Result<Stock, StockError> {
     finish(file, faults, stock)
 }
 
-/// Reads a list of fitted modules: a slot a row, the module as in a stock list. Lots carry the slot's label as their name.
+/// Reads a list of fitted modules: a slot a row, the module as in a stock list. Lots carry the slot's label as their
+/// name; with each comes its line.
 ///
 /// # Errors
 /// All faults of the list, in row order.
-pub fn fitted_from_csv(file: &str, bytes: &[u8]) -> Result<Vec<Lot>, StockError> {
+pub fn fitted_from_csv(file: &str, bytes: &[u8]) -> Result<Vec<(u64, Lot)>, StockError> {
     let (rows, mut faults) = rows(bytes, &FITTED_COLUMNS);
     let (mut lots, mut seen) = (Vec::new(), Seen::default());
     for row in rows {
@@ -97,7 +98,7 @@ pub fn fitted_from_csv(file: &str, bytes: &[u8]) -> Result<Vec<Lot>, StockError>
             row.cells.insert("serials", serial);
         }
         match read_row(&row, "slot", &mut seen, &mut Vec::new()) {
-            Ok(lot) => lots.push(lot),
+            Ok(lot) => lots.push((line, lot)),
             Err(found) => faults.extend(found.into_iter().map(|fault| (line, fault))),
         }
     }
@@ -274,8 +275,7 @@ fn price(text: &str) -> Result<Money, RowError> {
 /// `1.35`, `1,35` or `1.35 V` as `1.35`, between half a volt and five.
 fn volts(text: &str) -> Option<String> {
     let plain = text.trim_end_matches(['V', 'v']).trim().replacen(',', ".", 1);
-    let digits = plain.len() <= 6 && plain.bytes().all(|b| b.is_ascii_digit() || b == b'.');
-    plain.parse::<f64>().ok().filter(|volts| digits && (0.5..=5.0).contains(volts)).map(|_| plain)
+    is_volts(&plain).then_some(plain)
 }
 
 fn take_currency(
@@ -403,7 +403,8 @@ mod tests {
     #[test]
     fn a_slot_is_a_lot_of_one() {
         let read = fitted_from_csv("f.csv", b"slot,label,serial\nF1-1,32GB 2Rx4 PC4-2666V-RB2-12,S1\n").unwrap();
-        assert_eq!((read[0].name.as_str(), read[0].count, read[0].serials.len()), ("F1-1", 1, 1));
+        let (line, lot) = &read[0];
+        assert_eq!((*line, lot.name.as_str(), lot.count, lot.serials.len()), (2, "F1-1", 1, 1));
         let error = |text: &[u8]| fitted_from_csv("f.csv", text).unwrap_err().to_string();
         assert!(error(b"slot,label\nF1-1,nonsense\n").starts_with("f.csv:2: label: `nonsense` has no"));
         assert!(error(b"slot,label,count\n").contains("column `count` is not known"));

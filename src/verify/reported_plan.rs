@@ -33,7 +33,14 @@ pub fn plan_from_snapshot(snapshot: &Snapshot, shut_off: ShutOffModules) -> Plan
             SlotState::Empty | SlotState::Unknown => false,
         };
         let gib = wanted.then(|| size_of(report, slots)).flatten()?;
-        Some(PlanSlot { slot: label.clone(), action: Action::Keep, from: None, module: module(report, gib), lot: None })
+        Some(PlanSlot {
+            slot: label.clone(),
+            action: Action::Keep,
+            from: None,
+            module: module(report, gib),
+            volts: None,
+            lot: None,
+        })
     });
     let working = slots.iter().filter(|slot| slot.state == SlotState::Fitted);
     let host = &snapshot.host;

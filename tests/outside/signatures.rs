@@ -6,7 +6,7 @@ use std::process::{Child, Command, Output, Stdio};
 
 use signature::{Signer as _, Verifier as _};
 use slotwise::commands::audit::{Against, Report, Verdict, audit};
-use slotwise::record::sign::{Hash, NAMESPACE, SignerKey, Signers, Sshsig};
+use slotwise::record::sign::{Hash, KnownKeys, NAMESPACE, SignerKey, Signers, Sshsig};
 use ssh_key::private::Ed25519Keypair;
 use ssh_key::public::{Ed25519PublicKey, KeyData};
 use ssh_key::{Algorithm, PrivateKey, Signature};
@@ -38,7 +38,8 @@ fn ed25519_signs_as_published() {
     assert_eq!(cases, 64);
 }
 
-/// Project Wycheproof's cases for Ed25519 (Apache-2.0): what must be taken, and what must not.
+/// Project Wycheproof's cases for Ed25519 (Apache-2.0): what must be taken, and what must not; by the library, and by the check
+/// for keys that sign many records.
 #[test]
 fn ed25519_refuses_what_it_must() {
     let Some(path) = collected("data/record/ed25519/wycheproof_ed25519_test.json", "Ed25519 verification vectors")
@@ -49,12 +50,19 @@ fn ed25519_refuses_what_it_must() {
     let text = |value: &serde_json::Value| bytes(value.as_str().unwrap());
     let mut count = 0;
     for group in cases["testGroups"].as_array().unwrap() {
-        let key: [u8; 32] = text(&group["publicKey"]["pk"]).try_into().unwrap();
-        let key = KeyData::Ed25519(Ed25519PublicKey(key));
+        let bytes: [u8; 32] = text(&group["publicKey"]["pk"]).try_into().unwrap();
+        let key = KeyData::Ed25519(Ed25519PublicKey(bytes));
+        let mut known = KnownKeys::default();
         for case in group["tests"].as_array().unwrap() {
             let fits = Signature::new(Algorithm::Ed25519, text(&case["sig"]))
                 .is_ok_and(|signature| key.verify(&text(&case["msg"]), &signature).is_ok());
             assert_eq!(fits, case["result"] == "valid", "{case}");
+            if let Ok(signature) = text(&case["sig"]).try_into() {
+                // Told by itself from the fifth time on.
+                let message = text(&case["msg"]);
+                let told = (0..6).filter_map(|_| known.has_signed(&bytes, &message, &signature)).next_back();
+                assert_eq!(told, Some(fits), "{case}");
+            }
             count += 1;
         }
     }

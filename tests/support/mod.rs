@@ -141,6 +141,7 @@ pub fn plan(board: Board, gib: u64, per_channel: u8) -> Plan {
             action: Action::Insert,
             from: None,
             module: module(&board, gib, at.index),
+            volts: None,
             lot: None,
         })
         .collect();

@@ -4,6 +4,7 @@ use super::report::{AmendmentTold, PassedTold};
 use super::signatures::{Seal, Seals};
 use super::{Against, Report, State};
 use crate::record::chain::fingerprint;
+use crate::record::sign::KnownKeys;
 use crate::record::{Answer, Event, Job, RecordError, Role, Scan, Stop, Torn, Wrong, time};
 use crate::runner::all_steps;
 use crate::source::counted;
@@ -11,6 +12,11 @@ use crate::text::{shown, shown_within};
 
 /// Audits the bytes of a record; `file` is its name for messages and for the lines to repeat the check with.
 pub fn audit(file: &std::path::Path, bytes: &[u8], against: &Against) -> Report {
+    audit_one_of_many(file, bytes, against, &mut KnownKeys::default())
+}
+
+/// As [`audit`], for one of many records that are signed by the same keys.
+pub fn audit_one_of_many(file: &std::path::Path, bytes: &[u8], against: &Against, known: &mut KnownKeys) -> Report {
     let mut report = Report::new(crate::commands::files::named(file));
     report.bytes = bytes.len() as u64;
     let mut seals = Seals::new(bytes);
@@ -61,7 +67,7 @@ pub fn audit(file: &std::path::Path, bytes: &[u8], against: &Against) -> Report 
         report.job = Some(job.opened().job.clone());
         report.technician = Some(job.opened().technician.clone());
         amendments(&mut report, job);
-        super::signatures::check(&mut report, job, &seals, against, file);
+        super::signatures::check(&mut report, job, &seals, against, known, file);
         if !damaged {
             steps(&mut report, job);
             clocks(&mut report, job);

@@ -11,7 +11,7 @@ use std::time::Duration;
 
 use chrono::{DateTime, Datelike as _, FixedOffset, Local, NaiveDate, NaiveDateTime, TimeZone as _};
 
-pub use check::audit;
+pub use check::{audit, audit_one_of_many};
 pub use report::{Grave, Report, SignatureTold, State, Trouble, Verdict};
 pub use show::{brief, recipe};
 pub use walk::{RecordFile, audit_files, read_record, records_in};

@@ -6,7 +6,7 @@ use std::path::Path;
 use sha2::{Digest, Sha256, Sha512};
 
 use super::{Against, Report, SignatureTold, recipe};
-use crate::record::sign::{BadSignature, Hash, NAMESPACE, NotAllowed, SignerKey, Sshsig};
+use crate::record::sign::{BadSignature, Hash, KnownKeys, NAMESPACE, NotAllowed, SignerKey, Sshsig};
 use crate::record::{Declaration, Job, Role, time};
 use crate::text::shown;
 
@@ -87,7 +87,7 @@ impl Rolling<'_> {
 }
 
 /// Checks every sign-off of the job, those that no longer stand included.
-pub fn check(report: &mut Report, job: &Job, seals: &Seals<'_>, against: &Against, file: &Path) {
+pub fn check(report: &mut Report, job: &Job, seals: &Seals<'_>, against: &Against, known: &mut KnownKeys, file: &Path) {
     let read = seals.read();
     let mut technicians: Vec<SignerKey> = Vec::new();
     for declaration in job.declarations() {
@@ -97,7 +97,7 @@ pub fn check(report: &mut Report, job: &Job, seals: &Seals<'_>, against: &Agains
             (Some(key), None, _) => unfinished(report, job, declaration, key),
             (Some(_), Some(signed), Some(Ok((signature, hash)))) => {
                 told.check = recipe(file, Some(against), &declaration.name, declaration.line, declaration.at);
-                let fits = signature.check_hash(NAMESPACE, hash);
+                let fits = signature.check_hash(NAMESPACE, hash, known);
                 told.fits = Some(fits.is_ok());
                 if let Err(error) = fits {
                     report.wrong(Some(signed), format!("the signature of {}: {error}", shown(&declaration.name)));

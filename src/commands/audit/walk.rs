@@ -1,12 +1,14 @@
 //! Many records: found in folders, audited side by side.
 
-use std::fs::{self, File};
+use std::fs;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use super::{Against, Report, audit, unread};
+use super::{Against, Report, audit_one_of_many, unread};
+use crate::record::read::open_record;
+use crate::record::sign::KnownKeys;
 use crate::record::{LARGEST_FILE, RecordError};
 
 /// A record's file, and how it is named to people.
@@ -58,11 +60,12 @@ pub fn audit_files(files: &[RecordFile], against: &Against, progress: &(dyn Fn(u
             scope.spawn(|| {
                 let mut mine = Vec::new();
                 let mut bytes = Vec::new();
+                let mut known = KnownKeys::default();
                 while let Some((n, file)) = {
                     let n = next.fetch_add(1, Ordering::Relaxed);
                     files.get(n).map(|file| (n, file))
                 } {
-                    mine.push((n, one(file, against, &mut bytes)));
+                    mine.push((n, one(file, against, &mut bytes, &mut known)));
                     progress(done.fetch_add(1, Ordering::Relaxed) + 1);
                 }
                 // Nothing panics while it is held.
@@ -75,9 +78,9 @@ pub fn audit_files(files: &[RecordFile], against: &Against, progress: &(dyn Fn(u
     reports.into_iter().map(|(_, report)| report).collect()
 }
 
-fn one(file: &RecordFile, against: &Against, bytes: &mut Vec<u8>) -> Report {
+fn one(file: &RecordFile, against: &Against, bytes: &mut Vec<u8>, known: &mut KnownKeys) -> Report {
     match read_record(&file.path, bytes) {
-        Ok(_) => audit(&file.name, bytes, against),
+        Ok(_) => audit_one_of_many(&file.name, bytes, against, known),
         Err(error) => unread(&file.name, error),
     }
 }
@@ -90,11 +93,7 @@ fn one(file: &RecordFile, against: &Against, bytes: &mut Vec<u8>) -> Report {
 pub fn read_record(file: &Path, bytes: &mut Vec<u8>) -> Result<u64, RecordError> {
     bytes.clear();
     let io = |source| RecordError::Io { file: file.to_owned(), doing: "reading", source };
-    let found = fs::metadata(file).map_err(io)?;
-    if !found.is_file() {
-        return Err(RecordError::NotAFile { file: file.to_owned() });
-    }
-    let input = File::open(file).map_err(io)?;
+    let (input, found) = open_record(file)?;
     input.take(LARGEST_FILE + 1).read_to_end(bytes).map_err(io)?;
     if bytes.len() as u64 > LARGEST_FILE {
         return Err(RecordError::TooLarge { file: file.to_owned() });

@@ -60,7 +60,7 @@ impl Answer<'_> {
         match handling {
             Handling::Remove { slot } => {
                 let module = self.modules.get(slot).and_then(Option::as_ref);
-                let to = module.and_then(|module| back_to(self.problem, module));
+                let to = module.and_then(|module| back_to(self.problem, slot, module));
                 let to = to.map_or_else(|| "it goes to the tray".to_owned(), |lot| format!("back to {}", shown(&lot)));
                 format!("take the {} out of {}: {to}", fitted(slot), self.label(slot))
             }
@@ -96,7 +96,16 @@ impl Answer<'_> {
 
     /// What goes where: one line for each sort of module and where it comes from.
     pub(super) fn places(&self, found: &Found) -> Vec<String> {
-        let mut same: Vec<(String, Vec<String>)> = Vec::new();
+        let label = |slot: &usize| self.label(*slot);
+        let line = |(what, slots): (String, Vec<usize>)| {
+            format!("{what}: {}", slots.iter().map(label).collect::<Vec<_>>().join(" "))
+        };
+        self.sorts(found, true).into_iter().map(line).collect()
+    }
+
+    /// Each sort of module, with its slots in board order; those of several lots apart where `by_lot` says so.
+    pub(super) fn sorts(&self, found: &Found, by_lot: bool) -> Vec<(String, Vec<usize>)> {
+        let mut same: Vec<(String, Vec<usize>)> = Vec::new();
         for at in self.problem.board.slots() {
             let (Some(from), Some(seat)) = (&found.from[at.index], &found.seats[at.index]) else { continue };
             let ranks = seat.spec.ranks.map_or_else(String::new, |ranks| format!(" {ranks}R"));
@@ -104,15 +113,18 @@ impl Answer<'_> {
             let from = match from {
                 From::Fitted(was) if *was == at.index => "stays".to_owned(),
                 From::Fitted(was) => format!("moved from {}", self.label(*was)),
-                From::Lots(_) => format!("from {}", self.source(found, at.index)),
+                From::Lots(_) if by_lot => format!("from {}", self.source(found, at.index)),
+                From::Lots(_) => "from stock".to_owned(),
             };
-            let what = format!("{}{ranks}{kind}, {from}", seat.spec.gib);
+            // Only where it tells two modules apart.
+            let volts = seat.volts_beyond_generation().map_or_else(String::new, |v| format!(" {} V", shown(&v)));
+            let what = format!("{}{ranks}{kind}{volts}, {from}", seat.spec.gib);
             match same.iter_mut().find(|(known, _)| *known == what) {
-                Some((_, slots)) => slots.push(at.slot.label.to_string()),
-                None => same.push((what, vec![at.slot.label.to_string()])),
+                Some((_, slots)) => slots.push(at.index),
+                None => same.push((what, vec![at.index])),
             }
         }
-        same.into_iter().map(|(what, slots)| format!("{what}: {}", slots.join(" "))).collect()
+        same
     }
 
     /// Where measured machines left the estimate of a plan's bandwidth.

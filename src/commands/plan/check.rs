@@ -4,12 +4,13 @@ use std::path::PathBuf;
 
 use serde_json::json;
 
-use super::super::{CommandError, Exit, files};
+use super::super::{CommandError, Exit, files, wrap};
+use super::show::unjudged;
 use crate::env::Env;
 use crate::plan::interleave::{bandwidth, estimate};
 use crate::plan::rules::check;
 use crate::plan::speed::speed;
-use crate::plan::{Seat, Seats, cpus_of};
+use crate::plan::{Seats, Statements, cpus_of, statements};
 use crate::snapshot::ascii_json;
 use crate::source::counted;
 use crate::text::shown_within;
@@ -17,7 +18,8 @@ use crate::units::{Mts, Size};
 
 /// Judges a plan, hand-made or not, by the board's rules, and names every broken one with its slots and source
 ///
-/// Exit code 0: no rule is broken; 1: at least one is, or the plan gives a rate its modules do not run at.
+/// It also says which statements of an edited plan (proof, reasons, target, rate, purchase) hold no more. Exit code 0: no
+/// rule is broken and all holds; 1: at least one is, or the plan says what its modules do not bear out.
 #[derive(Debug, Clone, clap::Args)]
 pub struct CheckArgs {
     /// The plan file
@@ -38,7 +40,7 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
     let mut seats: Seats = vec![None; plan.board.slots().count()];
     for slot in &plan.slot {
         if let Some(at) = plan.board.slot(slot.slot.as_str()) {
-            seats[at.index] = Some(Seat::of(&slot.module.spec));
+            seats[at.index] = Some(slot.seat());
         }
     }
     let held: Size = seats.iter().flatten().map(|seat| seat.spec.gib).sum();
@@ -48,6 +50,7 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
     let listed: Vec<Option<&crate::order::Unit>> =
         if plan.order.unit.is_empty() { vec![None] } else { plan.order.unit.iter().map(Some).collect() };
     let mut before = None;
+    let mut said = Statements::default();
     for unit in listed {
         let cpus = cpus_of(&plan.board, unit).map_err(|e| CommandError::new(Exit::BadData, e.to_string()))?;
         let tag = unit.map_or("", |unit| unit.chassis.as_str());
@@ -58,6 +61,9 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
         let speed = speed(&plan.board, &cpus, &seats);
         let bandwidth = bandwidth(&plan.board, &cpus, &seats, speed.mts.unwrap_or(Mts(0)));
         let estimate = estimate(&plan.board, &seats, &bandwidth);
+        if before.is_none() {
+            said = statements(&plan, &cpus);
+        }
         let stated = plan.mts.zip(speed.mts).filter(|(stated, runs)| stated != runs);
         if !verdict.breaches.is_empty() || stated.is_some() {
             exit = Exit::Findings;
@@ -101,18 +107,36 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
                 estimate.as_ref().map_or_else(String::new, |e| format!("; measured machines let expect {}", e.band()));
             lines.push(format!("about {} % of this board's best bandwidth (estimate{band})", bandwidth.percent()));
             lines.extend(estimate.iter().flat_map(|e| &e.why).map(|why| format!("estimate: {why}")));
-            lines.extend(verdict.unknown.iter().map(|u| format!("not judged: {u}")));
-            if let (Some(volts), true) = (plan.board.generation.volts(), plan.board.limits.volts.is_some()) {
-                lines.push(format!("note: a plan carries no voltages: taken from the generation, {volts} V"));
+            lines.extend(unjudged(&verdict.unknown));
+            let assumed = plan.slot.iter().filter(|slot| slot.volts.is_none()).count();
+            if let (Some(volts), true) =
+                (plan.board.generation.volts(), plan.board.limits.volts.is_some() && assumed > 0)
+            {
+                let of = counted(assumed, "module");
+                lines.push(format!("note: {of} without `volts` in the plan: taken from the generation, {volts} V"));
             }
         }
         before = Some(cpus);
     }
-    if args.json {
-        writeln!(env.stdout, "{}", ascii_json(&format!("{:#}", json!({ "units": units }))))?;
+    if !said.stale.is_empty() {
+        exit = Exit::Findings;
+        lines.push(match said.stale.len() {
+            1 => "1 statement of the plan holds no more:".to_owned(),
+            n => format!("{n} statements of the plan hold no more:"),
+        });
+        lines.extend(
+            said.stale.iter().map(|stale| format!("  {}: {}", stale.statement, shown_within(&stale.what, 400))),
+        );
     }
+    lines.extend(said.unjudged.iter().map(|what| format!("not judged: {}", shown_within(what, 400))));
+    if args.json {
+        let all = json!({ "units": units, "stale": said.stale, "statements_unknown": said.unjudged });
+        writeln!(env.stdout, "{}", ascii_json(&format!("{all:#}")))?;
+        lines.clear();
+    }
+    let columns = wrap::columns(env, env.terminal.stdout_is_terminal);
     for line in lines {
-        writeln!(env.stdout, "{line}")?;
+        writeln!(env.stdout, "{}", wrap::wrapped(&line, columns, 8))?;
     }
     env.stdout.flush()?;
     Ok(exit)

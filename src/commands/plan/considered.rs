@@ -1,8 +1,8 @@
 //! The search as the plan file carries it.
 
 use super::answer::Answer;
-use super::show::proof;
-use crate::plan::search::{Found, From};
+use super::show::{others, proof};
+use crate::plan::search::{Found, From, Target};
 use crate::plan::{Considered, Measured, Pick, Taken};
 use crate::source::counted;
 use crate::stock::Money;
@@ -40,7 +40,14 @@ pub fn considered(answer: &Answer<'_>) -> Option<Considered> {
         }
     };
     Some(Considered {
-        proof: proof(answer),
+        proof: [Some(proof(answer).as_str()), others(answer)].into_iter().flatten().collect::<Vec<_>>().join("; "),
+        // Put in once the plan is whole.
+        made_for: None,
+        exactly: matches!(answer.problem.target, Target::Exactly(_)),
+        budget: answer
+            .problem
+            .budget
+            .map(|money| format!("{money} {}", shown(answer.currency())).trim_end().to_owned()),
         handling: answer.handlings(best).iter().map(|handling| answer.handling(best, *handling)).collect(),
         alternative: answer.outcome.plans.iter().enumerate().skip(1).map(|(n, p)| measured(p, why(n))).collect(),
         front: answer.front.iter().flat_map(|front| &front.plans).map(|plan| measured(plan, None)).collect(),

@@ -1,5 +1,7 @@
 //! The order and what is fitted.
 
+use std::collections::BTreeMap;
+
 use super::super::{CommandError, Exit, files};
 use super::PlanArgs;
 use crate::board::Board;
@@ -9,7 +11,8 @@ use crate::order::{Fitted as OrderFitted, ORDER_FORMAT, Order, Unit};
 use crate::plan::search::FittedSeat;
 use crate::plan::{Seat, Seats};
 use crate::snapshot::{SlotReport, SlotState, read_json};
-use crate::stock::fitted_from_csv;
+use crate::source::way_out;
+use crate::stock::{Stock, fitted_from_csv};
 use crate::text::shown;
 use crate::units::{Mts, Size};
 
@@ -58,16 +61,53 @@ pub fn order(env: &Env, args: &PlanArgs, board: &Board) -> Result<Order, Command
 }
 
 /// What is fitted: from the file named, else from the order.
-pub fn fitted(env: &Env, args: &PlanArgs, board: &Board, order: &Order) -> Result<Fitted, CommandError> {
+pub fn fitted(env: &Env, args: &PlanArgs, board: &Board, order: &Order, stock: &Stock) -> Result<Fitted, CommandError> {
+    let mut out = read_fitted(env, args, board, order)?;
+    one_place(board, &out, stock)?;
+    if order.unit.len() > 1 && out.modules.iter().flatten().any(|module| module.identity.serial.is_some()) {
+        out.modules.iter_mut().flatten().for_each(|module| module.identity.serial = None);
+        let units = order.unit.len();
+        out.notes.push(format!(
+            "a serial names one module: those of what is fitted are left out of a plan for {units} units"
+        ));
+    }
+    Ok(out)
+}
+
+/// A module that is fitted lies in no lot as well.
+fn one_place(board: &Board, fitted: &Fitted, stock: &Stock) -> Result<(), CommandError> {
+    let lots: BTreeMap<&str, &str> =
+        stock.lots.iter().flat_map(|lot| lot.serials.iter().map(|s| (s.as_str(), lot.name.as_str()))).collect();
+    for at in board.slots() {
+        let Some(module) = fitted.modules.get(at.index).and_then(Option::as_ref) else { continue };
+        let Some(serial) = &module.identity.serial else { continue };
+        if let Some(lot) = lots.get(serial.as_str()) {
+            let what = format!(
+                "serial {} is fitted in {} and stands in lot {} of the stock list: a module is in one place",
+                shown(serial),
+                at.slot.label,
+                shown(lot)
+            );
+            return Err(CommandError::new(Exit::BadData, what)
+                .way_out("take it out of the stock list, or out of what is fitted"));
+        }
+    }
+    Ok(())
+}
+
+fn read_fitted(env: &Env, args: &PlanArgs, board: &Board, order: &Order) -> Result<Fitted, CommandError> {
     let slots = board.slots().count();
     let mut out = Fitted { modules: vec![None; slots], seats: vec![None; slots], notes: Vec::new() };
     let stays = |slot: &str| order.fitted.iter().any(|f| f.stays && f.slot.as_str() == slot);
-    let mut put = |label: &str, module: Module, seat: Seat| -> Result<(), CommandError> {
+    let mut put = |place: &str, label: &str, module: Module, seat: Seat| -> Result<(), CommandError> {
         let at = board.slot(label).ok_or_else(|| {
-            CommandError::new(Exit::BadData, format!("fitted in {}: the board has no such slot", shown(label)))
+            let what = format!("{place}: board {} has no slot `{}`", shown(&board.name), shown(label));
+            let help = way_out(label, board.slots().map(|at| at.slot.label.as_str()));
+            let help = help.unwrap_or_else(|| "write the label as the board file has it".to_owned());
+            CommandError::new(Exit::BadData, what).way_out(help)
         })?;
         if out.modules[at.index].is_some() {
-            let what = format!("fitted in {}: named twice, and a slot holds one module", shown(label));
+            let what = format!("{place}: `{}` is named twice, and a slot holds one module", shown(label));
             return Err(CommandError::new(Exit::BadData, what).way_out("keep the line of the module that is there"));
         }
         out.modules[at.index] = Some(module);
@@ -75,10 +115,14 @@ pub fn fitted(env: &Env, args: &PlanArgs, board: &Board, order: &Order) -> Resul
         Ok(())
     };
     let Some(path) = &args.fitted else {
-        for OrderFitted { slot, module, .. } in &order.fitted {
-            put(slot.as_str(), module.clone(), Seat::of(&module.spec))?;
+        let in_order =
+            format!("{}: fitted", args.order.as_deref().map_or_else(|| "the order".to_owned(), files::named));
+        for OrderFitted { slot, module, volts, .. } in &order.fitted {
+            put(&in_order, slot.as_str(), module.clone(), Seat::with(&module.spec, volts.as_deref()))?;
         }
-        out.notes.extend(assumed(board, &out.seats));
+        if order.fitted.iter().any(|fitted| fitted.volts.is_none()) {
+            out.notes.extend(assumed(board, &out.seats));
+        }
         return Ok(out);
     };
     let bytes = files::bytes(&files::located(env, path)).map_err(|error| CommandError::reading(path, &error))?;
@@ -99,14 +143,14 @@ pub fn fitted(env: &Env, args: &PlanArgs, board: &Board, order: &Order) -> Resul
             };
             let module = module_of(report);
             let seat = Seat::of(&module.spec);
-            put(&label, module, seat)?;
+            put(&files::named(path), &label, module, seat)?;
         }
         out.notes.extend(assumed(board, &out.seats));
     } else {
         let lots = fitted_from_csv(&path.to_string_lossy(), &bytes)
             .map_err(|error| CommandError::new(Exit::BadData, error.to_string()))?;
         let mut open = Vec::new();
-        for lot in lots {
+        for (line, lot) in lots {
             let slot = &lot.name;
             let mut spec = lot.spec.clone();
             spec.generation = spec.generation.or(Some(board.generation));
@@ -117,7 +161,7 @@ pub fn fitted(env: &Env, args: &PlanArgs, board: &Board, order: &Order) -> Resul
                 Seat::of(&spec).volts
             });
             let seat = Seat { spec: spec.clone(), volts };
-            put(slot, Module { spec, identity }, seat)?;
+            put(&format!("{}:{line}: slot", files::named(path)), slot, Module { spec, identity }, seat)?;
         }
         if let (false, Some(volts), true) = (open.is_empty(), board.generation.volts(), board.limits.volts.is_some()) {
             let slots = shown(&open.join(", ")).to_string();
@@ -127,10 +171,11 @@ pub fn fitted(env: &Env, args: &PlanArgs, board: &Board, order: &Order) -> Resul
     Ok(out)
 }
 
-/// Neither an order nor a snapshot carries voltages.
+/// A snapshot carries no voltages, and an order need not.
 fn assumed(board: &Board, seats: &[Option<FittedSeat>]) -> Option<String> {
     board.limits.volts.as_ref()?;
-    let volts = seats.iter().flatten().find_map(|fitted| fitted.seat.volts.clone())?;
+    seats.iter().flatten().next()?;
+    let volts = board.generation.volts()?;
     Some(format!("no voltage is given for what is fitted: taken from the generation, {volts} V"))
 }
 

@@ -110,7 +110,7 @@ fn slots(answer: &Answer<'_>, found: &Found) -> Vec<Value> {
             };
             Some(json!({
                 "slot": at.slot.label, "part": part, "gib": seat.spec.gib, "kind": seat.spec.kind,
-                "ranks": seat.spec.ranks, "serial": serial, "from": was, "lots": lots,
+                "ranks": seat.spec.ranks, "volts": seat.volts, "serial": serial, "from": was, "lots": lots,
             }))
         })
         .collect()

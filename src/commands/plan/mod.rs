@@ -1,10 +1,12 @@
 //! `slotwise plan` and `slotwise plan check`.
 
 mod answer;
+mod asked;
 mod check;
 mod considered;
 mod input;
 mod json;
+mod short;
 mod show;
 
 use std::path::{Path, PathBuf};
@@ -16,11 +18,10 @@ use crate::env::{Clock, Env};
 use crate::plan::explain::explain;
 use crate::plan::front::front;
 use crate::plan::search::{Prefer, Problem, Target, search};
-use crate::plan::shortage::shortage;
+use crate::plan::shortage::{bounded, shortage};
 use crate::plan::{cpus_of, draft};
 use crate::snapshot::ascii_json;
-use crate::stock::{Money, from_csv};
-use crate::units::Size;
+use crate::stock::from_csv;
 
 /// Finds which module goes in which slot, and proves that nothing is better
 ///
@@ -52,14 +53,14 @@ pub struct PlanArgs {
     /// What is fitted already: a snapshot (JSON) or a list (CSV: slot and the columns of a stock list)
     #[arg(long, value_name = "FILE")]
     pub fitted: Option<PathBuf>,
-    /// The most all units together may cost
+    /// The most all units together may cost, in the currency of the stock list
     #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
     pub budget: Option<String>,
     /// What goes first
     #[arg(long, value_enum, default_value = "bandwidth")]
     pub prefer: Preference,
-    /// How many next best plans to show
-    #[arg(long, value_name = "K", default_value_t = 3)]
+    /// How many next best plans to show, 50 at most
+    #[arg(long, value_name = "K", default_value_t = 3, value_parser = clap::value_parser!(u16).range(..=50))]
     pub alternatives: u16,
     /// Stop searching after so many seconds and say what is not proven
     #[arg(long, value_name = "S", default_value_t = 20)]
@@ -110,24 +111,27 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
         .map_err(|error| CommandError::new(Exit::BadData, error.to_string()))?;
     let order = input::order(env, args, &board)?;
     let target = match (&args.capacity, order.gib) {
-        (Some(text), _) => Size::parse(text).filter(|s| s.mib() > 0).ok_or_else(|| {
-            usage(format!("--capacity {} is no size in whole MiB; write 512GiB or 1.5TiB", crate::text::shown(text)))
-        })?,
+        (Some(text), _) => asked::capacity(text).map_err(usage)?,
         (None, Some(gib)) => gib,
         (None, None) => return Err(usage("--capacity SIZE is needed, or an order that names one".to_owned())),
     };
     let budget = match &args.budget {
-        Some(text) => Some(Money::parse(text).ok_or_else(|| {
-            usage(format!("--budget {} is no amount; write 1200 or 1200.50", crate::text::shown(text)))
-        })?),
+        Some(text) => Some(asked::budget(text, stock.currency.as_deref()).map_err(usage)?),
         None => None,
     };
+    if args.name.as_ref().is_some_and(|name| name.trim().is_empty()) {
+        return Err(usage("--name: a plan has a name; leave --name out to have it made up".to_owned()));
+    }
     if budget.is_some() && stock.lots.iter().all(|lot| lot.price.0 == 0) {
         return Err(CommandError::new(Exit::BadData, "a budget cannot be kept: the stock list names no price")
             .way_out("give the lots a price, or leave --budget out"));
     }
-    let input::Fitted { modules, seats, notes } = input::fitted(env, args, &board, &order)?;
-    let cpus = cpus_of(&board, order.unit.first()).map_err(|e| CommandError::new(Exit::BadData, e.to_string()))?;
+    let input::Fitted { modules, seats, notes } = input::fitted(env, args, &board, &order, &stock)?;
+    let cpus = cpus_of(&board, order.unit.first()).map_err(|error| {
+        let order = args.order.as_deref().map_or_else(|| "the order".to_owned(), files::named);
+        CommandError::new(Exit::BadData, format!("{order}: unit.processor: {error}"))
+            .way_out("write it as the board file does, or leave `processor` out where any may be there")
+    })?;
     if order.unit.iter().any(|unit| cpus_of(&board, Some(unit)).ok().as_ref() != Some(&cpus)) {
         return Err(CommandError::new(Exit::BadData, "the order's units do not hold the same processors")
             .way_out("make one order for each sort of unit: units of one plan are filled alike"));
@@ -145,12 +149,12 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
             Preference::Cost => Prefer::Cost,
             Preference::Room => Prefer::Room,
         },
-        alternatives: usize::from(args.alternatives).min(50),
+        alternatives: usize::from(args.alternatives),
     };
     let currency = stock.currency.as_deref().unwrap_or("");
     let bad = |error: crate::plan::search::SearchError| CommandError::new(Exit::BadData, error.to_string());
     let mut stop = timer(env, args.seconds);
-    let outcome = search(&problem, &mut stop).map_err(bad)?;
+    let outcome = search(&Problem { target: bounded(&problem), ..problem.clone() }, &mut stop).map_err(bad)?;
     let mut answer = answer::Answer {
         problem: &problem,
         stock: &stock,
@@ -169,10 +173,18 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
     } else {
         answer.front = Some(front(&problem, 18, &mut stop).map_err(bad)?);
     }
+    if order.stand_ins && args.output.is_some() && !answer.outcome.plans.is_empty() {
+        let note = "no order was given: the plan carries stand-ins for the tags, and install asks for the real one";
+        answer.notes.push(note.to_owned());
+    }
     if let (Some(path), Some(found), Some(told)) = (&args.output, answer.outcome.plans.first(), answer.told.first()) {
         let name = args.name.clone().unwrap_or_else(|| format!("{}, {}", board.name, found.score.capacity));
-        let plan = draft(&name, &problem, found, &modules, &order, told);
-        let plan = crate::plan::Plan { considered: considered::considered(&answer), ..plan };
+        // What was searched for, wherever it was said.
+        let order = crate::order::Order { gib: Some(target), ..order.clone() };
+        let mut plan = draft(&name, &problem, found, &modules, &order, told);
+        let made_for = Some(crate::plan::MadeFor::of(&plan));
+        plan.considered =
+            considered::considered(&answer).map(|considered| crate::plan::Considered { made_for, ..considered });
         write(env, path, &plan)?;
     }
     if args.json {
@@ -186,10 +198,6 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
         let columns = wrap::columns(env, env.terminal.stdout_is_terminal);
         for line in show::text(&answer, show::Page { look, colour, columns }) {
             writeln!(env.stdout, "{line}")?;
-        }
-        if order.stand_ins && args.output.is_some() && !answer.outcome.plans.is_empty() {
-            let note = "no order was given: the plan carries stand-ins for the tags, and install asks for the real one";
-            writeln!(env.stdout, "{}", wrap::wrapped(note, columns, 2))?;
         }
         if let (Some(path), Some(_)) = (&args.output, answer.outcome.plans.first()) {
             writeln!(env.stdout, "written to {}", files::named(path))?;

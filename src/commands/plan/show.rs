@@ -3,6 +3,7 @@
 use super::super::wrap::wrapped;
 use super::answer::Answer;
 use super::considered::{packs, picks};
+use super::short;
 use crate::draw::{Align, Look, Mark, State, legend, slot_map, table};
 use crate::plan::explain::made_of;
 use crate::plan::front::Front;
@@ -49,9 +50,6 @@ pub fn text(answer: &Answer<'_>, page: Page) -> Vec<String> {
     lines.push(String::new());
     lines.extend(told.reasons.iter().map(|reason| prose(&format!("- {}", shown_within(reason, 600)))));
     lines.push(String::new());
-    lines.extend(alternatives(answer, page));
-    lines.extend(below_the_table(answer).iter().map(|line| prose(line)));
-    lines.push(String::new());
     lines.extend(purchase(answer, best, page));
     let picks = picks(answer, best);
     if !picks.is_empty() {
@@ -80,13 +78,25 @@ pub fn text(answer: &Answer<'_>, page: Page) -> Vec<String> {
     if let Some(front) = answer.front.as_ref().filter(|f| f.plans.len() > 1) {
         lines.push(String::new());
         let more = if front.complete { "" } else { " (there are more)" };
-        lines.push(prose(&format!("trade-off{more}: none of these is beaten in memory, cost and bandwidth at once")));
+        let differ = front.plans.iter().any(|plan| answer.estimate(plan).is_some());
+        let star = if differ { "; * an estimate that measured machines differ from" } else { "" };
+        let what = if answer.priced() { "memory, cost and bandwidth" } else { "memory and bandwidth" };
+        let text = format!("trade-off{more}: none of these is beaten in {what} at once{star}");
+        lines.push(prose(&text));
         lines.extend(trade_off(answer, front, page));
     }
+    let told: Vec<String> = unjudged(&told.unknown).into_iter().chain(notes(answer)).collect();
+    if !told.is_empty() {
+        lines.push(String::new());
+        lines.extend(told.iter().map(|line| prose(line)));
+    }
+    // What matters most comes last, where a small terminal shows it without scrolling.
     lines.push(String::new());
-    lines.push(prose(&proof(answer)));
-    lines.extend(unjudged(&told.unknown).iter().map(|line| prose(line)));
-    lines.extend(notes(answer).map(|note| prose(&note)));
+    lines.extend(others(answer).map(prose));
+    lines.extend(alternatives(answer, page));
+    lines.extend(below_the_table(answer).iter().map(|line| prose(line)));
+    lines.push(String::new());
+    lines.extend(short::lines(answer, best, columns));
     lines
 }
 
@@ -96,7 +106,7 @@ fn notes<'a>(answer: &'a Answer<'_>) -> impl Iterator<Item = String> + 'a {
 }
 
 /// What could not be judged; the same of several slots in one line.
-fn unjudged(unknown: &[String]) -> Vec<String> {
+pub(super) fn unjudged(unknown: &[String]) -> Vec<String> {
     let mut same: Vec<(&str, Vec<&str>)> = Vec::new();
     for text in unknown {
         let (at, what) = text.split_once(": ").unwrap_or(("", text));
@@ -108,27 +118,30 @@ fn unjudged(unknown: &[String]) -> Vec<String> {
     same.into_iter()
         .map(|(what, places)| {
             let places = places.join(", ");
-            let text = if places.is_empty() { what.to_owned() } else { format!("{what} ({places})") };
+            let text = if places.is_empty() { what.to_owned() } else { format!("{places}: {what}") };
             format!("not judged: {}", shown_within(&text, 300))
         })
         .collect()
 }
 
+/// What the search proves of plan 1.
 pub(super) fn proof(answer: &Answer<'_>) -> String {
     let outcome = &answer.outcome;
     match (outcome.exhausted, outcome.bound) {
-        (true, _) if outcome.alternatives_exhausted => {
-            "proven: every arrangement was searched or ruled out, and nothing is better than plan 1. The others are the best \
-             found beside it"
-                .to_owned()
-        }
         (true, _) => {
-            "proven: every arrangement was searched or ruled out, and nothing is better than plan 1. The search for the next \
-             best was cut short"
-                .to_owned()
+            "proven: every arrangement was searched or ruled out, and nothing is better than plan 1".to_owned()
         }
         (false, Some(bound)) => format!("NOT proven: the search was cut short; {}", bound_in_words(answer, bound)),
         (false, None) => "NOT proven: the search was cut short".to_owned(),
+    }
+}
+
+/// What the search says of the other plans, where there are any.
+pub(super) fn others(answer: &Answer<'_>) -> Option<&'static str> {
+    match (answer.outcome.plans.len(), answer.outcome.alternatives_exhausted) {
+        (..=1, _) => None,
+        (_, true) => Some("the next best are the best found; that none lies between is not proven"),
+        (_, false) => Some("the next best are the best found before the search for them was cut short"),
     }
 }
 
@@ -166,18 +179,21 @@ fn nothing_fits(answer: &Answer<'_>) -> Vec<String> {
     let Some(shortage) = &answer.shortage else { return lines };
     lines.extend(shortage.reasons.iter().map(|reason| format!("- {}", shown_within(reason, 600))));
     let each = if answer.problem.units > 1 { " in each unit" } else { "" };
-    let hedge = if shortage.certain { "" } else { "; a nearer one may exist, the search for it was cut short" };
-    if let Some(below) = shortage.below {
-        lines.push(format!("nearest below that can be met: {below}{each}{hedge}"));
-    }
+    let with = if answer.problem.budget.is_some() { " with that budget" } else { "" };
+    let hedge = if shortage.certain { "" } else { "; a nearer one may exist: it was not looked for to the end" };
+    lines.push(match (shortage.below, shortage.certain) {
+        (Some(below), _) => format!("nearest below that can be met{with}: {below}{each}{hedge}"),
+        (None, true) => format!("nothing below can be met{with}"),
+        (None, false) => format!("nothing below that can be met{with} was found; it was not looked for to the end"),
+    });
     if let Some(above) = shortage.above {
-        lines.push(format!("nearest above that can be met: {above}{each}{hedge}"));
+        lines.push(format!("nearest above that can be met{with}: {above}{each}{hedge}"));
     }
     lines
 }
 
 /// Whole per cent; a star where measured machines left the estimate.
-fn percent(best_mb_s: u64, mb_s: u64, star: bool) -> String {
+pub(super) fn percent(best_mb_s: u64, mb_s: u64, star: bool) -> String {
     let star = if star { "*" } else { "" };
     format!("{} %{star}", (mb_s * 100).checked_div(best_mb_s).unwrap_or(0))
 }
@@ -201,7 +217,7 @@ fn alternatives(answer: &Answer<'_>, page: Page) -> Vec<String> {
         ("bandwidth", Align::Right),
         (&cost, Align::Right),
         ("handlings", Align::Right),
-        ("free slots", Align::Right),
+        ("free", Align::Right),
     ];
     let slots = answer.problem.board.slots().count();
     let rows: Vec<Vec<String>> = answer
@@ -225,24 +241,36 @@ fn alternatives(answer: &Answer<'_>, page: Page) -> Vec<String> {
             ]
         })
         .collect();
-    fitting(&heads, &rows, page)
+    priced(answer, heads.to_vec(), rows, page)
 }
 
-/// A table; a line a row with the names of its columns where a terminal is too narrow for it. A pipe has no width.
+/// A table; where a terminal is too narrow for it, as many tables below one another as it takes, each with the first column.
+/// A pipe has no width.
 fn fitting(heads: &[(&str, Align)], rows: &[Vec<String>], page: Page) -> Vec<String> {
     let wide = |n: usize| {
         let cells = rows.iter().filter_map(|row| row.get(n)).map(|cell| cell.chars().count());
         cells.chain([heads[n].0.len()]).max().unwrap_or(0) + 2
     };
     let width: usize = (0..heads.len()).map(wide).sum();
-    if page.columns.is_none_or(|columns| width <= columns + 2) {
+    let Some(columns) = page.columns.filter(|columns| width > columns + 2) else {
         return table(heads, rows, Look { width, ..page.look }).shown(page.colour);
-    }
-    let line = |row: &Vec<String>| {
-        let cells = heads.iter().zip(row).map(|((head, _), cell)| format!("{head} {}", shown(cell)));
-        wrapped(&cells.collect::<Vec<_>>().join(", "), page.columns, 2)
     };
-    rows.iter().map(line).collect()
+    let mut lines = Vec::new();
+    let mut next = 1;
+    while next < heads.len() {
+        let mut shown = vec![0];
+        let mut used = wide(0);
+        while next < heads.len() && (shown.len() == 1 || used + wide(next) <= columns + 2) {
+            used += wide(next);
+            shown.push(next);
+            next += 1;
+        }
+        let heads: Vec<(&str, Align)> = shown.iter().map(|n| heads[*n]).collect();
+        let cells = |row: &Vec<String>| shown.iter().filter_map(|n| row.get(*n).cloned()).collect();
+        let rows: Vec<Vec<String>> = rows.iter().map(cells).collect();
+        lines.extend(table(&heads, &rows, Look { width: columns, ..page.look }).shown(page.colour));
+    }
+    lines
 }
 
 /// Which figures of the table are estimates that measured machines left, and why each plan is not the first.
@@ -294,7 +322,7 @@ fn purchase(answer: &Answer<'_>, best: &Found, page: Page) -> Vec<String> {
     if rows.is_empty() {
         return vec!["nothing is taken from stock".to_owned()];
     }
-    let mut lines = fitting(&heads, &rows, page);
+    let mut lines = priced(answer, heads.to_vec(), rows, page);
     let units = counted(answer.problem.units as usize, "unit");
     if answer.priced() {
         lines.push(format!("for {units}: {} {}", best.score.cost, shown(answer.currency())).trim_end().to_owned());
@@ -324,5 +352,15 @@ fn trade_off(answer: &Answer<'_>, front: &Front, page: Page) -> Vec<String> {
             vec![s.capacity.to_string(), answer.amount(s.cost), bandwidth, s.mts.0.to_string(), modules]
         })
         .collect();
+    priced(answer, heads.to_vec(), rows, page)
+}
+
+/// The table, its column of costs left out where no lot has a price.
+fn priced(answer: &Answer<'_>, mut heads: Vec<(&str, Align)>, mut rows: Vec<Vec<String>>, page: Page) -> Vec<String> {
+    let cost = cost_head(answer);
+    if let Some(at) = heads.iter().position(|(head, _)| *head == cost || *head == "cost").filter(|_| !answer.priced()) {
+        heads.remove(at);
+        rows.iter_mut().for_each(|row| drop(row.remove(at)));
+    }
     fitting(&heads, &rows, page)
 }

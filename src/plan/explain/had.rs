@@ -1,11 +1,11 @@
 //! What can still be had beside a plan: modules of a sort that are left in the stock or taken out of the machine.
 
-use crate::module::ModuleSpec;
 use crate::plan::search::{Found, From, Problem};
+use crate::plan::seat::Seat;
 use crate::stock::Money;
 
-/// Modules of `spec` left for all units together, and what `wanted` of them cost, as far as they go.
-pub fn left(problem: &Problem<'_>, found: &Found, spec: &ModuleSpec, wanted: u32) -> (u32, Money) {
+/// Modules of this sort left for all units together, and what `wanted` of them cost, as far as they go.
+pub fn left(problem: &Problem<'_>, found: &Found, sort: &Seat, wanted: u32) -> (u32, Money) {
     let needed = |lot: usize| -> u32 {
         let of = |from: &Option<From>| match from {
             Some(From::Lots(lots)) if lots.len() == 1 && lots[0] == lot => problem.units,
@@ -15,12 +15,14 @@ pub fn left(problem: &Problem<'_>, found: &Found, spec: &ModuleSpec, wanted: u32
         found.from.iter().map(of).sum()
     };
     let taken_out = problem.fitted.iter().enumerate().filter(|(slot, fitted)| {
-        fitted.as_ref().is_some_and(|f| f.seat.spec == *spec) && !found.from.contains(&Some(From::Fitted(*slot)))
+        fitted.as_ref().is_some_and(|f| f.seat == *sort) && !found.from.contains(&Some(From::Fitted(*slot)))
     });
     let mut free = problem.units.saturating_mul(taken_out.count() as u32);
     // Packs that can still be opened: price of one, size, modules in all of them.
     let mut packs: Vec<(Money, u32, u32)> = Vec::new();
-    for (index, lot) in problem.lots.iter().enumerate().filter(|(_, lot)| lot.spec == *spec) {
+    for (index, lot) in
+        problem.lots.iter().enumerate().filter(|(_, lot)| lot.spec == sort.spec && lot.volts == sort.volts)
+    {
         let bought = found.bought.iter().find(|(l, _)| *l == index).map_or(0, |(_, n)| *n);
         free = free.saturating_add(bought.saturating_sub(needed(index)));
         let pack = lot.pack.max(1);

@@ -51,11 +51,25 @@ pub fn explain(problem: &Problem<'_>, found: &Found, currency: &str) -> Told {
     }
     reasons.extend(speed.remark());
     reasons.push(spread(&bandwidth, estimate.as_ref()));
+    reasons.extend(dead(problem));
     reasons.extend(estimate.iter().flat_map(|e| &e.why).map(|why| format!("estimate: {why}")));
     reasons.extend(neighbour::one_more(problem, found, &bandwidth, currency));
     reasons.extend(neighbour::one_less(problem, found, &bandwidth));
     let unknown = rules::check(board, problem.cpus, &found.seats).unknown;
     Told { speed, bandwidth, estimate, channels, reasons, unknown }
+}
+
+/// Sockets whose slots stay empty because they hold no processor.
+fn dead(problem: &Problem<'_>) -> Option<String> {
+    let sockets = problem.board.socket.iter().zip(problem.cpus).filter(|(_, cpu)| cpu.is_none());
+    let labels: Vec<String> = sockets.map(|(socket, _)| shown(&socket.label).to_string()).collect();
+    let text = match labels.len() {
+        0 => return None,
+        1 => "holds no processor: its slots and channels are",
+        _ => "hold no processor: their slots and channels are",
+    };
+    let word = if labels.len() == 1 { "socket" } else { "sockets" };
+    Some(format!("{word} {} {text} dead and stay empty", listed(&labels)))
 }
 
 /// `a`, `a and b`, `a, b and c`.

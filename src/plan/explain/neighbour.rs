@@ -2,7 +2,6 @@
 
 use super::alone::alone;
 use super::had::left;
-use crate::module::ModuleSpec;
 use crate::plan::interleave::{Bandwidth, bandwidth};
 use crate::plan::rules;
 use crate::plan::search::{Found, Prefer, Problem, Target};
@@ -78,12 +77,12 @@ pub fn one_more(problem: &Problem<'_>, found: &Found, now: &Bandwidth, currency:
         seats
     };
     let sorts = sorts(problem, found);
-    let had = |seat: &&Seat| left(problem, found, &seat.spec, wanted).0 >= wanted;
+    let had = |seat: &&Seat| left(problem, found, seat, wanted).0 >= wanted;
     let allowed = |seat: &&Seat| rules::check(problem.board, problem.cpus, &filled(seat)).breaches.is_empty();
     // The sort there is most of tells most; another that can be had and may go in tells more than one that may not.
     let first = sorts.first()?;
     let seat = Some(first).filter(had).or_else(|| sorts.iter().filter(had).find(allowed)).unwrap_or(first);
-    let (there, cost) = left(problem, found, &seat.spec, wanted);
+    let (there, cost) = left(problem, found, seat, wanted);
     let seats = filled(seat);
     let each = if slots.len() > 1 { " per socket" } else { "" };
     let mut start = format!("one more module of {}{each} (in {})", seat.spec.gib, labels(problem, &slots));
@@ -105,9 +104,9 @@ pub fn one_more(problem: &Problem<'_>, found: &Found, now: &Bandwidth, currency:
     let price = format!("{cost} {}", shown(currency)).trim_end().to_owned();
     let total = Money(found.score.cost.0.saturating_add(cost.0));
     if let Some(budget) = problem.budget.filter(|budget| total > *budget) {
-        return Some(format!("{start} costs {price} more, and the budget of {budget} leaves {}", {
-            Money(budget.0.saturating_sub(found.score.cost.0))
-        }));
+        let named = |money: Money| format!("{money} {}", shown(currency)).trim_end().to_owned();
+        let (rest, budget) = (named(Money(budget.0.saturating_sub(found.score.cost.0))), named(budget));
+        return Some(format!("{start} costs {price} more, and the budget of {budget} leaves {rest}"));
     }
     if cost.0 > 0 {
         start.push_str(&format!(" costs {price} more and"));
@@ -126,11 +125,11 @@ pub fn one_more(problem: &Problem<'_>, found: &Found, now: &Bandwidth, currency:
 
 /// The sorts of modules there are: those of the plan by their number, then those of the stock.
 fn sorts(problem: &Problem<'_>, found: &Found) -> Vec<Seat> {
-    let count = |spec: &ModuleSpec| found.seats.iter().flatten().filter(|seat| seat.spec == *spec).count();
+    let count = |sort: &Seat| found.seats.iter().flatten().filter(|seat| *seat == sort).count();
     let stock = problem.lots.iter().map(|lot| Seat { spec: lot.spec.clone(), volts: lot.volts.clone() });
     let mut sorts: Vec<Seat> = Vec::new();
     for seat in found.seats.iter().flatten().cloned().chain(stock) {
-        if !sorts.iter().any(|known| known.spec == seat.spec) {
+        if !sorts.contains(&seat) {
             sorts.push(seat);
         }
         // A stock of thousands of sorts is not walked for one sentence.
@@ -138,7 +137,7 @@ fn sorts(problem: &Problem<'_>, found: &Found) -> Vec<Seat> {
             break;
         }
     }
-    sorts.sort_by_key(|seat| std::cmp::Reverse(count(&seat.spec)));
+    sorts.sort_by_key(|seat| std::cmp::Reverse(count(seat)));
     sorts
 }
 
@@ -162,5 +161,8 @@ pub fn one_less(problem: &Problem<'_>, found: &Found, now: &Bandwidth) -> Option
     if let Some(breach) = rules::check(problem.board, problem.cpus, &seats).breaches.first() {
         return Some(format!("{start} breaks the rule `{}`: {}", breach.rule, breach.what));
     }
-    Some(format!("{start} {}", Change::of(problem, found, now, &seats).words))
+    let words = Change::of(problem, found, now, &seats).words;
+    // Words that begin with what is left alone say "leaves" themselves.
+    let how = words.strip_prefix("leaves ").map_or_else(|| format!("and {words}"), |alone| format!("with {alone}"));
+    Some(format!("{start} leaves {left} {how}"))
 }

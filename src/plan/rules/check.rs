@@ -2,7 +2,7 @@
 
 use super::{Breach, Rule, Verdict};
 use crate::board::{Board, Mixing, SlotLabel, SlotRef};
-use crate::plan::seat::{Cpus, Seat};
+use crate::plan::seat::{Cpus, Seat, same_volts};
 use crate::plan::speed::{Rate, table};
 use crate::units::Size;
 
@@ -55,7 +55,7 @@ fn modules(judge: &mut Judge<'_>, filled: &[Filled<'_>]) {
             None => judge.unknown(format!("{slot}: the module's generation is not known")),
         }
         match (&board.limits.volts, &seat.volts) {
-            (Some(board), Some(module)) if !same_number(board, module) => {
+            (Some(board), Some(module)) if !same_volts(board, module) => {
                 let what = format!(
                     "{slot}: {} V, the board supplies {} V",
                     crate::text::shown(module),
@@ -285,13 +285,4 @@ fn sockets(judge: &mut Judge<'_>, cpus: &Cpus, filled: &[Filled<'_>]) {
             }
         }
     }
-}
-
-/// `1.2` and `1.20` are one voltage.
-fn same_number(a: &str, b: &str) -> bool {
-    let plain = |s: &str| {
-        let s = s.trim().trim_end_matches(['V', 'v']).trim().to_owned();
-        if s.contains('.') { s.trim_end_matches('0').trim_end_matches('.').to_owned() } else { s }
-    };
-    plain(a) == plain(b)
 }

@@ -3,12 +3,16 @@
 mod most;
 mod rules;
 
+pub use most::bounded;
+use most::out_of_reach;
+
 use super::search::{Outcome, Prefer, Problem, SearchError, Target, search};
-use crate::stock::Lot;
+use crate::module::ModuleSpec;
+use crate::stock::{Lot, Money};
 use crate::text::shown;
 use crate::units::Size;
 
-/// Targets tried downwards for the nearest below an exact one.
+/// Targets tried downwards for the nearest below an exact one, where it cannot be searched for at once.
 const STEPS: u64 = 64;
 
 /// What stands between a problem and a plan.
@@ -20,7 +24,7 @@ pub struct Shortage {
     pub below: Option<Size>,
     /// The least memory above it.
     pub above: Option<Size>,
-    /// Whether nothing can lie nearer; else the time was up before that was known.
+    /// Whether nothing can lie nearer; else it was not looked for to the end.
     pub certain: bool,
 }
 
@@ -34,19 +38,20 @@ pub fn shortage(
     stop: &mut dyn FnMut() -> bool,
 ) -> Result<Shortage, SearchError> {
     let base = Problem { alternatives: 0, ..problem.clone() };
-    let Nearest { below, above, certain } = nearest(&base, stop)?;
+    let in_currency = |money: Money| format!("{money} {}", shown(currency)).trim_end().to_owned();
+    let Nearest { below, above, certain } = nearest(&Problem { target: bounded(&base), ..base.clone() }, stop)?;
     let mut out = Shortage { reasons: Vec::new(), below, above, certain };
-    if let Some(budget) = problem.budget {
+    if let Some(budget) = problem.budget.filter(|_| !out_of_reach(&base)) {
         let free = Problem { budget: None, prefer: Prefer::Cost, ..base.clone() };
         let outcome = search(&free, stop)?;
         if let Some(plan) = outcome.plans.first() {
             let least = if outcome.exhausted { "the least" } else { "the least found" };
             let text = format!(
-                "the budget of {budget} is in the way: {least} that meets the target costs {} {}",
-                plan.score.cost,
-                shown(currency)
+                "the budget of {} is in the way: {least} that meets the target costs {}",
+                in_currency(budget),
+                in_currency(plan.score.cost)
             );
-            out.reasons.push(text.trim_end().to_owned());
+            out.reasons.push(text);
             // With that money there is a plan: nothing else is to blame.
             return Ok(out);
         }
@@ -54,11 +59,17 @@ pub fn shortage(
     // Counts and rules are looked at without the budget.
     let free = Problem { budget: None, prefer: Prefer::Cost, ..base };
     out.reasons.extend(most::step(&free));
-    out.reasons.extend(short_of(&free, stop)?);
+    // Neither more of a lot nor one rule less makes memory that there is no module for.
+    let out_of_reach = out_of_reach(&free);
+    if !out_of_reach {
+        out.reasons.extend(short_of(&free, stop)?);
+    }
     out.reasons.extend(most::of_the_stock(&free));
     out.reasons.extend(most::of_the_board(&free));
     out.reasons.extend(most::that_do_not_fit(&free));
-    out.reasons.extend(rules::in_the_way(&free, stop)?);
+    if !out_of_reach {
+        out.reasons.extend(rules::in_the_way(&free, stop)?);
+    }
     if out.reasons.is_empty() {
         out.reasons.push(
             if stop() {
@@ -116,20 +127,74 @@ fn nearest(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<Near
         let found = search(&at(Prefer::LeastMemory, Target::AtLeast(size)), stop)?;
         certain &= found.exhausted;
         above = first(&found);
-        let step = most::step_of(problem).max(1);
-        let highest = (size.mib() - 1) / step * step;
-        for n in 0..STEPS.min(highest / step) {
-            if stop() {
-                break;
-            }
-            let tried = Size::from_mib(highest - n * step);
-            if !search(&at(Prefer::Cost, Target::Exactly(tried)), stop)?.plans.is_empty() {
-                below = Some(tried);
-                break;
-            }
-        }
+        let (found, known) = below_exactly(problem, stop)?;
+        below = found;
+        certain &= known;
     }
     Ok(Nearest { below, above, certain })
+}
+
+/// The most memory below an exact target, and whether nothing can lie nearer.
+///
+/// Memory is what is to be kept below the target, so it is searched for as if it were money: a module costs its MiB, what
+/// is fitted is stock, and the budget ends one MiB below the target. With a budget of money, or with modules that must stay,
+/// targets are tried downwards instead, and no further than [`STEPS`] of them.
+fn below_exactly(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<(Option<Size>, bool), SearchError> {
+    let size = problem.target.size();
+    let mut found = None;
+    if problem.budget.is_none() && problem.fitted.iter().flatten().all(|fitted| !fitted.stays) {
+        let price = |spec: &ModuleSpec| Money(spec.gib.mib());
+        let stock = problem.lots.iter().map(|lot| {
+            let whole = lot.count / lot.pack.max(1) * lot.pack.max(1);
+            Lot { count: whole, pack: 1, price: price(&lot.spec), serials: Vec::new(), ..lot.clone() }
+        });
+        let fitted = problem.fitted.iter().flatten().map(|fitted| Lot {
+            name: String::new(),
+            part: None,
+            spec: fitted.seat.spec.clone(),
+            volts: fitted.seat.volts.clone(),
+            count: problem.units,
+            pack: 1,
+            price: price(&fitted.seat.spec),
+            serials: Vec::new(),
+        });
+        let lots: Vec<Lot> = stock.chain(fitted).collect();
+        let none = vec![None; problem.fitted.len()];
+        let below = Problem {
+            lots: &lots,
+            fitted: &none,
+            target: Target::AtLeast(Size::from_mib(1)),
+            budget: Some(Money((size.mib() - 1).saturating_mul(u64::from(problem.units)))),
+            prefer: Prefer::MostMemory,
+            alternatives: 0,
+            ..problem.clone()
+        };
+        let outcome = search(&below, stop)?;
+        found = first(&outcome);
+        if outcome.exhausted {
+            return Ok((found, true));
+        }
+    }
+    let step = most::step_of(problem).max(1);
+    let highest = (size.mib() - 1) / step * step;
+    let steps = highest / step;
+    let mut known = true;
+    for n in 0..STEPS.min(steps) {
+        if stop() {
+            return Ok((found, false));
+        }
+        let tried = Size::from_mib(highest - n * step);
+        if found.is_some_and(|found| found >= tried) {
+            return Ok((found, known));
+        }
+        let exactly = Problem { prefer: Prefer::Cost, target: Target::Exactly(tried), ..problem.clone() };
+        let outcome = search(&exactly, stop)?;
+        if !outcome.plans.is_empty() {
+            return Ok((Some(tried), known));
+        }
+        known &= outcome.exhausted;
+    }
+    Ok((found, known && steps <= STEPS))
 }
 
 /// What one way to the target would need beyond the counts there are.

@@ -31,6 +31,27 @@ fn usable<'a>(problem: &'a Problem<'_>) -> impl Iterator<Item = &'a Lot> {
     problem.lots.iter().filter(|lot| lot.count > 0 && unfit(problem, lot).is_none())
 }
 
+/// More than every slot of the board can hold with the largest module there is in the stock, or fitted: whatever the rules
+/// say and however many of each lot there were, no plan reaches this.
+fn beyond_reach(problem: &Problem<'_>) -> Size {
+    let fitted = problem.fitted.iter().flatten().map(|fitted| fitted.seat.spec.gib);
+    let largest = problem.lots.iter().map(|lot| lot.spec.gib).chain(fitted).max().unwrap_or_default();
+    Size::from_mib(largest.mib().saturating_mul(problem.board.slots().count() as u64) + 1)
+}
+
+/// Whether the target is more than there could be a plan for.
+pub fn out_of_reach(problem: &Problem<'_>) -> bool {
+    problem.target.size() >= beyond_reach(problem)
+}
+
+/// The target, or one as far out of reach that is smaller: the tables of a search grow with its target.
+pub fn bounded(problem: &Problem<'_>) -> Target {
+    match problem.target {
+        Target::AtLeast(size) => Target::AtLeast(size.min(beyond_reach(problem))),
+        Target::Exactly(size) => Target::Exactly(size.min(beyond_reach(problem))),
+    }
+}
+
 /// Memory comes in steps of so many MiB: what the sizes have in common, in every socket where sockets must match.
 pub fn step_of(problem: &Problem<'_>) -> u64 {
     let fitted = problem.fitted.iter().flatten().map(|f| f.seat.spec.gib.mib());

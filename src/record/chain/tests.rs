@@ -225,3 +225,48 @@ fn what_has_more_than_one_form_or_number_is_left_to_the_long_way() {
         assert_eq!(plain::read(other.as_bytes()), None, "{other}");
     }
 }
+
+/// The raw bytes of a snapshot are not written again to be compared: nothing may hide there.
+#[test]
+fn a_snapshot_read_without_a_detour_is_the_one_read_with_all_checks() {
+    let mut snapshot: Snapshot = serde_json::from_str(include_str!("../../../tests/record/snapshot.json")).unwrap();
+    snapshot.sources.truncate(1);
+    for (name, raw) in [("meminfo", "ab"), ("blocks", "ab"), ("numa", "c=")] {
+        snapshot.sources.push(crate::snapshot::Source::of(name, "x", b""));
+        raw.clone_into(&mut snapshot.sources.last_mut().unwrap().raw);
+    }
+    let event = |snapshot: &Snapshot| Event::SnapshotTaken { step: None, snapshot: Box::new(snapshot.clone()) };
+    let bytes = encode(&line(2, event(&snapshot), &second().hash)).unwrap();
+    let mut passed = 0;
+    let mut judge = |bytes: &[u8]| {
+        if let Some(read) = written(bytes, &second()) {
+            passed += 1;
+            assert_eq!(Ok(read), with_all_checks(bytes, &second()), "{}", String::from_utf8_lossy(bytes));
+        }
+    };
+    judge(&bytes);
+    for at in 0..bytes.len() {
+        let (head, tail) = (&bytes[..at], &bytes[at + 1..]);
+        for byte in *b"\"\\,:a=0}] " {
+            judge(&[head, &[byte], tail].concat());
+            judge(&[head, &[byte], &bytes[at..]].concat());
+        }
+        judge(&[head, tail].concat());
+        // A text put aside taken from its place, and put somewhere else.
+        for (from, to) in [("\"raw\":\"ab\"", "\"raw\":\"\""), ("\"raw\":\"c=\"", "\"raw\":\"ab\"")] {
+            for raw in ["ab", "c=", "abab", "\"ab\"", "abc="] {
+                let text = String::from_utf8([head, raw.as_bytes(), &bytes[at..]].concat()).unwrap();
+                judge(text.replacen(from, to, 1).as_bytes());
+                judge(text.replace(from, to).as_bytes());
+            }
+        }
+    }
+    assert!(passed > 100, "{passed}");
+    // One without text, or with one that has more than one form: they are written and compared, all of them.
+    for raw in ["", "a\"b", "a\\b"] {
+        raw.clone_into(&mut snapshot.sources[1].raw);
+        let bytes = encode(&line(2, event(&snapshot), &second().hash)).unwrap();
+        assert_eq!(written(&bytes, &second()), with_all_checks(&bytes, &second()).ok(), "{raw}");
+        assert!(written(&bytes, &second()).is_some());
+    }
+}

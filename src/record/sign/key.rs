@@ -4,9 +4,9 @@ use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use signature::Verifier as _;
 use ssh_key::public::KeyData;
-use ssh_key::{PublicKey, Signature};
+use ssh_key::{Algorithm, PublicKey, Signature};
 
-use super::{Certificate, Wire, certificate};
+use super::{Certificate, KnownKeys, Wire, certificate};
 use crate::record::chain::key_fingerprint;
 
 /// Why something is no key.
@@ -99,8 +99,13 @@ impl SignerKey {
     }
 
     /// Whether `signature` (SSH wire format) over `bytes` is of this key.
-    pub(super) fn has_signed(&self, bytes: &[u8], signature: &[u8]) -> bool {
-        fits(&self.plain, bytes, signature)
+    pub(super) fn has_signed(&self, bytes: &[u8], signature: &[u8], known: &mut KnownKeys) -> bool {
+        let Ok(signature) = Signature::try_from(signature) else { return false };
+        let told = self.plain.ed25519().and_then(|key| {
+            let signature = (signature.algorithm() == Algorithm::Ed25519).then(|| signature.as_bytes())?;
+            known.has_signed(&key.0, bytes, signature.try_into().ok()?)
+        });
+        told.unwrap_or_else(|| self.plain.verify(bytes, &signature).is_ok())
     }
 }
 

@@ -5,6 +5,7 @@
 
 mod certificate;
 mod key;
+mod known;
 mod pattern;
 mod revoked;
 mod signers;
@@ -13,6 +14,7 @@ mod wire;
 
 pub use certificate::Certificate;
 pub use key::{BadKey, SignerKey};
+pub use known::KnownKeys;
 pub use revoked::{BadRevocations, Revoked};
 pub use signers::{Allowed, NotAllowed, SignerFault, Signers};
 pub use sshsig::{BadSignature, Hash, Sshsig};

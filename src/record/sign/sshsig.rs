@@ -4,7 +4,7 @@ use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use sha2::{Digest, Sha256, Sha512};
 
-use super::{BadKey, NAMESPACE, Short, SignerKey, Wire, put_string};
+use super::{BadKey, KnownKeys, NAMESPACE, Short, SignerKey, Wire, put_string};
 use crate::text::shown;
 
 const MAGIC: &[u8] = b"SSHSIG";
@@ -170,18 +170,19 @@ impl Sshsig {
     /// # Errors
     /// What does not hold.
     pub fn check_for(&self, namespace: &str, message: &[u8]) -> Result<(), BadSignature> {
-        self.check_hash(namespace, &self.hash.of(message))
+        self.check_hash(namespace, &self.hash.of(message), &mut KnownKeys::default())
     }
 
-    /// As [`Sshsig::check_for`], for a message of which the hash is known, by this signature's [`enum@Hash`].
+    /// As [`Sshsig::check_for`], for a message of which the hash is known, by this signature's [`enum@Hash`]. `known` serves where many are
+    /// checked.
     ///
     /// # Errors
     /// What does not hold.
-    pub fn check_hash(&self, namespace: &str, message_hash: &[u8]) -> Result<(), BadSignature> {
+    pub fn check_hash(&self, namespace: &str, message_hash: &[u8], known: &mut KnownKeys) -> Result<(), BadSignature> {
         if self.namespace != namespace {
             return Err(BadSignature::OtherNamespace(self.namespace.clone()));
         }
         let signed = Self::to_be_signed(namespace, self.hash, message_hash);
-        if self.key.has_signed(&signed, &self.signature) { Ok(()) } else { Err(BadSignature::DoesNotFit) }
+        if self.key.has_signed(&signed, &self.signature, known) { Ok(()) } else { Err(BadSignature::DoesNotFit) }
     }
 }

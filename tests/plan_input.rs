@@ -1,0 +1,126 @@
+//! What a buyer may get wrong on the command line and in lists: each is told with its place and the way out.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+use std::path::Path;
+use std::process::Command;
+
+const STOCK: &str = "part,label,count,pack,price,currency,lot\n\
+    OM4R32-2R4-2666,32GB 2Rx4 PC4-2666V-RB2-12,20,1,61.50,EUR,tray 12\n\
+    OM4R16-1R4-2666,16GB 1Rx4 PC4-2666V-RC2-12,40,4,33,EUR,shelf 3\n";
+
+fn run(folder: &Path, args: &[&str]) -> (i32, String, String) {
+    let board = format!("{}/checklists/boards/heron.toml", env!("CARGO_MANIFEST_DIR"));
+    let out = Command::new(env!("CARGO_BIN_EXE_slotwise"))
+        .current_dir(folder)
+        .env_clear()
+        .args(["plan", "--board", &board, "--stock", "stock.csv"])
+        .args(args)
+        .output()
+        .unwrap();
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
+    (out.status.code().unwrap(), text(out.stdout), text(out.stderr))
+}
+
+fn folder(files: &[(&str, &str)]) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, text) in files {
+        std::fs::write(folder.path().join(name), text).unwrap();
+    }
+    folder
+}
+
+#[test]
+fn what_cannot_be_asked_for_is_refused_with_the_reason_and_the_way_to_write_it() {
+    let folder = folder(&[("stock.csv", STOCK)]);
+    for (args, parts) in [
+        (&["--capacity", "5XB"][..], ["the unit `XB` is not known; known are MiB, GiB, TiB and PiB", "write 512GiB"]),
+        (&["--capacity", "1,5TiB"], ["a fraction is written with a point", "write 512GiB"]),
+        (&["--capacity", "99999999999999"], ["more than any memory", "write 512GiB"]),
+        (&["--capacity", "256", "--budget", "2080 USD"], ["the stock list is in EUR, not in USD", "write 1200"]),
+        (&["--capacity", "256", "--budget", "-1"], ["it is below nothing", "write 1200 or 1200.50 EUR"]),
+        (&["--capacity", "256", "--name", " "], ["a plan has a name", "leave --name out"]),
+        (&["--capacity", "256", "--alternatives", "51"], ["51 is not in 0..=50", "--alternatives"]),
+        (&["--capacity", "256", "--units", "0"], ["--units 0", "1 to 10000 units"]),
+    ] {
+        let (code, out, err) = run(folder.path(), args);
+        assert_eq!((code, out.as_str()), (2, ""), "{err}");
+        assert!(parts.iter().all(|part| err.contains(part)), "{parts:?} in {err}");
+    }
+}
+
+#[test]
+fn a_budget_is_read_with_its_currency_and_told_with_it() {
+    let folder = folder(&[("stock.csv", STOCK)]);
+    let (code, out, err) = run(folder.path(), &["--capacity", "256", "--budget", "500 EUR"]);
+    assert_eq!((code, err.as_str()), (0, ""));
+    assert!(out.contains("costs 123.00 EUR more, and the budget of 500.00 EUR leaves 8.00 EUR"), "{out}");
+    assert!(out.contains("492.00 EUR for 1 unit, of a budget of 500.00 EUR"), "{out}");
+    let (code, out, _) = run(folder.path(), &["--capacity", "256", "--budget", "0.00"]);
+    assert_eq!(code, 1);
+    let told = "the budget of 0.00 EUR is in the way: the least that meets the target costs 492.00 EUR";
+    assert!(out.contains(told) && out.contains("nothing below can be met with that budget"), "{out}");
+}
+
+#[test]
+fn a_target_beyond_everything_is_a_target_and_says_what_it_is_beyond() {
+    let folder = folder(&[("stock.csv", STOCK)]);
+    let (code, out, err) = run(folder.path(), &["--capacity", "1PiB"]);
+    assert_eq!((code, err.as_str()), (1, ""));
+    assert!(out.contains("beyond this stock") && out.contains("beyond this board"), "{out}");
+    assert!(out.contains("nearest below that can be met:"), "{out}");
+}
+
+#[test]
+fn a_slot_the_board_has_not_is_told_with_file_line_and_the_nearest() {
+    let label = "32GB 2Rx4 PC4-2666V-RB2-12";
+    let fitted = format!("slot,label\nR1-1,{label}\nf1-1,{label}\n");
+    let folder = folder(&[("stock.csv", STOCK), ("fitted.csv", &fitted)]);
+    let (code, _, err) = run(folder.path(), &["--capacity", "256", "--fitted", "fitted.csv"]);
+    assert_eq!(code, 65);
+    assert!(err.contains("fitted.csv:3: slot: board Heron has no slot `f1-1`"), "{err}");
+    assert!(err.contains("did you mean `F1-1`?"), "{err}");
+}
+
+#[test]
+fn a_serial_is_in_one_place_and_in_one_unit() {
+    let label = "32GB 2Rx4 PC4-2666V-RB2-12";
+    let known = format!("label,count,serials,lot\n{label},2,A1 A2,tray\n{label},20,,shelf\n");
+    let fitted = format!("slot,label,serial\nF1-1,{label},A1\nR1-1,{label},B1\n");
+    let other = fitted.replace("A1", "B2");
+    let folder = folder(&[("stock.csv", &known), ("fitted.csv", &fitted), ("other.csv", &other)]);
+    let (code, _, err) = run(folder.path(), &["--capacity", "256", "--fitted", "fitted.csv"]);
+    assert_eq!(code, 65, "{err}");
+    assert!(err.contains("serial A1 is fitted in F1-1 and stands in lot tray of the stock list"), "{err}");
+    assert!(err.contains("way out: take it out of the stock list"), "{err}");
+    let args = ["--capacity", "256", "--fitted", "other.csv", "--units", "2", "-o", "plan.toml"];
+    let (code, out, err) = run(folder.path(), &args);
+    assert_eq!((code, err.as_str()), (0, ""), "{out}");
+    assert!(out.contains("those of what is fitted are left out of a plan for 2 units"), "{out}");
+    let plan = std::fs::read_to_string(folder.path().join("plan.toml")).unwrap();
+    assert!(!plan.contains("serial"), "{plan}");
+    // For one unit they stay, and the plan is one by its own rules.
+    let (code, _, _) = run(folder.path(), &["--capacity", "256", "--fitted", "other.csv", "-o", "plan.toml"]);
+    assert_eq!(code, 0);
+    assert!(std::fs::read_to_string(folder.path().join("plan.toml")).unwrap().contains("serial = \"B2\""));
+}
+
+#[test]
+fn what_an_order_says_that_the_board_has_not_is_told_with_its_file() {
+    let order = |rest: &str| {
+        format!(
+            "format = \"slotwise-order/1\"\nname = \"LF-1\"\n[[unit]]\nchassis = \"LF-HRN-1\"\nenclosure = \"LF-EST-1\"\n\
+             bay = \"N1\"\n{rest}"
+        )
+    };
+    let fitted = order("[[fitted]]\nslot = \"F1-4\"\ngib = 16\n");
+    let socket = order("processor = [{ socket = \"G\" }]\n");
+    let folder = folder(&[("stock.csv", STOCK), ("fitted.toml", &fitted), ("socket.toml", &socket)]);
+    let (code, _, err) = run(folder.path(), &["--capacity", "256", "--order", "fitted.toml"]);
+    assert_eq!(code, 65, "{err}");
+    assert!(err.contains("fitted.toml: fitted: board Heron has no slot `F1-4`") && err.contains("way out:"), "{err}");
+    let (code, _, err) = run(folder.path(), &["--capacity", "256", "--order", "socket.toml"]);
+    assert_eq!(code, 65, "{err}");
+    assert!(err.contains("socket.toml: unit.processor: the order puts a processor in socket `G`"), "{err}");
+    assert!(err.contains("the board has F, R") && err.contains("way out:"), "{err}");
+}
