@@ -4,9 +4,8 @@
 
 #![allow(clippy::print_stdout)]
 
-use std::sync::OnceLock;
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::time::{Duration, Instant};
+use std::time::Instant;
 
 use slotwise::isolate::action::{Action, Arrangement};
 use slotwise::isolate::advice::DEPTH;
@@ -23,6 +22,7 @@ mod reference;
 use reference::job::played;
 use reference::least::least;
 use reference::machine::board;
+use reference::on_processor;
 use reference::policies::{Policy, Trail, greedy, greedy_whole, look2};
 use reference::sampled::{Tally, sampled};
 
@@ -36,17 +36,8 @@ const RUNS: usize = 10_000;
 static SLOWEST: AtomicU64 = AtomicU64::new(0);
 
 /// Sockets, channels a socket, slots a channel.
-const BOARDS: [(&str, usize, usize, usize); 5] =
-    [("A", 1, 4, 2), ("B", 2, 8, 2), ("C", 4, 6, 2), ("D", 2, 12, 1), ("H", 2, 4, 2)];
-
-/// Time this program spent on a processor, which others on a busy machine do not add to; where the system does not tell,
-/// time since the first call.
-fn on_processor() -> Duration {
-    static FIRST: OnceLock<Instant> = OnceLock::new();
-    let told = std::fs::read_to_string("/proc/self/schedstat").ok();
-    let spent = told.and_then(|text| text.split(' ').next()?.parse().ok()).map(Duration::from_nanos);
-    spent.unwrap_or_else(|| FIRST.get_or_init(Instant::now).elapsed())
-}
+const BOARDS: [(&str, usize, usize, usize); 6] =
+    [("A", 1, 4, 2), ("B", 2, 8, 2), ("C", 4, 6, 2), ("D", 2, 12, 1), ("H", 2, 4, 2), ("L", 8, 12, 2)];
 
 fn engine(model: &Model, belief: &Belief, _: &mut Trail) -> Action {
     let start = on_processor();
@@ -194,7 +185,7 @@ fn main() {
     let clears: f64 = word(2, "0.9").parse().unwrap_or(0.9);
     let (wanted, runs) = (word(3, "A"), word(4, "").parse().unwrap_or(RUNS));
     for (name, sockets, channels, slots) in BOARDS {
-        if !wanted.contains(name) || name == "H" || (mode == Mode::Channel && slots == 1) {
+        if !wanted.contains(name) || ["H", "L"].contains(&name) || (mode == Mode::Channel && slots == 1) {
             continue;
         }
         for (prior, shares) in PRIORS {

@@ -365,24 +365,96 @@ fn corrected_errors_move_the_probabilities_and_convict_nobody() {
     };
     let plain = module_chance(&begin());
     // The module stands in slot 5 now; a stream of corrected errors there speaks for it, one stray error does not.
-    let finding =
-        |corrected, pattern| slotwise::isolate::Finding { slot: labels[5].clone(), corrected, pattern_passed: pattern };
+    let finding = |corrected, pattern| slotwise::isolate::Finding {
+        slot: labels[5].clone(),
+        corrected,
+        pattern_passed: pattern,
+        stood: None,
+    };
     let mut stray = begin();
-    stray.observe_errors(&[finding(Some(1), None)]).unwrap();
+    stray.observe_findings(&[finding(Some(1), None)]).unwrap();
     assert!((module_chance(&stray) - plain).abs() < 1e-9);
     let mut stream = begin();
-    stream.observe_errors(&[finding(Some(5_000), None)]).unwrap();
+    stream.observe_findings(&[finding(Some(5_000), None)]).unwrap();
     let once = module_chance(&stream);
     assert!(once > plain + 0.05, "{plain} {once}");
     // The same sign again is no news.
-    stream.observe_errors(&[finding(Some(9_000), None)]).unwrap();
+    stream.observe_findings(&[finding(Some(9_000), None)]).unwrap();
     assert!((module_chance(&stream) - once).abs() < 1e-9);
     assert!(answer(&stream).verdict.is_none());
     let mut passed = begin();
-    passed.observe_errors(&[finding(None, Some(true))]).unwrap();
+    passed.observe_findings(&[finding(None, Some(true))]).unwrap();
     assert!(module_chance(&passed) < plain, "{plain}");
     let unknown = slotwise::isolate::Finding { slot: "Z9".into(), ..finding(Some(5_000), None) };
-    assert!(passed.observe_errors(&[unknown]).is_err());
+    assert!(passed.observe_findings(&[unknown]).is_err());
+}
+
+#[test]
+fn a_module_that_stood_with_a_latch_open_speaks_for_its_seating_and_convicts_nobody() {
+    use slotwise::isolate::{Finding, Stood};
+    let shape = board(1, 4, 2);
+    let labels: Vec<SlotLabel> = shape.slots().map(|s| s.slot.label.clone()).collect();
+    let fitted: Vec<_> = labels.iter().cloned().zip((0..8).map(|n| module(&format!("OSP{n}")))).collect();
+    let rates = shipped("flat").unwrap().unwrap();
+    let failing = Seen::Slots(vec![labels[1].clone()]);
+    let begin = || State::new(&shape, &fitted, failing.clone(), &rates).unwrap();
+    let odds = |state: &State| {
+        let all = answer(state).explanations;
+        let chance = |what: &str| all.iter().find(|e| e.what == what).unwrap().probability.parse::<f64>().unwrap();
+        chance("seating") / chance("module")
+    };
+    let plain = odds(&begin());
+    // By hand, the odds of a bad seating against a bad module: .6 / .02 = 30 times as high where it stood open, .4 / .98
+    // where it stood level. Probabilities are told to three digits.
+    for (stood, times) in [(Stood::Open, 30.0), (Stood::Level, 0.4 / 0.98)] {
+        let mut state = begin();
+        state.observe_findings(&[Finding::stood(labels[1].clone(), stood)]).unwrap();
+        let once = odds(&state);
+        assert!((once / plain / times - 1.0).abs() < 0.06, "{stood:?}: {plain} {once}");
+        // It stands as it stood: looking again is no news.
+        state.observe_findings(&[Finding::stood(labels[1].clone(), stood)]).unwrap();
+        assert!((odds(&state) - once).abs() < 1e-9);
+    }
+    // Rates that say nothing of it do not weigh it: an old record comes to what it came to.
+    let mut old = rates.clone();
+    old.evidence.as_mut().unwrap().stood = None;
+    let mut state = State::new(&shape, &fitted, failing.clone(), &old).unwrap();
+    state.observe_findings(&[Finding::stood(labels[1].clone(), Stood::Open)]).unwrap();
+    assert!((odds(&state) - plain).abs() < 1e-9);
+    // Seated anew and well: the verdict says how it stood; so does the reason for the boot before it.
+    let reseat = vec![Step::Reseat(labels[1].clone())];
+    let open = [Finding::stood(labels[1].clone(), Stood::Open)];
+    let mut state = begin();
+    state.observe_findings(&open).unwrap();
+    state.observe(&reseat, reseat.clone(), Seen::Slots(Vec::new())).unwrap();
+    assert_eq!(state.trials()[0].found, open);
+    let words = "before it was touched, the module of P0C0S1 stood with a latch open or its edge not level";
+    let trial = answer(&state).trial.unwrap();
+    assert!(trial.why.contains(words), "{}", trial.why);
+    while let Some(trial) = answer(&state).trial {
+        state.observe(&trial.changes, trial.changes.clone(), Seen::Slots(Vec::new())).unwrap();
+    }
+    let verdict = answer(&state).verdict.unwrap();
+    assert_eq!((verdict.what.as_str(), verdict.which.as_str()), ("seating", "P0C0S1"));
+    assert!(verdict.because.contains(&words[1..]), "{}", verdict.because);
+    // A bad module that stood open as well is still found, and by its trouble following it.
+    let mut state = begin();
+    state.observe_findings(&open).unwrap();
+    let mut at = labels[1].clone();
+    while let Some(trial) = answer(&state).trial {
+        assert!(state.trials().len() < 20);
+        for step in &trial.changes {
+            match step {
+                Step::Swap(a, b) | Step::Move(a, b) if *a == at => at = b.clone(),
+                Step::Swap(a, b) if *b == at => at = a.clone(),
+                _ => {}
+            }
+        }
+        state.observe(&trial.changes, trial.changes.clone(), Seen::Slots(vec![at.clone()])).unwrap();
+    }
+    let verdict = answer(&state).verdict.unwrap();
+    assert_eq!((verdict.what.as_str(), verdict.which.as_str()), ("module", "OSP1"));
+    assert!(verdict.because.contains("followed it"), "{}", verdict.because);
 }
 
 /// The clause of a reason that is about an outcome: by what the start showed.

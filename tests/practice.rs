@@ -70,6 +70,13 @@ fn each_fault_is_played_to_the_right_verdict_and_leaves_a_record_that_replays() 
                 job.answers().iter().filter(|(step, _)| step.0.ends_with("/stood")).map(|(_, s)| &s.answer).collect();
             let crooked = |a: &&Answer| matches!(a, Answer::Given { value, .. } if value.contains("not level"));
             assert!(stood.iter().any(crooked), "{stood:?}");
+            // What was seen is in the record beside the trial it was seen in, is weighed, and is told.
+            let search = job.isolation().unwrap();
+            let before = search.opened.before.iter().flat_map(|done| &done.found);
+            let found = search.trials.iter().filter_map(|run| run.done.as_ref()).flat_map(|done| &done.found);
+            assert!(before.chain(found).any(|one| one.stood == Some(slotwise::isolate::Stood::Open)), "{what}");
+            let verdict = &search.verdict.as_ref().unwrap().verdict;
+            assert!(verdict.because.contains("stood with a latch open"), "{verdict:?}");
         }
     }
 }

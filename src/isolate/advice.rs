@@ -7,11 +7,12 @@ use super::action::{Action, Change};
 use super::belief::{Belief, Kind, Model};
 use super::candidates::Means;
 use super::choose::{Choice, Depth, choose, choose_near, choose_whole};
+use super::evidence::Finding;
 use super::fault::{Class, Fault, Mode, unit_of};
 use super::layout::Piece;
-use super::state::{Seen, State, Step};
-use super::why::why;
-use super::words::mode_words;
+use super::state::{Seen, State, Step, position};
+use super::why::{sentence, why};
+use super::words::{mode_words, stood_words};
 
 /// How far the next trial is looked ahead.
 pub const DEPTH: Depth = Depth { steps: 1, width: [5, 4, 3, 3, 3, 3], floor: 1.0 / 400.0, work: 1_500_000.0 };
@@ -302,10 +303,16 @@ fn convicted(state: &State, piece: Piece) -> Option<String> {
 
 fn because(state: &State, class: Class) -> String {
     match class {
-        Class::Seat(unit) => format!(
-            "It went away when the module was seated anew and stayed away for {} boots.",
-            clean_boots(state, unit)
-        ),
+        Class::Seat(unit) => {
+            let stayed = format!(
+                "It went away when the module was seated anew and stayed away for {} boots.",
+                clean_boots(state, unit)
+            );
+            match stood(state, |other| other == unit) {
+                Some(stood) => format!("{} {}.", stayed, sentence(&stood)),
+                None => stayed,
+            }
+        }
         Class::Module(piece) => convicted(state, piece).unwrap_or_default(),
         Class::Slot(_) => "It stayed with the slot whatever module was in it.".to_owned(),
         Class::Path(_) if state.model.mode == Mode::Channel => {
@@ -452,7 +459,24 @@ fn confirming(state: &State, kind: Kind) -> Option<Trial> {
 
 fn trial(state: &State, action: Action, because: Option<&str>) -> Trial {
     let minutes = state.costs.of(&action).ceil() as u32;
-    Trial { changes: state.steps_of(&action), minutes, why: why(state, &action, because) }
+    // What was seen of a seating is told as long as a bad seating there could still be it.
+    let seats = |unit: u16| state.class_chance(Class::Seat(unit)) >= 0.01;
+    let stood = stood(state, seats).map(|stood| format!("{stood}, which speaks for the seating"));
+    let because: Vec<&str> = stood.as_deref().into_iter().chain(because).collect();
+    let because = Some(because.join("; ")).filter(|because| !because.is_empty());
+    Trial { changes: state.steps_of(&action), minutes, why: why(state, &action, because.as_deref()) }
+}
+
+/// How the modules that did not stand level stood before they were touched, in the units that are `wanted`.
+fn stood(state: &State, wanted: impl Fn(u16) -> bool) -> Option<String> {
+    state.evidence.as_ref()?.stood?;
+    let unit = |finding: &Finding| {
+        let place = position(&state.labels, &finding.slot).ok()?;
+        Some(unit_of(&state.model.layout, state.model.mode, place))
+    };
+    let found = state.findings.iter().map(|(_, finding)| finding);
+    let found: Vec<Finding> = found.filter(|finding| unit(finding).is_some_and(&wanted)).cloned().collect();
+    stood_words(&found)
 }
 
 /// What would be needed for a verdict.

@@ -8,7 +8,7 @@
 use super::action::{Arrangement, Change};
 use super::fault::{Class, Fault, Mode, all_faults, unit_of};
 use super::joint::Joint;
-use super::layout::{Layout, NOWHERE, Place};
+use super::layout::{Layout, Place};
 use super::rates::Shares;
 
 /// What holds for the whole isolation.
@@ -145,6 +145,19 @@ impl Belief {
         }
     }
 
+    /// Becomes a copy of another belief in the memory it has: a plan tries very many changes on the same one.
+    pub(super) fn become_like(&mut self, other: &Self) {
+        self.board.fitted.clone_from(&other.board.fitted);
+        self.board.spots.clone_from(&other.board.spots);
+        self.settings_cleared = other.settings_cleared;
+        self.hypotheses.clone_from(&other.hypotheses);
+        self.kinds.clone_from(&other.kinds);
+        self.columns.clone_from(&other.columns);
+        self.seating.clone_from(&other.seating);
+        self.width = other.width;
+        self.joint.clone_from(&other.joint);
+    }
+
     /// What weighing one candidate has to go through.
     pub(super) fn size(&self) -> usize {
         self.hypotheses.len() + self.joint.as_ref().map_or(0, Joint::size)
@@ -192,49 +205,60 @@ impl Belief {
         }
     }
 
-    /// Adds the column of a unit, as each cause says it is.
-    fn add_column(&mut self, model: &Model, unit: u16) {
-        if self.columns.contains(&unit) {
+    /// Adds the columns of units, as each cause says they are.
+    fn add_columns(&mut self, model: &Model, units: &[u16]) {
+        if units.is_empty() {
             return;
         }
         let (old, width) = (self.columns.len() * self.width, self.width);
-        let mut seating = Vec::with_capacity(self.hypotheses.len() * (old + width));
+        let mut seating = Vec::with_capacity(self.hypotheses.len() * (old + width * units.len()));
         for (n, hypothesis) in self.hypotheses.iter().enumerate() {
             seating.extend_from_slice(&self.seating[n * old..(n + 1) * old]);
-            let mut bits = 0;
-            for fault in hypothesis.cause.faults() {
-                if let Fault::Seat(place) = fault
-                    && Self::column_unit(model, place) == unit
-                {
-                    bits |= 1 << Self::bit(model, place);
+            for unit in units {
+                let mut bits = 0;
+                for fault in hypothesis.cause.faults() {
+                    if let Fault::Seat(place) = fault
+                        && Self::column_unit(model, place) == *unit
+                    {
+                        bits |= 1 << Self::bit(model, place);
+                    }
                 }
-            }
-            if width == 1 {
-                seating.push(if bits == 0 { 0.0 } else { 1.0 });
-            } else {
-                seating.extend((0..width).map(|state| if state == bits { 1.0 } else { 0.0 }));
+                if width == 1 {
+                    seating.push(if bits == 0 { 0.0 } else { 1.0 });
+                } else {
+                    seating.extend((0..width).map(|state| if state == bits { 1.0 } else { 0.0 }));
+                }
             }
         }
         self.seating = seating;
-        self.columns.push(unit);
+        self.columns.extend_from_slice(units);
     }
 
-    fn insert(&mut self, model: &Model, place: Place) {
-        let unit = Self::column_unit(model, place);
-        self.add_column(model, unit);
-        let Some(column) = self.columns.iter().position(|u| *u == unit) else { return };
+    /// Insertions at places, one after another.
+    fn insert(&mut self, model: &Model, places: &[Place]) {
+        let mut units: Vec<u16> = Vec::new();
+        for unit in places.iter().map(|place| Self::column_unit(model, *place)) {
+            if !self.columns.contains(&unit) && !units.contains(&unit) {
+                units.push(unit);
+            }
+        }
+        self.add_columns(model, &units);
         let (stride, width) = (self.columns.len() * self.width, self.width);
-        let bit = 1 << Self::bit(model, place);
-        for n in 0..self.hypotheses.len() {
-            let at = n * stride + column * width;
-            let states = &mut self.seating[at..at + width];
-            if width == 1 {
-                states[0] = states[0] * (1.0 - model.clears) + (1.0 - states[0]) * model.spoils;
-            } else {
-                for state in (0..width).filter(|s| s & bit == 0) {
-                    let (good, bad) = (states[state], states[state | bit]);
-                    states[state] = good * (1.0 - model.spoils) + bad * model.clears;
-                    states[state | bit] = good * model.spoils + bad * (1.0 - model.clears);
+        for place in places {
+            let unit = Self::column_unit(model, *place);
+            let Some(column) = self.columns.iter().position(|u| *u == unit) else { continue };
+            let bit = 1 << Self::bit(model, *place);
+            for n in 0..self.hypotheses.len() {
+                let at = n * stride + column * width;
+                let states = &mut self.seating[at..at + width];
+                if width == 1 {
+                    states[0] = states[0] * (1.0 - model.clears) + (1.0 - states[0]) * model.spoils;
+                } else {
+                    for state in (0..width).filter(|s| s & bit == 0) {
+                        let (good, bad) = (states[state], states[state | bit]);
+                        states[state] = good * (1.0 - model.spoils) + bad * model.clears;
+                        states[state | bit] = good * model.spoils + bad * (1.0 - model.clears);
+                    }
                 }
             }
         }
@@ -242,36 +266,28 @@ impl Belief {
 
     /// Carries out an action on the board and on the seating.
     pub fn act(&mut self, model: &Model, action: &[Change]) {
-        let mut together: Vec<Place> = Vec::new();
+        let mut inserted: Vec<Place> = Vec::new();
         for change in action {
-            let mut inserted = [NOWHERE; 2];
-            let mut count = 0;
-            self.board.apply(*change, &mut |place| {
-                if count < 2 {
-                    inserted[count] = place;
-                    count += 1;
-                }
-            });
-            for place in &inserted[..count] {
-                match &mut self.joint {
-                    None => self.insert(model, *place),
-                    Some(joint) => {
-                        if together.contains(place) {
-                            joint.insert(&std::mem::take(&mut together), model.clears, model.spoils);
-                        }
-                        together.push(*place);
-                    }
-                }
-            }
+            self.board.apply(*change, &mut |place| inserted.push(place));
             self.settings_cleared |= *change == Change::ClearSettings;
         }
-        if let Some(joint) = self.joint.as_mut().filter(|_| !together.is_empty()) {
-            joint.insert(&together, model.clears, model.spoils);
+        let Some(joint) = &mut self.joint else { return self.insert(model, &inserted) };
+        // Together as far as each place is handled once.
+        let mut rest = inserted.as_slice();
+        while !rest.is_empty() {
+            let once = (1..rest.len()).find(|n| rest[..*n].contains(&rest[*n])).unwrap_or(rest.len());
+            joint.insert(&rest[..once], model.clears, model.spoils);
+            rest = &rest[once..];
         }
     }
 
-    /// The units that may be reported under hypothesis `n`.
-    pub(super) fn shows(&self, model: &Model, n: usize, out: &mut Vec<Shows>) {
+    /// By column, which of its bits belong to places that hold a module.
+    pub(super) fn fitted(&self, model: &Model) -> Vec<usize> {
+        self.columns.iter().map(|unit| self.fitted_bits(model, *unit)).collect()
+    }
+
+    /// The units that may be reported under hypothesis `n`; `fitted` as [`Belief::fitted`] has it.
+    pub(super) fn shows(&self, model: &Model, n: usize, fitted: &[usize], out: &mut Vec<Shows>) {
         out.clear();
         let cause = self.hypotheses[n].cause;
         for fault in cause.faults() {
@@ -295,19 +311,17 @@ impl Belief {
                 }
             }
         }
-        for (column, unit) in self.columns.iter().enumerate() {
-            bad(*unit, self.bad_chance(model, n, column), out);
+        let stride = self.columns.len() * self.width;
+        let seating = self.seating[n * stride..(n + 1) * stride].chunks_exact(self.width);
+        for ((unit, states), fitted) in self.columns.iter().zip(seating).zip(fitted) {
+            // Probability that a fitted place of the column is badly seated.
+            let chance = match (*fitted, self.width) {
+                (0, _) => 0.0,
+                (_, 1) => states[0],
+                _ => states.iter().enumerate().filter(|(state, _)| state & fitted != 0).map(|(_, chance)| chance).sum(),
+            };
+            bad(*unit, chance, out);
         }
-    }
-
-    /// Probability that a fitted place of the column is badly seated under hypothesis `n`.
-    fn bad_chance(&self, model: &Model, n: usize, column: usize) -> f64 {
-        let fitted = self.fitted_bits(model, self.columns[column]);
-        let at = (n * self.columns.len() + column) * self.width;
-        if self.width == 1 {
-            return if fitted == 0 { 0.0 } else { self.seating[at] };
-        }
-        (0..self.width).filter(|state| state & fitted != 0).map(|state| self.seating[at + state]).sum()
     }
 
     /// Whether hypothesis `n` has a fault that covers this fitted place now.
@@ -359,6 +373,16 @@ impl Belief {
         }
     }
 
+    /// Weighs the seating of a place by how it was seen to stand; `factors` are, by hypothesis, the probabilities of that.
+    pub(super) fn weigh_stood(&mut self, model: &Model, place: Place, badly: f64, well: f64, factors: &[f64]) {
+        if let Some(joint) = &mut self.joint {
+            return joint.weigh_all(place, badly, well);
+        }
+        for (n, factor) in factors.iter().enumerate().filter(|(_, factor)| **factor > 0.0) {
+            self.weigh_seating(model, n, place, badly / factor, well / factor);
+        }
+    }
+
     /// Takes in what a boot reported, units in any order. Returns the probability this report had; when it is 0 nothing
     /// explains the report, and the belief stays as it was.
     pub fn report(&mut self, model: &Model, reported: &[u16]) -> f64 {
@@ -402,12 +426,37 @@ impl Belief {
         Some(self.hypotheses.iter().enumerate().map(fails).collect())
     }
 
+    /// The same after an action that is not carried out: for a plan, which weighs very many. `None` where a place is handled
+    /// twice, or the machine posts.
+    pub(super) fn whole_after(&self, model: &Model, action: &[Change]) -> Option<Vec<(f64, bool)>> {
+        let joint = self.joint.as_ref()?;
+        let (mut board, mut handled, mut twice) = (self.board.clone(), Vec::new(), false);
+        let mut cleared = self.settings_cleared;
+        for change in action {
+            board.apply(*change, &mut |place| {
+                twice |= handled.contains(&place);
+                handled.push(place);
+            });
+            cleared |= *change == Change::ClearSettings;
+        }
+        if twice {
+            return None;
+        }
+        let bad = joint.fails_after(|place| board.at(place).is_some(), &handled, model.clears, model.spoils);
+        let fails = |(n, h): (usize, &Hypothesis)| {
+            let covers = |fault: Fault| fault.covers_any(&model.layout, &board.fitted, &board.spots, cleared);
+            let covered = h.cause.faults().any(covers);
+            (model.shows * if covered { 1.0 } else { bad[joint.list(n)] }, covered)
+        };
+        Some(self.hypotheses.iter().enumerate().map(fails).collect())
+    }
+
     /// By hypothesis, the probability of a report.
     fn factors(&self, model: &Model, reported: &[u16]) -> Vec<f64> {
-        let mut list = Vec::new();
+        let (mut list, fitted) = (Vec::new(), self.fitted(model));
         let mut factors = Vec::with_capacity(self.hypotheses.len());
         for n in 0..self.hypotheses.len() {
-            self.shows(model, n, &mut list);
+            self.shows(model, n, &fitted, &mut list);
             let mut factor = 1.0;
             let mut explained = 0;
             for s in &list {
@@ -426,9 +475,9 @@ impl Belief {
     fn update_seating(&mut self, model: &Model, reported: &[u16], factors: &[f64]) {
         let mut list = Vec::new();
         let (count, width) = (self.columns.len(), self.width);
-        let fitted: Vec<usize> = self.columns.iter().map(|u| self.fitted_bits(model, *u)).collect();
+        let fitted = self.fitted(model);
         for n in (0..self.hypotheses.len()).filter(|n| factors[*n] > 0.0) {
-            self.shows(model, n, &mut list);
+            self.shows(model, n, &fitted, &mut list);
             for (column, fitted) in fitted.iter().enumerate() {
                 let unit = self.columns[column];
                 let Some(s) = list.iter().find(|s| s.unit == unit && !s.covered) else { continue };

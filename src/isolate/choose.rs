@@ -7,6 +7,7 @@ use super::action::{Action, Change, handled, insertions};
 use super::belief::{Belief, Model};
 use super::candidates::{Means, candidates, simple_candidates};
 use super::layout::{Piece, Place};
+use super::outlook::Mask;
 
 /// A cover in the way: it comes off and goes back once for all the slots below it.
 #[derive(Debug, Clone, PartialEq)]
@@ -77,8 +78,10 @@ const TELLS: f64 = 1e-9;
 const AT_LEAST: usize = 20;
 const SETS: usize = 40;
 
-/// How far is looked where the machine does not post.
-const WHOLE: Depth = Depth { steps: 1, width: [5; 6], floor: 1.0 / 200.0, work: 400_000.0 };
+/// How far is looked where the machine does not post, on a board of up to so many places; on larger ones, where every set
+/// takes longer to put together, so much less.
+const WHOLE: Depth = Depth { steps: 1, width: [5; 6], floor: 1.0 / 200.0, work: 3_000_000.0 };
+const WHOLE_PLACES: f64 = 16.0;
 
 /// The next trial and its expected minutes to a verdict.
 #[derive(Debug, Clone, PartialEq)]
@@ -128,8 +131,10 @@ pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], mea
         }
         actions
     };
-    let plan = Plan { model, costs: &costs, depth: WHOLE, listed: &listed, at_least: SETS, worth: WORTH };
-    let (minutes, action) = plan.look(&belief, 0, Share { reach: 1.0, work: WHOLE.work }, None);
+    let work = WHOLE.work * (WHOLE_PLACES / model.layout.len().max(1) as f64).min(1.0);
+    let plan =
+        Plan { model, costs: &costs, depth: Depth { work, ..WHOLE }, listed: &listed, at_least: SETS, worth: WORTH };
+    let (minutes, action) = plan.look(&belief, 0, Share { reach: 1.0, work }, None);
     Choice { action, minutes }
 }
 
@@ -139,7 +144,6 @@ struct Ranked {
     gain: f64,
     minutes: f64,
     action: Action,
-    after: Belief,
 }
 
 fn ranked(model: &Model, belief: &Belief, means: &Means, costs: &Costs) -> Vec<Ranked> {
@@ -149,15 +153,21 @@ fn ranked(model: &Model, belief: &Belief, means: &Means, costs: &Costs) -> Vec<R
 /// Actions with what they tell, best gain a minute first.
 fn rank(model: &Model, belief: &Belief, costs: &Costs, actions: Vec<Action>) -> Vec<Ranked> {
     let before = belief.entropy();
+    let mut after = belief.clone();
     let mut all: Vec<Ranked> = actions
         .into_iter()
         .map(|action| {
-            let mut after = belief.clone();
-            after.act(model, &action);
-            let outlook = after.outlook(model, TOLD);
+            let outlook = match belief.whole_after(model, &action) {
+                Some(whole) => belief.outlook_whole(&whole, TOLD),
+                None => {
+                    after.become_like(belief);
+                    after.act(model, &action);
+                    after.outlook(model, TOLD)
+                }
+            };
             let work = belief.size() + outlook.parts.len();
             let gain = (before - outlook.entropy_after()).max(0.0);
-            Ranked { work, gain, minutes: costs.of(&action), action, after }
+            Ranked { work, gain, minutes: costs.of(&action), action }
         })
         .collect();
     all.sort_by(|a, b| (b.gain / b.minutes).total_cmp(&(a.gain / a.minutes)));
@@ -199,15 +209,18 @@ impl Plan<'_> {
     }
 
     /// The expected minutes from the outcomes of a trial on, by `then`.
-    fn after(&self, trial: &Ranked, mut then: impl FnMut(&Belief, f64) -> f64, most: f64) -> f64 {
-        let outlook = trial.after.outlook(self.model, UNLIKELY);
+    fn after(&self, belief: &Belief, trial: &Ranked, mut then: impl FnMut(&Belief, f64) -> f64, most: f64) -> f64 {
+        let mut after = belief.clone();
+        after.act(self.model, &trial.action);
+        let outlook = after.outlook(self.model, UNLIKELY);
         let mut minutes = trial.minutes;
+        let mut next = after.clone();
         for (mask, parts) in outlook.outcomes() {
             let chance: f64 = parts.iter().map(|p| p.2).sum();
             if kinds_max(parts) >= self.model.sure * chance {
                 continue;
             }
-            let mut next = trial.after.clone();
+            next.become_like(&after);
             next.report(self.model, &outlook.reported(mask));
             next.drop_below(IGNORED);
             minutes += chance * then(&next, chance);
@@ -232,7 +245,7 @@ impl Plan<'_> {
         let mut chosen = (f64::INFINITY, Action::new());
         for candidate in narrowed {
             let then = |next: &Belief, chance: f64| self.look(next, step + 1, each.of(chance), Some(&candidate)).0;
-            let minutes = self.after(&candidate, then, chosen.0);
+            let minutes = self.after(belief, &candidate, then, chosen.0);
             if minutes < chosen.0 {
                 chosen = (minutes, candidate.action);
             }
@@ -257,11 +270,11 @@ impl Plan<'_> {
             return estimate(belief, first).min(estimate(belief, most));
         }
         if first.action == most.action {
-            return self.after(first, |next, chance| self.follow(next, share.of(chance), first), f64::INFINITY);
+            return self.after(belief, first, |next, chance| self.follow(next, share.of(chance), first), f64::INFINITY);
         }
         let half = Share { work: share.work / 2.0, ..share };
-        let least = self.after(first, |next, chance| self.follow(next, half.of(chance), first), f64::INFINITY);
-        least.min(self.after(most, |next, chance| self.follow(next, half.of(chance), most), least))
+        let least = self.after(belief, first, |next, chance| self.follow(next, half.of(chance), first), f64::INFINITY);
+        least.min(self.after(belief, most, |next, chance| self.follow(next, half.of(chance), most), least))
     }
 }
 
@@ -306,6 +319,6 @@ fn most_gain(ranked: &[Ranked]) -> Option<usize> {
     best.min_by(|a, b| ranked[*a].minutes.total_cmp(&ranked[*b].minutes))
 }
 
-fn kinds_max(parts: &[(u128, u16, f64)]) -> f64 {
+fn kinds_max(parts: &[(Mask, u16, f64)]) -> f64 {
     parts.iter().map(|p| p.2).fold(0.0, f64::max)
 }

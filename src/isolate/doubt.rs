@@ -11,11 +11,18 @@ use super::state::{Seen, State};
 /// look like one wide fault (two channels like the processor's contacts), and their rate is assumed.
 const OFTEN: f64 = 0.5;
 
+/// The same where a machine does not post and all contacts of a processor lead: as many machines with two faults as with one.
+/// Two faults in one socket imitate these best, and no start shows which channels fail.
+const OFTEN_WIDE: f64 = 1.0;
+
 impl State {
     /// The belief if second faults were more frequent.
     pub(super) fn wary(&self) -> Belief {
         let mut belief = self.belief.clone();
-        let times = (OFTEN / self.second.max(1e-6)).max(1.0);
+        let whole = |class| matches!(class, Class::Socket(_));
+        let wide = self.model.mode == Mode::Blind && self.leading().is_some_and(|(kind, _)| kind.classes().any(whole));
+        let often = if wide { OFTEN_WIDE } else { OFTEN };
+        let times = (often / self.second.max(1e-6)).max(1.0);
         for h in belief.hypotheses.iter_mut().filter(|h| h.cause.second.is_some()) {
             h.weight *= times;
         }

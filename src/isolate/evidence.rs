@@ -1,7 +1,9 @@
-//! What the running machine tells besides the report of a boot: errors it corrected, and the outcome of pattern tests.
+//! What is found besides the report of a boot: errors the running machine corrected, the outcome of pattern tests, and how a
+//! module stood in its slot before it was touched.
 //!
-//! Both are weak: a steady stream of corrected errors speaks for the module, its slot, its channel or its processor, not for
-//! one of them, and the numbers are assumed until a shop has its own. None of it convicts a module by itself.
+//! Errors and tests are weak: a steady stream of corrected errors speaks for the module, its slot, its channel or its processor, not for
+//! one of them, and the numbers are assumed until a shop has its own. How a module stood speaks of its seating alone. None of it
+//! convicts a module by itself.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -11,7 +13,17 @@ use super::layout::Place;
 use super::rates::EvidenceTable;
 use crate::board::SlotLabel;
 
-/// What was found out about the module in one slot while the machine ran.
+/// How a module stood in its slot before it was touched.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Stood {
+    /// Both latches closed, its edge level.
+    Level,
+    /// A latch open, or its edge not level.
+    Open,
+}
+
+/// What was found out about the module in one slot between two boots: while the machine ran, or by looking at it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Finding {
@@ -22,6 +34,16 @@ pub struct Finding {
     /// Whether a pattern test of its memory found no error; absent when none ran.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub pattern_passed: Option<bool>,
+    /// How it stood before it was touched; absent when nobody looked.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stood: Option<Stood>,
+}
+
+impl Finding {
+    /// How the module of a slot stood, and nothing else.
+    pub const fn stood(slot: SlotLabel, stood: Stood) -> Self {
+        Self { slot, corrected: None, pattern_passed: None, stood: Some(stood) }
+    }
 }
 
 /// Probability of one sign where a fault covers the slot, where the module is badly seated, and where all is well.
@@ -39,6 +61,23 @@ impl Sign {
     }
 }
 
+/// Probability that a module is seen to stand with a latch open or its edge not level: where it is badly seated, and where not.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Look {
+    pub seated_badly: f64,
+    pub sound: f64,
+}
+
+impl Look {
+    /// The probability of what was seen, badly seated and not.
+    pub fn of(self, stood: Stood) -> (f64, f64) {
+        match stood {
+            Stood::Open => (self.seated_badly, self.sound),
+            Stood::Level => (1.0 - self.seated_badly, 1.0 - self.sound),
+        }
+    }
+}
+
 /// The numbers of a rates file.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Evidence {
@@ -46,6 +85,8 @@ pub struct Evidence {
     pub steady: f64,
     pub corrected: Sign,
     pub pattern: Sign,
+    /// Absent in rates that do not have it: then it is not weighed.
+    pub stood: Option<Look>,
 }
 
 impl Evidence {
@@ -56,7 +97,13 @@ impl Evidence {
             seated_badly: s.seating.number(),
             sound: s.sound.number(),
         };
-        Self { steady: table.steady.number(), corrected: sign(&table.corrected), pattern: sign(&table.pattern) }
+        let look = |s: &super::rates::StoodTable| Look { seated_badly: s.seating.number(), sound: s.sound.number() };
+        Self {
+            steady: table.steady.number(),
+            corrected: sign(&table.corrected),
+            pattern: sign(&table.pattern),
+            stood: table.stood.as_ref().map(look),
+        }
     }
 
     /// The signs a finding amounts to. A slot without a stream of errors tells nothing: most faults have none.
@@ -89,6 +136,27 @@ impl Belief {
                 self.weigh_seating(model, n, place, sign.seated_badly / factors[n], sign.sound / factors[n]);
             }
         }
+        for (hypothesis, factor) in self.hypotheses.iter_mut().zip(&factors) {
+            hypothesis.weight *= factor / total;
+        }
+        self.drop_below(0.0);
+        total
+    }
+
+    /// Takes in how the module of a place stood, by Bayes' rule: `badly` and `well` are the probabilities of what was seen
+    /// where it is badly seated and where not, whatever else is wrong with it. Returns the probability of what was seen;
+    /// what nothing explains changes nothing.
+    pub fn stood(&mut self, model: &Model, place: Place, (badly, well): (f64, f64)) -> f64 {
+        let factor = |n| {
+            let bad = self.badly_seated(model, n, place);
+            bad * badly + (1.0 - bad) * well
+        };
+        let factors: Vec<f64> = (0..self.hypotheses.len()).map(factor).collect();
+        let total: f64 = self.hypotheses.iter().zip(&factors).map(|(h, f)| h.weight * f).sum();
+        if total <= 0.0 {
+            return 0.0;
+        }
+        self.weigh_stood(model, place, badly, well, &factors);
         for (hypothesis, factor) in self.hypotheses.iter_mut().zip(&factors) {
             hypothesis.weight *= factor / total;
         }
@@ -147,9 +215,35 @@ mod tests {
     }
 
     #[test]
+    fn how_a_module_stood_speaks_of_its_seating_alone() {
+        let look = Look { seated_badly: 0.6, sound: 0.02 };
+        for mode in [Mode::Slot, Mode::Channel, Mode::Blind] {
+            let model = model(mode);
+            let seat = Fault::Seat(0);
+            let causes = [(seat, 0.5), (Fault::Module(0), 0.3), (Fault::Channel(0), 0.2)];
+            let causes = causes.map(|(fault, weight)| (Cause::one(fault), weight)).to_vec();
+            let mut belief = Belief::of(&model, Arrangement::full(8), causes);
+            let seen = belief.stood(&model, 0, look.of(Stood::Open));
+            // By hand: .5 · .6 + (.3 + .2) · .02 = .31.
+            assert!((seen - 0.31).abs() < 1e-12, "{mode:?}");
+            assert!((weight(&belief, seat) - 0.3 / 0.31).abs() < 1e-12, "{mode:?}");
+            assert!((weight(&belief, Fault::Module(0)) - 0.006 / 0.31).abs() < 1e-12, "{mode:?}");
+            // Put in anew it is still badly seated with .1 under a bad seating, and spoiled with .01 under the others:
+            // level is then seen with .1 · .4 + .9 · .98 = .922, and with .01 · .4 + .99 · .98 = .9742.
+            belief.act(&model, &[Change::Reseat(0)]);
+            let seen = belief.stood(&model, 0, look.of(Stood::Level));
+            let by_hand = (0.3 * 0.922 + 0.01 * 0.9742) / 0.31;
+            assert!((seen - by_hand).abs() < 1e-9, "{mode:?}");
+            assert!((weight(&belief, seat) - 0.3 * 0.922 / (0.3 * 0.922 + 0.01 * 0.9742)).abs() < 1e-9, "{mode:?}");
+            let n = belief.hypotheses.iter().position(|h| h.cause.first == seat).unwrap();
+            assert!((belief.badly_seated(&model, n, 0) - 0.04 / 0.922).abs() < 1e-9, "{mode:?}");
+        }
+    }
+
+    #[test]
     fn few_errors_are_no_sign_and_a_passed_pattern_test_is_one_against() {
-        let evidence = Evidence { steady: 100.0, corrected: STREAM, pattern: STREAM };
-        let finding = |corrected, pattern_passed| Finding { slot: "A1".into(), corrected, pattern_passed };
+        let evidence = Evidence { steady: 100.0, corrected: STREAM, pattern: STREAM, stood: None };
+        let finding = |corrected, pattern_passed| Finding { slot: "A1".into(), corrected, pattern_passed, stood: None };
         assert!(evidence.signs(&finding(Some(99), None)).is_empty());
         assert_eq!(evidence.signs(&finding(Some(100), None)), [STREAM]);
         assert_eq!(evidence.signs(&finding(Some(0), Some(true))), [STREAM.absent()]);

@@ -5,7 +5,7 @@
 
 use std::sync::Arc;
 
-use super::action::{Action, Arrangement};
+use super::action::{Action, Arrangement, Change, handled};
 use super::layout::{Layout, NOWHERE, Piece, Place};
 use crate::board::Board;
 
@@ -58,9 +58,23 @@ impl House {
 
     /// Whether every channel that the action changes is in order after it.
     pub fn allows(&self, layout: &Layout, before: &Arrangement, action: &Action) -> bool {
+        if action.iter().all(|change| matches!(change, Change::Reseat(_) | Change::ClearSettings)) {
+            return true;
+        }
         let mut after = before.clone();
         action.iter().for_each(|change| after.apply(*change, &mut |_| {}));
-        (0..layout.channel_count() as u16).all(|channel| {
+        let mut channels: Vec<u16> = handled(action).map(|place| layout.channel_of(place)).collect();
+        channels.extend(
+            action
+                .iter()
+                .filter_map(|change| match change {
+                    // Where it came from, if it was on the board.
+                    Change::Fit(_, piece) => before.spots.get(usize::from(*piece)).filter(|p| **p != NOWHERE),
+                    _ => None,
+                })
+                .map(|place| layout.channel_of(*place)),
+        );
+        channels.into_iter().all(|channel| {
             let same = layout.places(channel).iter().all(|p| before.at(*p) == after.at(*p));
             same || self.channel_holds(layout, &after, channel)
         })
@@ -78,17 +92,20 @@ impl House {
             fitted[usize::from(*place)] = *piece;
         }
         let mut board = Arrangement::new(fitted, pieces);
+        let mut at_home = vec![NOWHERE; layout.len()];
+        home.iter().for_each(|(place, piece)| at_home[usize::from(*place)] = *piece);
         for channel in 0..layout.channel_count() as u16 {
             let mut places = layout.places(channel).to_vec();
             places.sort_by_key(|p| self.position.get(usize::from(*p)).copied());
             let Some(last) = places.iter().rposition(|p| board.at(*p).is_some()) else { continue };
             let mut gap = false;
             for place in &places[..=last] {
-                let free = home.iter().find(|(p, m)| p == place && board.spots[usize::from(*m)] == NOWHERE);
-                match free {
-                    _ if gap => board.apply(super::action::Change::Remove(*place), &mut |_| {}),
-                    Some((p, m)) if board.at(*place).is_none() => {
-                        board.apply(super::action::Change::Fit(*p, *m), &mut |_| {});
+                let own = at_home[usize::from(*place)];
+                let is_free = board.spots.get(usize::from(own)) == Some(&NOWHERE);
+                match own {
+                    _ if gap => board.apply(Change::Remove(*place), &mut |_| {}),
+                    own if is_free && board.at(*place).is_none() => {
+                        board.apply(Change::Fit(*place, own), &mut |_| {});
                     }
                     _ => gap = board.at(*place).is_none(),
                 }
@@ -102,7 +119,6 @@ impl House {
 
 #[cfg(test)]
 mod tests {
-    use super::super::action::Change;
     use super::*;
 
     fn two_by_two() -> (House, Layout) {

@@ -102,6 +102,27 @@ impl Joint {
         self.lists.iter().map(fails).collect()
     }
 
+    /// The same after insertions at `places`, each once, without carrying them out: nothing fails when each place that was
+    /// badly seated is cleared, or empty, and no other that is handled is spoiled.
+    pub fn fails_after(&self, fitted: impl Fn(Place) -> bool, places: &[Place], clears: f64, spoils: f64) -> Vec<f64> {
+        // By how many of the handled places were badly seated.
+        let filled = places.iter().filter(|place| fitted(**place)).count() as i32;
+        let good: Vec<f64> =
+            (0..=MOST as i32).map(|bad| clears.powi(bad) * (1.0 - spoils).powi((filled - bad).max(0))).collect();
+        let works = |bad: &Bad| {
+            let mut handled = 0;
+            for place in bad.iter().filter(|place| **place != NOWHERE && fitted(**place)) {
+                if !places.contains(place) {
+                    return 0.0;
+                }
+                handled += 1;
+            }
+            good[handled]
+        };
+        let fails = |list: &Sets| 1.0 - list.iter().map(|(bad, chance)| chance * works(bad)).sum::<f64>();
+        self.lists.iter().map(|list| fails(list).clamp(0.0, 1.0)).collect()
+    }
+
     /// The list of a cause, as an index into what [`Joint::fails`] gives.
     pub fn list(&self, cause: usize) -> usize {
         self.of[cause] as usize
@@ -173,6 +194,15 @@ impl Joint {
         self.lists.push(tidied(after, self.most));
         self.of[cause] = self.lists.len() as u32 - 1;
     }
+
+    /// The same under every cause, and each made to add up to 1 again.
+    pub fn weigh_all(&mut self, place: Place, bad: f64, good: f64) {
+        for list in &mut self.lists {
+            list.iter_mut().for_each(|(set, chance)| *chance *= if set.contains(&place) { bad } else { good });
+            *list = tidied(std::mem::take(list), self.most);
+        }
+        self.sweep();
+    }
 }
 
 /// The set with none, one or two of `others` spoiled besides. Where these are many, neighbours stand for any two or more.
@@ -214,10 +244,15 @@ fn without(mut bad: Bad, place: Place) -> Bad {
     bad
 }
 
+/// A number that sorts sets as they are.
+fn in_order(bad: &Bad) -> u64 {
+    bad.iter().fold(0, |number, place| number << 16 | u64::from(*place))
+}
+
 /// Equal sets taken together, unlikely ones let go, the rest made to add up to 1. Where there are more than `most`, the
 /// likeliest stand for all: those with something badly seated for all of these, so that the chance of a failure stays.
 fn tidied(mut list: Sets, most: usize) -> Sets {
-    list.sort_unstable_by_key(|(bad, _)| *bad);
+    list.sort_unstable_by_key(|(bad, _)| in_order(bad));
     list.dedup_by(|a, b| {
         let same = a.0 == b.0;
         if same {
@@ -232,7 +267,7 @@ fn tidied(mut list: Sets, most: usize) -> Sets {
         let before = bad(&list);
         list.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
         list.truncate(most);
-        list.sort_unstable_by_key(|(bad, _)| *bad);
+        list.sort_unstable_by_key(|(bad, _)| in_order(bad));
         let after = bad(&list);
         list.iter_mut().filter(|(set, _)| *set != ALL_GOOD).for_each(|(_, chance)| *chance *= before / after);
     }

@@ -26,7 +26,7 @@ mod why;
 mod words;
 
 pub use advice::{Answer, Explanation, Trial, Verdict, answer, explanations, likeliest, named_as, next_trial, verdict};
-pub use evidence::Finding;
+pub use evidence::{Finding, Stood};
 pub use slip::{Slip, slips};
 pub use state::{Done, IsolateError, Seen, State, Step};
-pub use words::{change_words, mode_words, seen_words, trial_told, trial_words};
+pub use words::{change_words, mode_words, seen_words, stood_words, trial_told, trial_words};

@@ -42,6 +42,19 @@ pub struct EvidenceTable {
     pub corrected: SignTable,
     /// A pattern test that found an error.
     pub pattern: SignTable,
+    /// A module that stood with a latch open or its edge not level before it was touched; without it that is not weighed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stood: Option<StoodTable>,
+}
+
+/// Probability that a module is seen to stand with a latch open or its edge not level.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct StoodTable {
+    /// Where it is badly seated.
+    pub seating: Figure,
+    /// Where it is not, whatever else is wrong with it.
+    pub sound: Figure,
 }
 
 /// Probability of a sign at a slot.
@@ -169,6 +182,10 @@ impl Rates {
                 all.push((table, "covered", &sign.covered, true));
                 all.push((table, "seating", &sign.seating, true));
                 all.push((table, "sound", &sign.sound, true));
+            }
+            if let Some(stood) = &evidence.stood {
+                all.push(("evidence.stood", "seating", &stood.seating, true));
+                all.push(("evidence.stood", "sound", &stood.sound, true));
             }
         }
         all.extend(self.minutes.cover.as_ref().map(|figure| ("minutes", "cover", figure, false)));

@@ -16,19 +16,36 @@ use crate::board::SlotLabel;
 /// machine, of another arrangement, or made up.
 const HARDLY: f64 = 1e-9;
 
+/// What was weighed already, so that nothing counts twice.
+#[derive(Debug, Default)]
+struct Counted {
+    /// Place, module, and whether it was a pattern test.
+    signs: Vec<(Place, Piece, bool)>,
+    /// Places as they stood, with the insertions before.
+    seatings: Vec<(Place, u32)>,
+}
+
 /// The most faults that are paired with one another where the machine does not post.
 const PAIRED: usize = 200;
 
 impl State {
     /// Weighs what was found after trial `n`. What a boot reported by itself is not counted twice, and the same sign of the
     /// same module in the same slot counts once: given the fault, a second one is no news.
-    fn weigh(&self, belief: &mut Belief, n: usize, counted: &mut Vec<(Place, Piece, bool)>) {
+    /// How a module stood is news once for each time it was put in, whatever the boot reported.
+    fn weigh(&self, belief: &mut Belief, n: usize, counted: &mut Counted) {
         let Some(evidence) = &self.evidence else { return };
         let seen = if n == 0 { &self.first } else { &self.trials[n - 1].seen };
         let reported = self.units(seen);
         for (_, finding) in self.findings.iter().filter(|(at, _)| *at == n) {
             let Ok(place) = position(&self.labels, &finding.slot) else { continue };
             let Some(piece) = belief.board.at(place) else { continue };
+            let seating = (place, self.insertions[usize::from(place)]);
+            if let (Some(stood), Some(look)) = (finding.stood, evidence.stood)
+                && !counted.seatings.contains(&seating)
+            {
+                counted.seatings.push(seating);
+                belief.stood(&self.model, place, look.of(stood));
+            }
             if reported.contains(&unit_of(&self.model.layout, self.model.mode, place)) {
                 continue;
             }
@@ -38,8 +55,8 @@ impl State {
             ];
             for (is_pattern, part) in parts {
                 let signs = evidence.signs(&part);
-                if !signs.is_empty() && !counted.contains(&(place, piece, is_pattern)) {
-                    counted.push((place, piece, is_pattern));
+                if !signs.is_empty() && !counted.signs.contains(&(place, piece, is_pattern)) {
+                    counted.signs.push((place, piece, is_pattern));
                     signs.iter().for_each(|sign| {
                         belief.sign(&self.model, place, *sign);
                     });
@@ -58,7 +75,7 @@ impl State {
         let mut belief = Belief::of(&self.model, self.home.clone(), self.causes());
         let mut explained = matches!(&self.first, Seen::Slots(labels) if labels.is_empty())
             || belief.report(&self.model, &self.units(&self.first)) > 0.0;
-        let mut counted = Vec::new();
+        let mut counted = Counted::default();
         self.weigh(&mut belief, 0, &mut counted);
         for (n, (trial, action)) in self.trials.iter().zip(&self.actions).enumerate() {
             belief.act(&self.model, action);

@@ -66,6 +66,9 @@ pub struct Done {
     pub asked: Option<Vec<Step>>,
     pub done: Vec<Step>,
     pub seen: Seen,
+    /// What was found after the boot before it and before its changes.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub found: Vec<Finding>,
 }
 
 /// A module known to this isolation.
@@ -97,7 +100,7 @@ pub struct State {
     pub(super) insertions: Vec<u32>,
     /// By place, before this isolation.
     pub(super) earlier: Vec<u32>,
-    /// What was found while the machine ran, with the number of trials before it.
+    /// What was found besides the reports, with the number of trials before it.
     pub(super) findings: Vec<(usize, Finding)>,
     pub(super) evidence: Option<Evidence>,
     pub(super) notes: Vec<String>,
@@ -320,18 +323,20 @@ impl State {
             }
         }
         let differs = asked != done.as_slice();
-        self.trials.push(Done { asked: differs.then(|| asked.to_vec()), done, seen });
+        let before = self.findings.iter().filter(|(at, _)| *at == self.trials.len());
+        let found = before.map(|(_, finding)| finding.clone()).collect();
+        self.trials.push(Done { asked: differs.then(|| asked.to_vec()), done, seen, found });
         self.actions.push(action);
         self.replay();
         Ok(())
     }
 
-    /// Takes in what was found while the machine ran after its last boot: errors corrected, pattern tests. Weak evidence:
-    /// it moves the probabilities and convicts nobody.
+    /// Takes in what was found after the last boot and before the next changes: errors corrected, pattern tests, how modules
+    /// stood before they were touched. It moves the probabilities and convicts nobody.
     ///
     /// # Errors
     /// Labels that are not on the board; then none of the findings counts.
-    pub fn observe_errors(&mut self, findings: &[Finding]) -> Result<(), IsolateError> {
+    pub fn observe_findings(&mut self, findings: &[Finding]) -> Result<(), IsolateError> {
         for finding in findings {
             position(&self.labels, &finding.slot)?;
         }

@@ -1,5 +1,6 @@
 //! Changes in words.
 
+use super::evidence::{Finding, Stood};
 use super::fault::Mode;
 use super::state::{Seen, Step};
 use crate::text::shown;
@@ -58,6 +59,27 @@ pub fn trial_words(changes: &[Step]) -> String {
 pub fn trial_told(trial: &super::Trial) -> String {
     let change = super::why::sentence(&trial_words(&trial.changes));
     if trial.why.starts_with(&change) { trial.why.clone() } else { format!("{change}. {}", trial.why) }
+}
+
+/// How modules that did not stand level stood before they were touched, in words; `None` where all did, or nobody looked.
+pub fn stood_words(found: &[Finding]) -> Option<String> {
+    let open = found.iter().filter(|finding| finding.stood == Some(Stood::Open));
+    let mut slots: Vec<&str> = Vec::new();
+    for slot in open.map(|finding| finding.slot.as_str()) {
+        if !slots.contains(&slot) {
+            slots.push(slot);
+        }
+    }
+    match slots.as_slice() {
+        [] => None,
+        [slot] => {
+            Some(format!("before it was touched, the module of {slot} stood with a latch open or its edge not level"))
+        }
+        several => Some(format!(
+            "before they were touched, the modules of {} stood with a latch open or the edge not level",
+            several.join(", ")
+        )),
+    }
 }
 
 /// What a start showed, in words.

@@ -156,6 +156,9 @@ pub enum Event {
         /// What was done, which may be less than, or other than, what was asked for.
         done: Vec<Step>,
         seen: Seen,
+        /// How the modules stood before they were touched, where somebody looked.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        found: Vec<crate::isolate::Finding>,
         /// The report it was read from; none where the machine did not start or slots were told.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         snapshot_line: Option<u64>,

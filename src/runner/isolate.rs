@@ -151,10 +151,11 @@ impl Runner<'_> {
             Some((_, snapshot)) => read_trial(job, &self.steps, search, &mut done, snapshot),
             None => (told.unwrap_or(Seen::NoPost), false),
         };
+        let found = trial::stood(job, &self.steps, &id);
         let less = done != run.changes;
         let snapshot_line = report.map(|(line, _)| line);
         let showed = format!("this start showed: {}", isolate::seen_words(&seen));
-        self.record(Event::TrialDone { trial: number, done: done.clone(), seen, snapshot_line })?;
+        self.record(Event::TrialDone { trial: number, done: done.clone(), seen, found, snapshot_line })?;
         self.say(Status::Attention, showed)?;
         if other {
             let what =
@@ -328,7 +329,7 @@ pub fn open_search(
             })
             .collect(),
     };
-    let before = before(job, &first);
+    let before = before(job, steps, &first);
     // What was seen first is what the first report showed, where rounds came after it.
     let (first, before) = before.unwrap_or((first, Vec::new()));
     IsolationOpened {
@@ -344,9 +345,9 @@ pub fn open_search(
     }
 }
 
-/// What the rounds before the search tell: the slots of a round were seated anew, and the report after it still showed, or
-/// no longer showed, them. Known where every round's reason is the fault that is there now.
-fn before(job: &Job, now: &Seen) -> Option<(Seen, Vec<Done>)> {
+/// What the rounds before the search tell: the slots of a round were seated anew, how their modules stood before that, and the
+/// report after it still showed, or no longer showed, them. Known where every round's reason is the fault that is there now.
+fn before(job: &Job, steps: &crate::checklist::Steps, now: &Seen) -> Option<(Seen, Vec<Done>)> {
     if job.isolation().is_some() {
         return None;
     }
@@ -356,12 +357,13 @@ fn before(job: &Job, now: &Seen) -> Option<(Seen, Vec<Done>)> {
         let planned = |slot: &&SlotLabel| job.opened().plan.module_at(slot.as_str()).is_some();
         slots.iter().filter(planned).cloned().map(Step::Reseat).collect::<Vec<_>>()
     };
-    let mut changes = reseat(&first.slots);
+    let stood = |round: &crate::record::Round| trial::stood(job, steps, &format!("again-{}", round.round));
+    let (mut changes, mut found) = (reseat(&first.slots), stood(first));
     for round in rest {
-        before.push(Done { asked: None, done: changes, seen: Seen::Slots(round.slots.clone()) });
-        changes = reseat(&round.slots);
+        before.push(Done { asked: None, done: changes, seen: Seen::Slots(round.slots.clone()), found });
+        (changes, found) = (reseat(&round.slots), stood(round));
     }
-    before.push(Done { asked: None, done: changes, seen: now.clone() });
+    before.push(Done { asked: None, done: changes, seen: now.clone(), found });
     Some((Seen::Slots(first.slots.clone()), before))
 }
 

@@ -209,7 +209,7 @@ impl Runner<'_> {
                     "the cards for opening the machine again come next; then a new report is compared".to_owned(),
                 )
             }
-            Some(Next::Leave) => self.settle_by_override(step),
+            Some(Next::Leave) => self.settle_by_override(step, matches!(start, Start::Reported(..))),
             Some(Next::Again | Next::Search) | None => Ok(()),
         }
     }
@@ -241,7 +241,12 @@ impl Runner<'_> {
         Ok(true)
     }
 
-    fn settle_by_override(&mut self, step: &Step) -> Result<(), RunError> {
+    /// Leaves the findings open, by name and with a reason. Where the machine came up, what kept it from starting before is
+    /// asked for first: that is no longer so.
+    fn settle_by_override(&mut self, step: &Step, came_up: bool) -> Result<(), RunError> {
+        if came_up && !self.put_right(step)? && self.journal.job().is_paused() {
+            return Ok(());
+        }
         self.pass(step).map(|_| ())
     }
 

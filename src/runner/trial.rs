@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::compare::powered_on;
 use crate::board::SlotLabel;
 use crate::checklist::{Again, Evidence, ScanOf, Step as CardStep, Steps};
-use crate::isolate::{Seen, Step};
+use crate::isolate::{self, Seen, Step, Stood};
 use crate::plan::{Action, Plan, PlanSlot, Removal};
 use crate::record::{Answer, Isolation, Job, Passed, Stands, TrialRun, carry_out};
 use crate::snapshot::{SlotReport, Snapshot};
@@ -129,6 +129,24 @@ pub fn carried(job: &Job, steps: &Steps, id: &str, asked: &[Step]) -> Vec<Step> 
         })
         .cloned()
         .collect()
+}
+
+/// How the modules stood before they were touched, by the answers to the steps named `stood` of one opening of the machine:
+/// the first of their answers is that all is level, the second that it is not, any other that there was nothing to see.
+pub fn stood(job: &Job, steps: &Steps, id: &str) -> Vec<isolate::Finding> {
+    let prefix = format!("{id}/");
+    let looked = |step: &CardStep| step.id.0.starts_with(&prefix) && step.id.0.ends_with("/stood");
+    let found = steps.iter().filter(|(_, _, step)| looked(step)).filter_map(|(_, _, step)| {
+        let Evidence::Choice { options, .. } = &step.evidence else { return None };
+        let Answer::Given { value, .. } = &job.answer(&step.id)?.answer else { return None };
+        let stood = match options.iter().position(|option| option == value)? {
+            0 => Stood::Level,
+            1 => Stood::Open,
+            _ => return None,
+        };
+        Some(isolate::Finding::stood(step.slot.clone()?, stood))
+    });
+    found.collect()
 }
 
 /// The slots a change touches.

@@ -1,7 +1,7 @@
 //! Isolations as a job runs them, guard and all, by drawing faults and playing the trials; each answer is worked out once.
 
 use std::collections::HashMap;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use slotwise::board::Board;
 use slotwise::isolate::fault::{Fault, Mode, all_faults};
@@ -10,6 +10,7 @@ use slotwise::isolate::rates::{Rates, Shares};
 use slotwise::isolate::{Answer, Seen, State, answer, likeliest, named_as};
 
 use super::machine::Machine;
+use super::on_processor;
 use super::sampled::{moved, relabelled};
 
 /// The verdict where all is well and it cannot be told any more which of the two it was.
@@ -93,6 +94,7 @@ pub struct Outcome {
     pub guarded: Stop,
     pub alone: Stop,
     pub answers: usize,
+    /// Time of the slowest answer, and of all, on a processor.
     pub slowest: Duration,
     pub spent: Duration,
     /// Truth and verdict of runs that named something that is not wrong.
@@ -116,10 +118,11 @@ struct Node {
 
 impl Node {
     fn new(state: State, outcome: &mut Outcome) -> Self {
-        let start = Instant::now();
+        let start = on_processor();
         let answer = answer(&state);
-        outcome.slowest = outcome.slowest.max(start.elapsed());
-        outcome.spent += start.elapsed();
+        let spent = on_processor() - start;
+        outcome.slowest = outcome.slowest.max(spent);
+        outcome.spent += spent;
         outcome.answers += 1;
         let alone = likeliest(&state).map(|e| End { named: Some(parts(&e.what, &e.which)), hides: false });
         Self { state, answer, alone, next: HashMap::new() }
@@ -239,7 +242,11 @@ pub fn played(shape: &Board, rates: &Rates, mode: Mode, faults: usize, runs: usi
         }
         if let Some(named) = end.named.filter(|named| named[0].0 != EITHER && !named.iter().all(|n| truth.contains(n)))
         {
-            outcome.wrongs.push(format!("{run}: {truth:?}, named {named:?} after {cycles}"));
+            let node = &nodes[at];
+            let first: Vec<_> =
+                node.answer.explanations.iter().take(4).map(|e| (&e.what, &e.which, &e.probability)).collect();
+            let steps: Vec<_> = node.state.trials().iter().map(|t| (&t.done, &t.seen)).collect();
+            outcome.wrongs.push(format!("{run}: {truth:?}, named {named:?} after {cycles}: {first:?} {steps:?}"));
         }
         let (cycles, inserted, end) = alone.unwrap_or((cycles, inserted, End { named: None, hides: false }));
         outcome.alone.count(cycles, inserted, &end, &truth);

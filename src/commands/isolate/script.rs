@@ -290,9 +290,10 @@ fn done(
     if first_start {
         let opened = crate::record::IsolationOpened { snapshot_line, ..begun.opened.clone() };
         journal.append(&by, now(), Event::IsolationOpened(Box::new(opened)))?;
-    } else if let Some(open) = journal.job().isolation().and_then(Isolation::open_trial) {
+    } else if let Some((search, open)) = journal.job().isolation().and_then(|one| Some((one, one.open_trial()?))) {
         let trial = open.trial;
-        journal.append(&by, now(), Event::TrialDone { trial, done: did, seen, snapshot_line })?;
+        let found = trial::stood(journal.job(), &steps, &trial::id(journal.job(), search, open));
+        journal.append(&by, now(), Event::TrialDone { trial, done: did, seen, found, snapshot_line })?;
         if let Start::Report(snapshot) = start
             && let Some(line) = snapshot_line
         {

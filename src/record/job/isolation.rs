@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::board::{Board, SlotLabel};
-use crate::isolate::{Done, Explanation, IsolateError, Seen, State, Step, Verdict};
+use crate::isolate::{Done, Explanation, Finding, IsolateError, Seen, State, Step, Verdict};
 use crate::module::Module;
 use crate::record::IsolationOpened;
 
@@ -43,6 +43,8 @@ pub struct TrialDone {
     pub line: u64,
     pub done: Vec<Step>,
     pub seen: Seen,
+    /// How the modules stood before they were touched.
+    pub found: Vec<Finding>,
     pub snapshot_line: Option<u64>,
 }
 
@@ -70,11 +72,13 @@ impl Isolation {
         }
         state.rules_broken(opened.broken_rules.clone());
         state.without_processor(&opened.without_processor);
-        for Done { asked, done, seen } in &opened.before {
+        for Done { asked, done, seen, found } in &opened.before {
+            state.observe_findings(found)?;
             state.observe(asked.as_ref().unwrap_or(done), done.clone(), seen.clone())?;
         }
         for trial in &self.trials {
             if let Some(done) = &trial.done {
+                state.observe_findings(&done.found)?;
                 state.observe(&trial.changes, done.done.clone(), done.seen.clone())?;
             }
         }

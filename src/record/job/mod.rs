@@ -191,14 +191,14 @@ impl Job {
                     });
                 }
             }
-            Event::TrialDone { done, seen, snapshot_line, .. } => {
+            Event::TrialDone { done, seen, found, snapshot_line, .. } => {
                 if snapshot_line.is_none() {
                     // A start without a report: what an earlier one showed is no longer how the machine stands.
                     self.comparison = None;
                 }
                 let trials = self.isolations.last_mut().map(|search| &mut search.trials);
                 if let Some(run) = trials.and_then(|trials| trials.last_mut()) {
-                    run.done = Some(TrialDone { line: n, done, seen, snapshot_line });
+                    run.done = Some(TrialDone { line: n, done, seen, found, snapshot_line });
                 }
             }
             Event::VerdictReached { verdict, explanations } => {

@@ -1,7 +1,7 @@
 //! Trials and verdicts of a record, line by line.
 
 use super::types::{Trial, Verdict};
-use crate::isolate::{seen_words, trial_words};
+use crate::isolate::{seen_words, stood_words, trial_words};
 use crate::record::{Event, Line, time};
 
 /// What was tried so far, and the verdict that stands.
@@ -41,14 +41,15 @@ impl Tried {
                 change: "a known-good module came to hand".to_owned(),
                 outcome: module.identity.serial.clone().unwrap_or_else(|| "no serial".to_owned()),
             }),
-            Event::TrialDone { trial, done, seen, .. } => self.trials.push(Trial {
+            Event::TrialDone { trial, done, seen, found, .. } => self.trials.push(Trial {
                 line: line.n,
                 at,
                 by: line.by.clone(),
                 change: if self.over {
                     format!("modules put back: {}", trial_words(done))
                 } else {
-                    format!("trial {trial}: {}", trial_words(done))
+                    let stood = stood_words(found).map(|stood| format!("; {stood}")).unwrap_or_default();
+                    format!("trial {trial}: {}{stood}", trial_words(done))
                 },
                 outcome: seen_words(seen),
             }),
