@@ -171,7 +171,23 @@ impl Walk<'_> {
         if at.max != self.largest || (!counts.is_empty() && !counts.contains(&at.modules)) {
             return Some(());
         }
+        // Most are ruled out by their bandwidth alone, told in short.
+        let caps = self.choice.iter().filter_map(|c| Some(self.instance.symbols[c.1?].cap));
+        if self.instance.slices()
+            && let Some(mb_s) = self.instance.sliced(caps)
+        {
+            let wide = self.instance.widest(self.choice.len() as u32);
+            let gain = self.instance.weights.bandwidth * i128::from(mb_s) * i128::from(self.instance.mult);
+            if (self.bound.even && mb_s < wide * self.instance.channel_mb_s)
+                || self.with_others(at.worth - gain, at.cap) >= self.limit
+            {
+                return Some(());
+            }
+        }
         let Some(one) = judge(self.instance, self.kind, &self.choice) else { return Some(()) };
+        if self.bound.even && one.mb_s < self.instance.channel_mb_s * self.instance.widest(self.choice.len() as u32) {
+            return Some(());
+        }
         let filled = || self.choice.iter().filter_map(|&(t, symbol)| symbol.map(|s| (t, s)));
         let worth = one.fixed + filled().map(|(t, s)| self.bound.g[t][s]).sum::<i128>();
         let cost = self.cost.map_or(0, |c| filled().map(|(t, s)| c.g[t][s]).sum());
@@ -195,6 +211,8 @@ impl Walk<'_> {
 pub struct Judged {
     pub cap: u32,
     pub fixed: i128,
+    /// Of one socket.
+    pub mb_s: u64,
 }
 
 /// Judges an arrangement of one socket; `None` when a rule about sockets forbids it.
@@ -223,11 +241,12 @@ pub fn judge(instance: &Instance<'_>, kind: &SocketKind, choice: &[(usize, Optio
     }
     let found = regions(&caps, &kind.controllers, instance.interleave);
     let rate = Mts((instance.channel_mb_s / MB_S_PER_MTS) as u32);
-    let mb_s = effective_mb_s(&found, rate) * u64::from(instance.mult);
+    let own_mb_s = effective_mb_s(&found, rate);
+    let mb_s = own_mb_s * u64::from(instance.mult);
     let settle = instance.weights.narrow * i128::from(NARROW.saturating_sub(filled));
     let full = u64::from(instance.symbols.first().map_or(1, |s| s.cap)) * kind.controllers.len().max(1) as u64;
     let fill = u64::from(cap) * SOCKET_FILL / full.max(1);
     let settle = settle + instance.weights.lopsided * i128::from(fill * fill);
     fixed += settle * i128::from(instance.mult) - instance.weights.bandwidth * i128::from(mb_s);
-    Some(Judged { cap, fixed })
+    Some(Judged { cap, fixed, mb_s: own_mb_s })
 }

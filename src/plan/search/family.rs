@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use super::bound::Bound;
 use super::columns::{Column, Prepared, columns, prepare};
 use super::instance::{Choice, Demand, DemandKey, INF, Instance, key};
-use super::realise::{Split, realise};
+use super::realise::{Split, leaves_room, realise};
 use super::weights::Weights;
 use super::work::Work;
 
@@ -71,6 +71,12 @@ const FIRST_STEPS: u64 = 10_000;
 /// Steps of a first try without a growing limit.
 const DIRECT_STEPS: u64 = 4_000;
 
+/// How far above the bound the best is taken to lie while prices are moved, as a share of what it is worth.
+const EVEN_GOAL: i128 = 40;
+
+/// Rounds of price moves with every socket as wide as it can be.
+const EVEN_ROUNDS: u64 = 60;
+
 /// Rounds of price moves for the plain cost.
 const COST_ROUNDS: usize = 25;
 
@@ -117,7 +123,25 @@ pub fn quick(instance: &Instance<'_>, ready: &Ready, family: usize, best: &mut B
 
 /// Searches one family to the end; what it finds goes into `best`.
 pub fn search(instance: &Instance<'_>, ready: &Ready, family: usize, best: &mut Best, work: &mut Work<'_>) -> Reach {
-    let Ready { mut prices, mut bound } = Ready { prices: ready.prices.clone(), bound: ready.bound.clone() };
+    explore(instance, ready.prices.clone(), ready.bound.clone(), family, best, work)
+}
+
+/// Searches one family for the best plan with every socket as wide as it can be; whether that was searched to its end.
+pub fn search_even(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mut Work<'_>) -> bool {
+    let prices: Vec<i128> = instance.classes.iter().map(|c| slope(&c.curve)).collect();
+    let Some(bound) = Bound::even(instance, &prices) else { return false };
+    explore(instance, prices, bound, family, best, work) == Reach::All
+}
+
+/// Searches with the tightest bound that is found from these prices on.
+fn explore(
+    instance: &Instance<'_>,
+    mut prices: Vec<i128>,
+    mut bound: Bound,
+    family: usize,
+    best: &mut Best,
+    work: &mut Work<'_>,
+) -> Reach {
     if bound.least >= best.limit() {
         return Reach::All;
     }
@@ -125,6 +149,7 @@ pub fn search(instance: &Instance<'_>, ready: &Ready, family: usize, best: &mut 
     let mut kept = prices.clone();
     // Move the prices against the excess demand; keep the tightest bound.
     let rounds = (PRICE_WORK / table_work(instance, bound.coarse).max(1)).clamp(2, 40);
+    let rounds = if bound.even { EVEN_ROUNDS } else { rounds };
     let (mut step_share, mut stale) = (1.0f64, 0);
     let mut current = bound.clone();
     for _ in 0..rounds {
@@ -143,17 +168,25 @@ pub fn search(instance: &Instance<'_>, ready: &Ready, family: usize, best: &mut 
             break;
         }
         // Floats only choose where to look; every bound is computed in whole numbers from the prices chosen.
-        let goal =
-            if best.limit() < INF { best.limit() } else { bound.least + instance.weights.bandwidth.abs() * 1000 };
+        let goal = match best.limit() {
+            limit if bound.even => limit.min(current.least + even_worth(instance, &bound) / EVEN_GOAL),
+            limit if limit < INF => limit,
+            _ => bound.least + instance.weights.bandwidth.abs() * 1000,
+        };
         let step = step_share * ((goal - current.least).max(1) as f64) / norm;
         for (price, excess) in prices.iter_mut().zip(&excess) {
             *price = (*price + (step * *excess as f64) as i128).clamp(0, INF / 4096);
         }
-        current = Bound::new(instance, &prices, true);
+        let even = if bound.even { Bound::even(instance, &prices) } else { None };
+        current = even.unwrap_or_else(|| Bound::new(instance, &prices, true));
         if current.least > bound.least {
             bound = current.clone();
             kept = prices.clone();
             stale = 0;
+            if bound.even {
+                // Scarce modules have prices far from what they cost.
+                step_share = (step_share * 1.5).min(64.0);
+            }
         } else {
             stale += 1;
             if stale >= 2 {
@@ -235,12 +268,21 @@ fn widen(
         let columns = walk.columns.iter().map(Vec::len).sum::<usize>();
         let little = bound.least.abs() / 64;
         gap = match gap {
+            _ if bound.even => (gap.max(instance.weights.cost.abs() * 4) / 2).saturating_mul(3),
             _ if gap >= little => gap.saturating_mul(2),
             _ if columns == before => gap.saturating_mul(64).min(little.max(1)),
             _ => gap.saturating_mul(8).min(little.max(1)),
         };
         before = columns;
     }
+}
+
+/// What a family is worth at least beside its bandwidth, when every socket is as wide as can be.
+fn even_worth(instance: &Instance<'_>, bound: &Bound) -> i128 {
+    let channels = |&kind: &usize| instance.kinds[kind].runs.iter().map(|run| run.1).sum::<u32>();
+    let wide: u64 = instance.sockets.iter().map(|kind| instance.widest(channels(kind))).sum();
+    let mb_s = i128::from(wide * instance.channel_mb_s) * i128::from(instance.mult);
+    (bound.least + instance.weights.bandwidth * mb_s).abs()
 }
 
 /// A bound on the plain cost, its prices moved against the excess demand.
@@ -395,6 +437,14 @@ impl Sockets<'_> {
                         self.seen.insert(key, fixed);
                     }
                 }
+            }
+        }
+        if i > 0 && i < self.instance.sockets.len() {
+            // The modules there are may not even do for the sockets filled so far.
+            let fixed: i128 = self.chosen.iter().map(|&(k, c)| self.columns[k][c].fixed).sum();
+            let room = limit.min(best.limit()).saturating_sub(fixed + self.bound.from(i, cap));
+            if !leaves_room(self.instance, self.bound, self.prices, &self.demand(), room, work).ok()? {
+                return Some(());
             }
         }
         let same_next = self.instance.sockets.get(i + 1) == Some(&kind);

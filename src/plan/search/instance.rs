@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use crate::board::InterleaveStyle;
+
 /// No plan.
 pub const INF: i128 = i128::MAX / 8;
 
@@ -91,6 +93,9 @@ pub struct Instance<'a> {
     pub bare: bool,
 }
 
+/// Channels of a socket whose slices are counted.
+pub const MOST_CHANNELS: usize = 64;
+
 /// What each place of a socket holds: channel type and symbol, `None` for empty.
 pub type Choice = Vec<(usize, Option<usize>)>;
 
@@ -109,6 +114,37 @@ impl Instance<'_> {
     /// The widest way over `n` channels.
     pub fn widest(&self, n: u32) -> u64 {
         self.ways.iter().copied().find(|&w| w <= n).map_or(u64::from(n.min(1)), u64::from)
+    }
+
+    /// Whether a socket's MB/s follow from what its channels hold, slice by slice: [`Instance::sliced`].
+    pub fn slices(&self) -> bool {
+        self.bare && self.interleave.is_none_or(|i| i.style == InterleaveStyle::Slice)
+    }
+
+    /// MB/s of a socket whose channels hold this: slices over the channels with most left, as
+    /// [`crate::plan::interleave::regions`] makes them. `None` for more channels than are counted here.
+    pub fn sliced(&self, caps: impl Iterator<Item = u32>) -> Option<u64> {
+        let mut left = [0u32; MOST_CHANNELS];
+        let mut n = 0;
+        for cap in caps {
+            *left.get_mut(n)? = cap;
+            n += 1;
+        }
+        let all: u64 = left[..n].iter().map(|&cap| u64::from(cap)).sum();
+        let mut time = 0u64;
+        loop {
+            left[..n].sort_unstable_by(|a, b| b.cmp(a));
+            while n > 0 && left[n - 1] == 0 {
+                n -= 1;
+            }
+            if n == 0 {
+                return Some((all * self.channel_mb_s).checked_div(time).unwrap_or(0));
+            }
+            let wide = self.widest(n as u32) as usize;
+            let height = left[wide - 1];
+            left[..wide].iter_mut().for_each(|cap| *cap -= height);
+            time += u64::from(height);
+        }
     }
 
     /// The most MB/s of a socket with `n` filled channels, `cap` granules in all and `fullest` on one channel: no region is

@@ -39,6 +39,23 @@ struct Walk<'a> {
     taken: Vec<u32>,
     best: i128,
     found: Option<Vec<u32>>,
+    /// More channels are to come: modules count as the bound counts them, and the first way will do.
+    partly: bool,
+}
+
+/// Whether the modules for a part of the channels leave a bound below `limit` for all of them.
+///
+/// # Errors
+/// When the work ran out before it was settled.
+pub fn leaves_room(
+    instance: &Instance<'_>,
+    bound: &Bound,
+    prices: &[i128],
+    demand: &Demand,
+    limit: i128,
+    work: &mut Work<'_>,
+) -> Result<bool, ()> {
+    made(instance, bound, prices, demand, limit, true, work).map(|found| found.is_some())
 }
 
 /// The least worth of the modules for a demand, if it is below `limit`. `Err` when the work ran out.
@@ -51,6 +68,18 @@ pub fn realise(
     prices: &[i128],
     demand: &Demand,
     limit: i128,
+    work: &mut Work<'_>,
+) -> Result<Option<(i128, Split)>, ()> {
+    made(instance, bound, prices, demand, limit, false, work)
+}
+
+fn made(
+    instance: &Instance<'_>,
+    bound: &Bound,
+    prices: &[i128],
+    demand: &Demand,
+    limit: i128,
+    partly: bool,
     work: &mut Work<'_>,
 ) -> Result<Option<(i128, Split)>, ()> {
     // Groups with fewest fillings first: they close classes early.
@@ -103,6 +132,7 @@ pub fn realise(
         used: vec![0; instance.classes.len()],
         best: limit,
         found: None,
+        partly,
     };
     let first = walk.demand.first().copied().unwrap_or(0);
     let base = bound.base;
@@ -123,7 +153,11 @@ impl Walk<'_> {
         if !work.step() {
             return None;
         }
+        if self.partly && self.found.is_some() {
+            return Some(());
+        }
         if i == self.steps.len() {
+            let plain = if self.partly { relaxed } else { plain };
             if plain < self.best {
                 self.best = plain;
                 self.found = Some(self.taken.clone());
@@ -136,12 +170,14 @@ impl Walk<'_> {
             return Some(());
         }
         let key = (i, left, self.open[i].iter().map(|&c| self.used[c]).collect::<Vec<u32>>());
+        // What stands so far: the same classes open, so the same to come.
+        let worth = if self.partly { relaxed } else { plain };
         match self.seen.get_mut(&key) {
-            Some(before) if *before <= plain => return Some(()),
-            Some(before) => *before = plain,
+            Some(before) if *before <= worth => return Some(()),
+            Some(before) => *before = worth,
             None => {
                 if self.seen.len() < 300_000 {
-                    self.seen.insert(key, plain);
+                    self.seen.insert(key, worth);
                 }
             }
         }
@@ -168,7 +204,8 @@ impl Walk<'_> {
                 cost += class.cost[self.used[c] as usize];
             }
             self.taken[i] = take;
-            let within = self.instance.budget.is_none_or(|budget| cost <= budget);
+            // What is less by the bound may cost more: a budget would spoil what is remembered.
+            let within = self.partly || self.instance.budget.is_none_or(|budget| cost <= budget);
             if within && relaxed < INF {
                 let (next, next_left) =
                     if last { (i + 1, self.demand.get(group + 1).copied().unwrap_or(0)) } else { (i + 1, left - take) };

@@ -3,6 +3,7 @@
 
 use super::arrange::Arranged;
 use super::ground::Ground;
+use crate::plan::search::instance::MOST_CHANNELS;
 use crate::plan::search::work::Work;
 
 /// Moves tried for each module and socket.
@@ -122,31 +123,10 @@ fn start(ground: &Ground<'_>, bag: &[u16]) -> Option<Vec<Channel>> {
     Some(channels)
 }
 
-/// MB/s of a socket as it stands: slices over the channels with most left.
+/// MB/s of a socket as it stands.
 fn stream(ground: &Ground<'_>, socket: usize, channels: &[Channel]) -> u64 {
-    let mut left = [0u32; 64];
-    let mut n = 0;
-    for channel in channels.iter().filter(|c| c.socket == socket && c.cap > 0).take(64) {
-        left[n] = channel.cap;
-        n += 1;
-    }
-    let left = &mut left[..n];
-    let all: u64 = left.iter().map(|&cap| u64::from(cap)).sum();
-    let (mut time, mut n) = (0u64, left.len());
-    while n > 0 {
-        left[..n].sort_unstable_by(|a, b| b.cmp(a));
-        while n > 0 && left[n - 1] == 0 {
-            n -= 1;
-        }
-        if n == 0 {
-            break;
-        }
-        let wide = ground.instance.widest(n as u32) as usize;
-        let height = left[wide - 1];
-        left[..wide].iter_mut().for_each(|cap| *cap -= height);
-        time += u64::from(height);
-    }
-    (all * ground.instance.channel_mb_s).checked_div(time).unwrap_or(0)
+    let caps = channels.iter().filter(|c| c.socket == socket).map(|c| c.cap).take(MOST_CHANNELS);
+    ground.instance.sliced(caps).unwrap_or(0)
 }
 
 /// The arrangement, when the rules about sockets let it stand.

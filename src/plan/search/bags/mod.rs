@@ -7,11 +7,14 @@
 
 mod anneal;
 mod arrange;
+mod bars;
+mod even;
+mod evens;
 mod ground;
 mod most;
 mod socket;
 
-use super::family::Best;
+use super::family::{Best, search_even};
 use super::instance::{INF, Instance};
 use super::work::Work;
 use anneal::anneal;
@@ -42,6 +45,20 @@ const TRIED: usize = 12;
 /// Steps spent on the question whether any bag can be spread as wide as can be.
 const WIDEST: u64 = 400_000;
 
+/// The same with more than two sockets, each time.
+const EVENS: u64 = 5_000_000;
+
+/// Bags looked at first, and later.
+const LOOKS: (usize, usize) = (12, 60);
+
+/// How the best plan with every socket as wide as can be is looked for.
+#[derive(Debug, Clone, Copy)]
+enum Evens {
+    /// So many bags, the best first.
+    Bags(usize),
+    Prices,
+}
+
 /// Searches a family bag by bag; what it finds goes into `best`.
 pub fn search(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mut Work<'_>) -> Bags {
     let Some(ground) = Ground::new(instance) else { return Bags::Cut };
@@ -51,7 +68,23 @@ pub fn search(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mu
         return prove(&ground, &mut list, (base, false), family, best, work);
     }
     // More bandwidth may be in any bag, but the first that is as wide as can be is the best of all.
-    if ground.loose() {
+    if ground.channels.len() > 2 {
+        // A few bags at once, then all by prices, then more bags for a good plan where prices do not prove it.
+        for how in [Evens::Bags(LOOKS.0), Evens::Prices, Evens::Bags(LOOKS.1)] {
+            work.limit(EVENS);
+            let all = match how {
+                Evens::Bags(most) => evens::search(&ground, most, family, best, work),
+                Evens::Prices => search_even(instance, family, best, work),
+            };
+            if all && list.few(best.limit()) {
+                return Bags::All;
+            }
+            work.again();
+            if all {
+                break;
+            }
+        }
+    } else if ground.loose() {
         work.limit(WIDEST);
         if prove(&ground, &mut list, (base, true), family, best, work) == Bags::All {
             return Bags::All;

@@ -1,0 +1,182 @@
+//! The best bag that can be shared out so that every socket is as wide as it can be.
+//!
+//! Bags come one after the other, the best first, out of a heap of bags half made, each with what the rest adds at least.
+//! Only bags that may be even are made: granules in a multiple of the width, and so many modules that every socket has as
+//! many as it is wide. The modules are priced out: any price gives a valid bound, and the best is looked for.
+
+use std::cmp::Reverse;
+use std::collections::BinaryHeap;
+
+use super::arrange::{Arranged, settle};
+use super::even::{Even, Split};
+use super::ground::Ground;
+use crate::plan::search::family::Best;
+use crate::plan::search::instance::INF;
+use crate::plan::search::work::Work;
+
+/// Bags half made at most.
+const HEAP: usize = 250_000;
+
+/// Rounds in which a price of a module is looked for.
+const ROUNDS: usize = 24;
+
+/// What is worth what it is, whatever modules are worth: the least from each class on, by what is still needed.
+struct Rest {
+    tables: Vec<Vec<i128>>,
+    /// Taken off for each module.
+    price: i128,
+}
+
+/// Bags as even as can be.
+struct Evens<'g, 'i> {
+    ground: &'g Ground<'i>,
+    wide: usize,
+    /// The least multiple of the width that is enough, in granules.
+    need: usize,
+    /// Nothing above it is allowed.
+    exact: bool,
+    /// Modules there must be.
+    modules: usize,
+}
+
+/// A bag half made.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+struct Half {
+    /// Not worth less than this.
+    least: i128,
+    bag: Vec<u16>,
+    left: usize,
+    modules: usize,
+    own: i128,
+}
+
+impl Evens<'_, '_> {
+    /// What is needed after `n` granules more; beyond the need the next multiple of the width.
+    fn after(&self, left: usize, granules: usize) -> Option<usize> {
+        match left.checked_sub(granules) {
+            Some(left) => Some(left),
+            None if self.exact => None,
+            None => Some((self.wide - (granules - left) % self.wide) % self.wide),
+        }
+    }
+
+    fn rest(&self, price: i128) -> Rest {
+        let classes = &self.ground.instance.classes;
+        let mut tables = vec![vec![INF; self.need + 1]; classes.len() + 1];
+        tables[classes.len()][0] = 0;
+        for (c, class) in classes.iter().enumerate().rev() {
+            let (before, after) = tables.split_at_mut(c + 1);
+            for (left, cell) in before[c].iter_mut().enumerate() {
+                for (n, own) in self.ground.own[c].iter().enumerate() {
+                    let Some(to) = self.after(left, n * class.size as usize) else { break };
+                    if after[0][to] < INF {
+                        *cell = (*cell).min(after[0][to] + own - price * n as i128);
+                    }
+                }
+            }
+        }
+        Rest { tables, price }
+    }
+
+    /// No bag is worth less than this by these prices.
+    fn bound(&self, rest: &Rest) -> i128 {
+        let least = rest.tables[0][self.need];
+        if least >= INF { INF } else { least + rest.price * self.modules as i128 }
+    }
+
+    /// The tables whose bound is highest. The bound has one top: the price goes where it rises.
+    fn best_rest(&self) -> Rest {
+        let dearest = self.ground.own.iter().filter_map(|own| own.last().copied()).max().unwrap_or(0);
+        let (mut low, mut high) = (0i128, dearest.max(1));
+        for _ in 0..ROUNDS {
+            let third = (high - low) / 3;
+            if third == 0 {
+                break;
+            }
+            let (a, b) = (low + third, high - third);
+            if self.bound(&self.rest(a)) < self.bound(&self.rest(b)) { low = a } else { high = b }
+        }
+        self.rest(low)
+    }
+
+    /// What a bag half made is worth at least.
+    fn least(&self, rest: &Rest, class: usize, half: &Half) -> i128 {
+        let more = rest.tables[class][half.left];
+        if more >= INF {
+            return INF;
+        }
+        half.own + more + rest.price * self.modules.saturating_sub(half.modules) as i128
+    }
+}
+
+/// Looks for the best plan with every socket as wide as can be, in `most` bags; whether all that are better were looked at.
+pub fn search(ground: &Ground<'_>, most: usize, family: usize, best: &mut Best, work: &mut Work<'_>) -> bool {
+    let Some(mut even) = Even::new(ground) else { return false };
+    let instance = ground.instance;
+    let wide = even.wide as usize;
+    let exact = instance.most == instance.need;
+    let need = (instance.need as usize).next_multiple_of(wide);
+    if exact && need != instance.need as usize {
+        return true;
+    }
+    let evens = Evens { ground, wide, need, exact, modules: wide * ground.channels.len() };
+    let rest = evens.best_rest();
+    let mut heap = BinaryHeap::new();
+    let start = Half { least: 0, bag: Vec::new(), left: need, modules: 0, own: 0 };
+    heap.push(Reverse(Half { least: evens.least(&rest, 0, &start), ..start }));
+    let (mut open, mut looks): (Vec<i128>, usize) = (Vec::new(), 0);
+    while let Some(Reverse(half)) = heap.pop() {
+        if half.least >= INF || half.least - ground.most_gain() >= best.limit() {
+            break;
+        }
+        if !work.step() {
+            return false;
+        }
+        let class = half.bag.len();
+        if class == instance.classes.len() {
+            if half.modules < evens.modules || !ground.affords(&half.bag) {
+                continue;
+            }
+            // Now it is known what it is worth; others may be better.
+            if half.own > half.least {
+                heap.push(Reverse(Half { least: half.own, ..half }));
+                continue;
+            }
+            match even.split(&half.bag, work) {
+                Split::Rows(sockets) => {
+                    let judged = sockets.iter().enumerate().map(|(s, rows)| ground.judge(s, rows));
+                    let Some(worth) = judged.sum::<Option<i128>>() else { continue };
+                    let mut found = Arranged { worth, sockets };
+                    settle(ground, &mut found);
+                    best.offer(family, ground.plan(half.own + found.worth, &found.sockets));
+                }
+                Split::Never => {}
+                Split::Open => open.push(half.own),
+            }
+            looks += 1;
+            if looks >= most {
+                return false;
+            }
+            continue;
+        }
+        let size = instance.classes[class].size as usize;
+        for (n, own) in ground.own[class].iter().enumerate() {
+            let modules = half.modules + n;
+            let Some(left) = evens.after(half.left, n * size) else { break };
+            if modules > ground.slots {
+                break;
+            }
+            let bag: Vec<u16> = half.bag.iter().copied().chain([n as u16]).collect();
+            let next = Half { least: 0, bag, left, modules, own: half.own + own };
+            let least = evens.least(&rest, class + 1, &next);
+            if least < INF && least - ground.most_gain() < best.limit() {
+                heap.push(Reverse(Half { least: least.max(half.least), ..next }));
+            }
+        }
+        if heap.len() > HEAP {
+            return false;
+        }
+    }
+    let limit = best.limit();
+    open.into_iter().all(|own| own - ground.most_gain() >= limit)
+}
