@@ -99,7 +99,7 @@ fn what_is_amended_is_signed_again() {
     slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--key", "kim.key"]).ends(0);
     let ran = slotwise(&bench, &audit);
     ran.ends(0);
-    assert!(ran.stdout.contains("amends line 3: \"b\", because \"seen on a photo\""), "{}", ran.stdout);
+    assert!(ran.stdout.contains("amends line 3 (\"a\"): \"b\", because \"seen on a photo\""), "{}", ran.stdout);
     assert!(ran.stdout.contains("(no longer stands)"), "{}", ran.stdout);
 
     // An answer that is taken back opens its item again; nothing can be signed until it has a new one.
@@ -285,4 +285,55 @@ fn the_fingerprint_is_the_same_wherever_it_stands_and_by_stock_tools() {
     let from = words.find("head -n").unwrap();
     let end = from + words[from..].find("head -c 20").unwrap() + "head -c 20".len();
     assert_eq!(by_hand(&words[from..end].replace("RECORD", "\"it's a job.jsonl\"")), fingerprint.replace('-', ""));
+}
+
+/// What ends by refusing leaves a record as it found it: what stands behind the last whole line is told, not set aside.
+#[test]
+fn a_command_that_refuses_changes_nothing() {
+    let bench = finished();
+    slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--key", "kim.key"]).ends(0);
+    let whole = fs::read(bench.record()).unwrap();
+    let copies: [(Vec<u8>, &str); 2] = [
+        (whole[..whole.len() - 1].to_vec(), "whole but for the line feed"),
+        ([&whole[..], &[0; 40]].concat(), "zero bytes"),
+    ];
+    for (bytes, words) in copies {
+        fs::write(bench.record(), &bytes).unwrap();
+        if words == "zero bytes" {
+            let ran = slotwise(&bench, &["resume", "RECORD"]);
+            ran.ends(65);
+            ran.says(&["is left as it is", words]);
+        }
+        let audit = slotwise(&bench, &["audit", "RECORD", "--signers", "signers"]);
+        assert!(audit.stdout.contains(words), "{}", audit.stdout);
+        let amend = ["amend", "RECORD", "--line", "9999", "--now", "x", "--why", "y", "--name", "sam"];
+        slotwise(&bench, &amend).ends(65);
+        slotwise(&bench, &["sign", "RECORD", "--role", "supervisor", "--name", TECHNICIAN, "--key", "sam.key"])
+            .ends(65);
+        assert_eq!(fs::read(bench.record()).unwrap(), bytes, "{words}");
+    }
+    // What does write sets the tail aside first, and says so.
+    let amend = ["amend", "RECORD", "--line", "5", "--now", "x", "--why", "y", "--name", "sam"];
+    let ran = slotwise(&bench, &amend);
+    ran.ends(0);
+    ran.says(&["zero bytes", "put aside as"]);
+}
+
+/// Other shops' signers are nobody's word against a record; a part of a fingerprint is none; what is no file is told.
+#[test]
+fn what_is_not_known_is_told_from_what_is_wrong() {
+    let bench = finished();
+    slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--key", "kim.key"]).ends(0);
+    let records = bench.record().parent().unwrap().to_owned();
+    fs::write(records.parent().unwrap().join("nobody"), "").unwrap();
+    let ran = slotwise(&bench, &["audit", "RECORD", "--signers", "nobody"]);
+    ran.ends(1);
+    assert!(ran.stdout.contains("nobody vouches for"), "{}", ran.stdout);
+    slotwise(&bench, &["audit", "RECORD", "--fingerprint", "0fa5"]).ends(2);
+    fs::create_dir(records.join(".left-behind")).unwrap();
+    fs::write(records.join(".left-behind/x.jsonl"), "x").unwrap();
+    bench.run(&["audit", records.to_str().unwrap(), "--signers", "signers"], b"").ends(0);
+    std::os::unix::fs::symlink(bench.record(), records.join("link.jsonl")).unwrap();
+    let ran = bench.run(&["audit", records.to_str().unwrap(), "--signers", "signers"], b"");
+    assert!(ran.code != 0 && ran.stdout.contains("not an ordinary file"), "{}", ran.stdout);
 }

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use serde::Serialize;
 
 use super::files::{self, named};
+use super::job::quoted;
 use super::review::print_json;
 use super::{CommandError, Exit, wrap};
 use crate::checklist::StepId;
@@ -65,14 +66,17 @@ pub fn run(env: &mut Env, args: &AmendArgs) -> Result<Exit, CommandError> {
     }
     let path = files::located(env, &args.record);
     let columns = wrap::columns(env, env.terminal.stdout_is_terminal);
-    let mut journal = Journal::open(&path, env.clock.now())?;
+    let mut journal = Journal::look(&path)?;
     let event = event(journal.job(), args)?;
     let countersigned = journal.job().standing_declarations().any(|standing| standing.role == Role::Supervisor);
     let line = journal.append(name, env.clock.now(), event)?;
+    files::say_repaired(env, journal.repaired())?;
     let record = named(&args.record);
     let next = match args.step {
-        Some(_) => format!("slotwise resume {record}"),
-        None => format!("slotwise sign {record} --role technician --key FILE"),
+        Some(_) => format!("slotwise resume {}", quoted(&args.record)),
+        None => {
+            format!("slotwise sign {} --role technician --key FILE (or --agent, or --typed)", quoted(&args.record))
+        }
     };
     let told = Told { record, line, fingerprint: fingerprint(&journal.head().hash), next };
     if args.json {

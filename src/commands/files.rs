@@ -1,12 +1,13 @@
 //! Reading the files that several commands take.
 
-use std::io::Read;
+use std::io::{self, Read, Write as _};
 use std::path::{Path, PathBuf};
 
 use super::{CommandError, Exit};
 use crate::checklist::{Checklist, Site};
 use crate::env::Env;
 use crate::plan::{self, Plan};
+use crate::record::{SetAside, Torn};
 use crate::source::{Checked, Text, from_toml};
 use crate::text::shown;
 
@@ -59,4 +60,24 @@ pub fn read_checklist(env: &Env, path: Option<&Path>, site: Option<&Path>) -> Re
     checklist.with_site(&limits).map_err(|error| {
         CommandError::new(Exit::BadData, format!("{} does not fit the checklist", named(site))).because(&error)
     })
+}
+
+/// Says what of a record was set aside, on stderr.
+///
+/// # Errors
+/// When stderr cannot be written to.
+pub fn say_repaired(env: &mut Env, repaired: &[SetAside]) -> io::Result<()> {
+    repaired.iter().try_for_each(|tail| {
+        writeln!(env.stderr, "{} ({} bytes put aside as {})", tail.why, tail.bytes, shown(&tail.file))
+    })
+}
+
+/// Says what stands behind the last whole line of a record that is left as it is, on stderr.
+///
+/// # Errors
+/// When stderr cannot be written to.
+pub fn say_torn(env: &mut Env, record: &Path, torn: Option<Torn>) -> io::Result<()> {
+    let Some(torn) = torn else { return Ok(()) };
+    let (record, words) = (named(record), torn.kind.words());
+    writeln!(env.stderr, "mind: {record} is left as it is, and is not whole: {words} ({} bytes)", torn.bytes)
 }

@@ -1,5 +1,6 @@
 //! What every command that walks a job has in common.
 
+use std::os::unix::ffi::OsStrExt as _;
 use std::path::{Path, PathBuf};
 
 use super::files::named;
@@ -46,12 +47,13 @@ pub fn walk(
 pub fn walk_from(
     env: &mut Env,
     ask: &mut dyn Ask,
-    journal: Journal,
+    mut journal: Journal,
     machine: &mut dyn MachineReport,
     technician: &str,
     begin: Begin,
 ) -> Result<Exit, CommandError> {
     let path = journal.path().to_owned();
+    journal.mend(env.clock.now())?;
     for tail in journal.repaired() {
         let text = format!("{} ({} bytes put aside as {})", tail.why, tail.bytes, tail.file);
         ask.say(&Message { status: Status::Attention, text }).map_err(CommandError::from)?;
@@ -108,9 +110,55 @@ fn near(env: &Env, path: &Path) -> PathBuf {
     path.strip_prefix(&env.folder).unwrap_or(path).to_owned()
 }
 
-/// A path as a shell takes it.
+/// A path as a POSIX shell takes it; one that begins like an option is named from its folder.
 pub(super) fn quoted(path: &Path) -> String {
-    let text = named(path);
-    let plain = text.bytes().all(|b| b.is_ascii_alphanumeric() || b"/._-".contains(&b));
-    if plain { text } else { format!("'{}'", text.replace('\'', "'\\''")) }
+    let bytes = path.as_os_str().as_bytes();
+    if bytes.starts_with(b"-") { quoted_text(&[b"./", bytes].concat()) } else { quoted_text(bytes) }
+}
+
+/// A text as a POSIX shell takes it, in printable ASCII whatever is in it: what is not is written by its bytes.
+pub(super) fn quoted_text(bytes: &[u8]) -> String {
+    if !bytes.is_empty() && bytes.iter().all(|b| b.is_ascii_alphanumeric() || b"/._-".contains(b)) {
+        return bytes.iter().map(|b| char::from(*b)).collect();
+    }
+    if bytes.iter().all(|b| matches!(b, b' '..=b'~')) {
+        let text: String = bytes.iter().map(|b| char::from(*b)).collect();
+        return format!("'{}'", text.replace('\'', "'\\''"));
+    }
+    let mut text = String::from("\"$(printf '");
+    for byte in bytes {
+        match byte {
+            b'%' => text.push_str("%%"),
+            b' '..=b'~' if !b"'\\".contains(byte) => text.push(char::from(*byte)),
+            _ => text.push_str(&format!("\\{byte:03o}")),
+        }
+    }
+    text + "')\""
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What a shell makes of it is what it stands for.
+    #[test]
+    fn a_shell_reads_what_was_quoted() {
+        let texts: [&[u8]; 8] = [
+            b"plain/a.jsonl",
+            b"two words",
+            b"it's $HOME `x` \\ \"q\"",
+            "Zo\u{eb}".as_bytes(),
+            "j\u{f6}rg/it's 100 % \\n".as_bytes(),
+            b"\xff\x1b[31m\tx",
+            b"",
+            b"*?[a]~!",
+        ];
+        for text in texts {
+            let quoted = quoted_text(text);
+            assert!(quoted.bytes().all(|b| matches!(b, b' '..=b'~')), "{quoted}");
+            let ran = std::process::Command::new("sh").arg("-c").arg(format!("printf %s {quoted}")).output().unwrap();
+            assert_eq!(ran.stdout, text, "{quoted}");
+        }
+        assert_eq!(quoted(Path::new("-x.jsonl")), "./-x.jsonl");
+    }
 }

@@ -26,9 +26,10 @@ pub struct ResumeArgs {
 /// Opens the record and walks on.
 pub fn run(env: &mut Env, args: &ResumeArgs) -> Result<Exit, CommandError> {
     let path = files::located(env, &args.record);
-    let journal = Journal::open(&path, env.clock.now())?;
+    let journal = Journal::look(&path)?;
     let opened = journal.job().opened();
     if journal.job().is_done() {
+        files::say_torn(env, &args.record, journal.torn())?;
         return Err(CommandError::new(Exit::BadData, format!("{} is signed off", files::named(&args.record)))
             .way_out("the job is done; there is nothing to go on with"));
     }

@@ -33,6 +33,8 @@ pub struct Torn {
 pub enum TornKind {
     /// No line feed at its end.
     Cut,
+    /// The same, and nothing else is missing.
+    NoLineFeed,
     /// Only NULs.
     Nuls,
     /// NULs among other bytes.
@@ -44,6 +46,7 @@ impl TornKind {
     pub const fn words(self) -> &'static str {
         match self {
             Self::Cut => "the last line was cut while it was written",
+            Self::NoLineFeed => "the last line is whole but for the line feed that ends it",
             Self::Nuls => "the file ends in zero bytes: the line that was due there never reached the disk",
             Self::Holes => "parts of the last line never reached the disk",
         }
@@ -164,6 +167,7 @@ impl<R: BufRead> Scan<R> {
         }
         let mut only_nuls = bytes.iter().all(|byte| *byte == 0);
         let mut any_nul = bytes.contains(&0);
+        let whole = chain::decode(bytes, &self.head).is_ok();
         loop {
             let more = self.input.fill_buf().map_err(Stop::Io)?;
             if more.is_empty() {
@@ -186,6 +190,7 @@ impl<R: BufRead> Scan<R> {
             match (only_nuls, any_nul) {
                 (true, _) => TornKind::Nuls,
                 (false, true) => TornKind::Holes,
+                (false, false) if whole && length == bytes.len() as u64 => TornKind::NoLineFeed,
                 (false, false) => TornKind::Cut,
             },
         )

@@ -17,8 +17,8 @@ use crate::commands::progress::Progress;
 use crate::commands::review::print_json;
 use crate::commands::{CommandError, Exit};
 use crate::env::Env;
-use crate::record::chain;
 use crate::record::sign::KnownKeys;
+use crate::record::{RecordError, chain};
 use crate::snapshot::ascii_json;
 use crate::source::counted;
 
@@ -144,6 +144,9 @@ fn found(env: &Env, paths: &[PathBuf]) -> Result<BTreeMap<String, PathBuf>, Comm
             return Err(CommandError::new(Exit::NoInput, format!("no record (*.jsonl) in {}", named(path))));
         }
         for record in records {
+            if !record.ordinary {
+                return Err(CommandError::from(RecordError::NotAFile { file: record.name }));
+            }
             let name = record.path.file_name().unwrap_or_default().to_string_lossy().into_owned();
             if kind(&name) != Some(Kind::Record) {
                 return Err(CommandError::new(

@@ -82,7 +82,7 @@ pub fn run(env: &mut Env, args: &UnpackArgs) -> Result<Exit, CommandError> {
     let records: Vec<RecordFile> = taken
         .keys()
         .filter(|name| kind(name) == Some(Kind::Record))
-        .map(|name| RecordFile { path: aside.path().join(name), name: PathBuf::from(name) })
+        .map(|name| RecordFile { path: aside.path().join(name), name: PathBuf::from(name), ordinary: true })
         .collect();
     let progress = Progress::begin(env, records.len())?;
     let reports = audit_files(&records, &against, &|done| progress.at(done));

@@ -18,6 +18,7 @@ pub fn audit(file: &std::path::Path, bytes: &[u8], against: &Against) -> Report 
 /// As [`audit`], for one of many records that are signed by the same keys.
 pub fn audit_one_of_many(file: &std::path::Path, bytes: &[u8], against: &Against, known: &mut KnownKeys) -> Report {
     let mut report = Report::new(crate::commands::files::named(file));
+    file.clone_into(&mut report.path);
     report.bytes = bytes.len() as u64;
     let mut seals = Seals::new(bytes);
     let mut scan = Scan::new(bytes);
@@ -149,16 +150,20 @@ fn steps(report: &mut Report, job: &Job) {
     }
 }
 
+/// How far a clock may step back between two lines without a doubt about it: what time services correct in daily use (common
+/// practice), in milliseconds.
+const CORRECTION_MS: u64 = 1_000;
+
 fn clocks(report: &mut Report, job: &Job) {
     for note in job.clock_notes() {
-        let seconds = note.back_ms.div_ceil(1000);
-        report.not_proven(
-            Some(note.line),
-            format!(
-                "is dated {} before the line ahead of it: the clock was set back",
-                counted(usize::try_from(seconds).unwrap_or(usize::MAX), "second")
-            ),
-        );
+        if note.back_ms <= CORRECTION_MS {
+            let what = format!("is dated {} ms before the line ahead of it: the clock was corrected", note.back_ms);
+            report.note(Some(note.line), what);
+            continue;
+        }
+        let seconds = counted(usize::try_from(note.back_ms / 1000).unwrap_or(usize::MAX), "second");
+        let what = format!("is dated {seconds} before the line ahead of it: the clock was set back");
+        report.not_proven(Some(note.line), what);
     }
 }
 
@@ -167,8 +172,9 @@ fn amendments(report: &mut Report, job: &Job) {
         report.note(
             Some(amendment.line),
             format!(
-                "amends line {}: \"{}\", because \"{}\" ({} at {})",
+                "amends line {}{}: \"{}\", because \"{}\" ({} at {})",
                 amendment.amends,
+                amendment.was.as_deref().map_or_else(String::new, |was| format!(" (\"{}\")", shown_within(was, 200))),
                 shown_within(&amendment.now, 200),
                 shown_within(&amendment.why, 200),
                 shown(&amendment.by),
@@ -235,7 +241,7 @@ fn compare_fingerprint(report: &mut Report, against: &Against) {
     let plain = |text: &str| text.chars().filter(char::is_ascii_hexdigit).collect::<String>().to_ascii_lowercase();
     let wanted_plain = plain(wanted);
     // The short form, or the whole hash; less than the short form shows nothing.
-    if wanted_plain.len() < 20 || !report.head.starts_with(&wanted_plain) {
+    if wanted_plain.len() < super::FINGERPRINT_DIGITS || !report.head.starts_with(&wanted_plain) {
         let found = report.fingerprint.clone();
         report.wrong(
             None,

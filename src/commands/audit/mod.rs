@@ -72,6 +72,9 @@ pub struct Against {
     pub revoked_name: Option<PathBuf>,
 }
 
+/// Digits of the short form of a fingerprint.
+const FINGERPRINT_DIGITS: usize = 20;
+
 /// Audits all records named and shows what it found.
 ///
 /// # Errors
@@ -90,6 +93,15 @@ pub fn run(env: &mut Env, args: &AuditArgs) -> Result<Exit, CommandError> {
             return Err(CommandError::new(Exit::NoInput, format!("no record (*.jsonl) in {}", named(path))));
         }
         files.extend(found);
+    }
+    if let Some(wanted) = &args.fingerprint
+        && wanted.chars().filter(char::is_ascii_hexdigit).count() < FINGERPRINT_DIGITS
+    {
+        return Err(CommandError::new(
+            Exit::Usage,
+            format!("--fingerprint takes {FINGERPRINT_DIGITS} digits or all 64"),
+        )
+        .way_out("give all five groups, as they stand on the slip"));
     }
     if files.len() > 1 && against.fingerprint.is_some() {
         return Err(CommandError::new(Exit::Usage, "--fingerprint is of one record, and several are named"));

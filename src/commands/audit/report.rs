@@ -1,5 +1,7 @@
 //! What an audit found.
 
+use std::path::PathBuf;
+
 use serde::Serialize;
 
 use crate::commands::Exit;
@@ -119,6 +121,9 @@ pub struct Report {
     pub amendments: Vec<AmendmentTold>,
     /// What is wrong first, then what is not proven, then what is worth knowing.
     pub troubles: Vec<Trouble>,
+    /// Where it is, as it was given.
+    #[serde(skip)]
+    pub path: PathBuf,
     #[serde(skip)]
     pub exit: Option<Exit>,
 }
@@ -142,6 +147,7 @@ impl Report {
             signatures: Vec::new(),
             amendments: Vec::new(),
             troubles: Vec::new(),
+            path: PathBuf::new(),
             exit: None,
         }
     }

@@ -6,7 +6,7 @@ use chrono::{DateTime, FixedOffset, Utc};
 
 use super::{Against, Grave, Report, SignatureTold, State, Verdict};
 use crate::commands::files::named;
-use crate::commands::job::quoted;
+use crate::commands::job::{quoted, quoted_text};
 use crate::commands::{CommandError, wrap};
 use crate::env::Env;
 use crate::record::chain;
@@ -39,7 +39,7 @@ pub fn recipe(
         format!(
             "head -n {declared} {record} | ssh-keygen -Y verify -f {signers}{revoked} -I {} -n {NAMESPACE} \
              -O verify-time={time} -s {signature}",
-            quoted(Path::new(name))
+            quoted_text(name.as_bytes())
         ),
     ]
 }
@@ -124,7 +124,7 @@ fn one(env: &mut Env, report: &Report, against: &Against) -> Result<(), CommandE
 fn by_hand(env: &mut Env, report: &Report, against: &Against, columns: Option<usize>) -> Result<(), CommandError> {
     if report.lines > 0 {
         writeln!(env.stdout, "stock tools give the 20 digits of the fingerprint:")?;
-        writeln!(env.stdout, "  {}", chain::fingerprint_line(&quoted(Path::new(&report.file)), report.lines))?;
+        writeln!(env.stdout, "  {}", chain::fingerprint_line(&quoted(&report.path), report.lines))?;
     }
     if report.signatures.iter().any(|signature| signature.stands && !signature.check.is_empty()) {
         let signers = match &against.signers_name {

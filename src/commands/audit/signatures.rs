@@ -191,6 +191,10 @@ fn allowed(report: &mut Report, declaration: &Declaration, key: &SignerKey, agai
     };
     match verdict {
         Ok(allowed) => return Some(allowed.line),
+        Err(why @ NotAllowed::NoSuchPerson) if declaration.stands() => {
+            let what = format!("nobody vouches for {} with key {}: {why}", shown(name), key.fingerprint());
+            report.not_proven(line, what);
+        }
         Err(why) if declaration.stands() => {
             report.wrong(line, format!("{} may not sign with key {}: {why}", shown(name), key.fingerprint()))
         }

@@ -16,16 +16,18 @@ use crate::record::{LARGEST_FILE, RecordError};
 pub struct RecordFile {
     pub path: PathBuf,
     pub name: PathBuf,
+    /// Not so for a link, a pipe or the like that a folder holds under a record's name: it is told, and not followed.
+    pub ordinary: bool,
 }
 
-/// The records at a path: itself, or in a folder all `*.jsonl` below it, in order of their names. Links are not followed
-/// within a folder.
+/// The records at a path: itself, or in a folder all `*.jsonl` below it, in order of their names. Folders whose names begin
+/// with a dot are left out: what an unpacking that was cut short left behind is no record of the house.
 ///
 /// # Errors
 /// A path that is not there, a folder that cannot be read.
 pub fn records_in(path: &Path, name: &Path) -> io::Result<Vec<RecordFile>> {
     if !fs::metadata(path)?.is_dir() {
-        return Ok(vec![RecordFile { path: path.to_owned(), name: name.to_owned() }]);
+        return Ok(vec![RecordFile { path: path.to_owned(), name: name.to_owned(), ordinary: true }]);
     }
     let mut found = Vec::new();
     let mut folders = vec![path.to_owned()];
@@ -35,16 +37,18 @@ pub fn records_in(path: &Path, name: &Path) -> io::Result<Vec<RecordFile>> {
             let kind = entry.file_type()?;
             let path = entry.path();
             if kind.is_dir() {
-                folders.push(path);
-            } else if kind.is_file() && path.extension().is_some_and(|extension| extension == "jsonl") {
-                found.push(path);
+                if !entry.file_name().as_encoded_bytes().starts_with(b".") {
+                    folders.push(path);
+                }
+            } else if path.extension().is_some_and(|extension| extension == "jsonl") {
+                found.push((path, kind.is_file()));
             }
         }
     }
     found.sort();
-    let named = |found: PathBuf| {
+    let named = |(found, ordinary): (PathBuf, bool)| {
         let name = found.strip_prefix(path).map_or_else(|_| found.clone(), |inner| name.join(inner));
-        RecordFile { path: found, name }
+        RecordFile { path: found, name, ordinary }
     };
     Ok(found.into_iter().map(named).collect())
 }
@@ -79,6 +83,9 @@ pub fn audit_files(files: &[RecordFile], against: &Against, progress: &(dyn Fn(u
 }
 
 fn one(file: &RecordFile, against: &Against, bytes: &mut Vec<u8>, known: &mut KnownKeys) -> Report {
+    if !file.ordinary {
+        return unread(&file.name, RecordError::NotAFile { file: file.name.clone() });
+    }
     match read_record(&file.path, bytes) {
         Ok(_) => audit_one_of_many(&file.name, bytes, against, known),
         Err(error) => unread(&file.name, error),

@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use super::audit::Judges;
 use super::files::{self, named};
 use super::install::{Asking, say_where};
+use super::job::quoted;
 use super::{CommandError, Exit, job};
 use crate::checklist::Evidence;
 use crate::env::Env;
@@ -103,7 +104,7 @@ pub fn run(env: &mut Env, args: &IsolateArgs) -> Result<Exit, CommandError> {
             .way_out("without them the search is walked through with the technician, step by step"));
     }
     let path = files::located(env, record);
-    let journal = Journal::open(&path, env.clock.now())?;
+    let journal = Journal::look(&path)?;
     stands_at_report(&journal, record)?;
     script::may_bring(journal.job(), args)?;
     let opened = journal.job().opened();
@@ -137,7 +138,7 @@ fn stands_at_report(journal: &Journal, record: &Path) -> Result<(), CommandError
     match open {
         Some(step) if step.evidence == Evidence::Snapshot => Ok(()),
         Some(step) => Err(CommandError::new(Exit::BadData, format!("the job is still at `{}`", shown(&step.id.0)))
-            .way_out(format!("go on to the machine's report first: slotwise resume {}", named(record)))),
+            .way_out(format!("go on to the machine's report first: slotwise resume {}", quoted(record)))),
         None => Err(CommandError::new(Exit::BadData, "the machine's report was accepted; only the sign-off is left")
             .way_out("take the report's answer back first: resume the job and answer `b` at the sign-off")),
     }

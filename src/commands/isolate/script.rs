@@ -35,8 +35,10 @@ pub(super) fn run(env: &mut Env, args: &IsolateArgs, record: &Path, search: &Sea
             return Err(CommandError::new(Exit::Usage, "--done needs what the start showed")
                 .way_out("--snapshot FILE, --report SLOT,SLOT, --report none, or --no-post"));
         };
-        let mut journal = Journal::open(&path, env.clock.now())?;
-        done(env, args, search, &mut journal, &start)?
+        let mut journal = Journal::look(&path)?;
+        let answer = done(env, args, search, &mut journal, &start)?;
+        files::say_repaired(env, journal.repaired())?;
+        answer
     };
     show(env, args, &answer)
 }

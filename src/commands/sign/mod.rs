@@ -10,6 +10,7 @@ use serde::Serialize;
 
 use super::audit::recipe;
 use super::files::{self, named};
+use super::job::quoted;
 use super::review::print_json;
 use super::{CommandError, Exit, wrap};
 use crate::env::Env;
@@ -119,10 +120,7 @@ struct Told<'a> {
 pub fn run(env: &mut Env, args: &SignArgs) -> Result<Exit, CommandError> {
     let path = files::located(env, &args.record);
     let at = time::whole_millis(env.clock.now());
-    let mut journal = Journal::open(&path, at)?;
-    for tail in journal.repaired() {
-        writeln!(env.stderr, "{} ({} bytes put aside as {})", tail.why, tail.bytes, shown(&tail.file))?;
-    }
+    let mut journal = Journal::look(&path)?;
     refuse_open_items(journal.job(), &args.record)?;
     let role = Role::from(args.role);
     let name = signer(journal.job(), args)?;
@@ -138,6 +136,8 @@ pub fn run(env: &mut Env, args: &SignArgs) -> Result<Exit, CommandError> {
         reason: args.reason.as_ref().map(|reason| reason.trim().to_owned()).filter(|reason| !reason.is_empty()),
         key: key.clone(),
     };
+    journal.mend(at)?;
+    files::say_repaired(env, journal.repaired())?;
     let signing = Signing { name: &name, at, declared };
     let (line, at) = match found {
         None => (journal.append(&name, at, signing.declared)?, at),
@@ -255,7 +255,7 @@ fn may_not(record: &Path, fault: &RuleFault) -> CommandError {
     let refused = refused(record, fault);
     match fault {
         RuleFault::FindingsWithoutReason => refused
-            .way_out(format!("what differs: slotwise review {}", named(record)))
+            .way_out(format!("what differs: slotwise review {}", quoted(record)))
             .way_out("then add --reason \"why the job is taken all the same\""),
         _ => refused,
     }
@@ -273,7 +273,7 @@ fn refuse_open_items(job: &Job, record: &Path) -> Result<(), CommandError> {
         return Ok(());
     }
     Err(CommandError::new(Exit::BadData, format!("{} is not signed: {} open", named(record), counted(open, "item")))
-        .way_out(format!("finish the job first: slotwise resume {}", named(record))))
+        .way_out(format!("finish the job first: slotwise resume {}", quoted(record))))
 }
 
 fn signer(job: &Job, args: &SignArgs) -> Result<String, CommandError> {

@@ -21,9 +21,11 @@ pub use error::{Failure, JournalError};
 pub use lock::Holder;
 pub use storage::{FileStorage, Stand, Storage};
 
+use repair::Pending;
+
 use super::chain::{self, Head};
 use super::scan::LARGEST_FILE;
-use super::{Event, Job, Line, Opened, RuleFault, SetAside, file_name, is_job_id, time};
+use super::{Event, Job, Line, Opened, RuleFault, SetAside, Torn, file_name, is_job_id, time};
 
 /// Who writes what nobody said: a tail set aside.
 pub const PROGRAM: &str = "slotwise";
@@ -39,6 +41,8 @@ pub struct Journal {
     /// The line at which a write or sync failed.
     failed: Option<u64>,
     repaired: Vec<SetAside>,
+    /// Set until the record as found is fit to be written to.
+    pending: Option<Pending>,
 }
 
 impl Journal {
@@ -76,7 +80,8 @@ impl Journal {
         let first = Line { n: 1, at: time::whole_millis(at), by: by.to_owned(), event, prev: head.hash.clone() };
         let bytes = bytes_of(&first, &head, &file)?;
         let job = Job::open(first).map_err(|fault| JournalError::Rule { file: file.clone(), fault })?;
-        let mut journal = Self { file, storage, head, length: 0, job, failed: None, repaired: Vec::new() };
+        let mut journal =
+            Self { file, storage, head, length: 0, job, failed: None, repaired: Vec::new(), pending: None };
         journal.put(bytes)?;
         match journal.storage.sync_folder() {
             Ok(()) => Ok(journal),
@@ -93,9 +98,20 @@ impl Journal {
     /// # Errors
     /// When it is no sound record, when someone else has it open, or when the tail cannot be set aside.
     pub fn open(path: &Path, at: DateTime<FixedOffset>) -> Result<Self, JournalError> {
+        let mut journal = Self::look(path)?;
+        journal.mend(at)?;
+        Ok(journal)
+    }
+
+    /// As [`Journal::open`], without a change to the record: what a crash left is mended by [`Journal::mend`], or by the first
+    /// line that may follow. So a command that ends by refusing leaves the record as it found it.
+    ///
+    /// # Errors
+    /// When it is no sound record, or when someone else has it open.
+    pub fn look(path: &Path) -> Result<Self, JournalError> {
         let storage = FileStorage::open(path).map_err(|error| repair::cannot_open(path, error))?;
         lock::take(storage.file(), path)?;
-        Self::open_on(Box::new(storage), path.to_owned(), at)
+        Self::look_on(Box::new(storage), path.to_owned())
     }
 
     /// Records one event: one write, one sync. Gives the number of its line, which is then on the disk.
@@ -107,9 +123,14 @@ impl Journal {
         if let Some(n) = self.failed {
             return Err(JournalError::Stopped { file: self.file.clone(), n });
         }
-        let n = self.head.lines + 1;
-        let line = Line { n, at: time::whole_millis(at), by: by.to_owned(), event, prev: self.head.hash.clone() };
+        let mut line = self.due(by, at, event);
         self.job.check(&line).map_err(|fault| self.refuse(fault))?;
+        if self.pending.is_some() {
+            self.mend(at)?;
+            line = self.due(by, at, line.event);
+            self.job.check(&line).map_err(|fault| self.refuse(fault))?;
+        }
+        let n = line.n;
         let bytes = bytes_of(&line, &self.head, &self.file)?;
         if self.length + bytes.len() as u64 + 1 > LARGEST_FILE {
             return Err(JournalError::TooLarge { file: self.file.clone() });
@@ -117,6 +138,11 @@ impl Journal {
         self.put(bytes)?;
         self.job.apply(line).map_err(|fault| self.refuse(fault))?;
         Ok(n)
+    }
+
+    fn due(&self, by: &str, at: DateTime<FixedOffset>, event: Event) -> Line {
+        let (n, prev) = (self.head.lines + 1, self.head.hash.clone());
+        Line { n, at: time::whole_millis(at), by: by.to_owned(), event, prev }
     }
 
     fn refuse(&self, fault: RuleFault) -> JournalError {
@@ -166,6 +192,11 @@ impl Journal {
     /// Where the chain stands.
     pub fn head(&self) -> &Head {
         &self.head
+    }
+
+    /// What stands behind the last whole line, while it stands there.
+    pub fn torn(&self) -> Option<Torn> {
+        self.pending.as_ref()?.torn
     }
 
     /// The tails set aside by this opening, to be told to the person.

@@ -10,6 +10,14 @@ use crate::record::chain::Head;
 use crate::record::read::{damaged, stopped};
 use crate::record::{Event, Job, RecordError, Scan, Scanned, SetAside, Torn};
 
+/// What is to be done before anything is written.
+#[derive(Debug)]
+pub(super) struct Pending {
+    pub(super) torn: Option<Torn>,
+    /// Where the last line begins, and its bytes with the newline.
+    last: (u64, Vec<u8>),
+}
+
 /// More torn tails than this beside one record are no accident.
 const MOST_TAILS: u32 = 1000;
 
@@ -28,29 +36,19 @@ impl Journal {
     ///
     /// # Errors
     /// As [`Journal::open`].
-    pub fn open_on(
-        mut storage: Box<dyn Storage>,
-        file: PathBuf,
-        at: DateTime<FixedOffset>,
-    ) -> Result<Self, JournalError> {
+    pub fn open_on(storage: Box<dyn Storage>, file: PathBuf, at: DateTime<FixedOffset>) -> Result<Self, JournalError> {
+        let mut journal = Self::look_on(storage, file)?;
+        journal.mend(at)?;
+        Ok(journal)
+    }
+
+    /// As [`Journal::look`], on a storage that holds a record and is locked.
+    ///
+    /// # Errors
+    /// As [`Journal::look`].
+    pub fn look_on(mut storage: Box<dyn Storage>, file: PathBuf) -> Result<Self, JournalError> {
         let found = walk(&mut *storage, &file)?;
-        let name = file.file_name().unwrap_or_default().to_string_lossy().into_owned();
-        let io = |doing| {
-            let file = file.clone();
-            move |source| JournalError::Io { file, doing, source }
-        };
-        let mut untold = untold(&mut *storage, &name, &found.job).map_err(io("looking for tails set aside before"))?;
-        if let Some(torn) = found.torn {
-            let aside = keep(&mut *storage, &name, torn).map_err(io("setting the torn tail aside"))?;
-            storage.cut(torn.offset).map_err(io("cutting the torn tail off"))?;
-            untold.push((aside, torn.bytes, torn.kind.words().to_owned()));
-        }
-        // After a failed sync the kernel may hold the last line as clean though it never reached the disk. It is about to
-        // count as recorded, so it is written once more, byte for byte over itself, and synced.
-        let (offset, last) = &found.last;
-        storage.settle(*offset, last).map_err(io("confirming the last line"))?;
-        storage.sync().map_err(io("confirming the last line"))?;
-        let mut journal = Self {
+        Ok(Self {
             file,
             storage,
             head: found.head,
@@ -58,13 +56,42 @@ impl Journal {
             job: found.job,
             failed: None,
             repaired: Vec::new(),
+            pending: Some(Pending { torn: found.torn, last: found.last }),
+        })
+    }
+
+    /// Makes the record fit to be written to: sets aside what a crash left behind the last whole line, with a line at `at`
+    /// that says so, and makes sure of the last line. Once is enough.
+    ///
+    /// # Errors
+    /// When the tail cannot be set aside, or the last line not be made durable.
+    pub fn mend(&mut self, at: DateTime<FixedOffset>) -> Result<(), JournalError> {
+        let Some(pending) = &mut self.pending else { return Ok(()) };
+        let name = self.file.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        let io = |doing| {
+            let file = self.file.clone();
+            move |source| JournalError::Io { file, doing, source }
         };
+        let storage = &mut *self.storage;
+        let mut untold = untold(storage, &name, &self.job).map_err(io("looking for tails set aside before"))?;
+        if let Some(torn) = pending.torn {
+            let aside = keep(storage, &name, torn).map_err(io("setting the torn tail aside"))?;
+            storage.cut(torn.offset).map_err(io("cutting the torn tail off"))?;
+            pending.torn = None;
+            untold.push((aside, torn.bytes, torn.kind.words().to_owned()));
+        }
+        // After a failed sync the kernel may hold the last line as clean though it never reached the disk. It is about to
+        // count as recorded, so it is written once more, byte for byte over itself, and synced.
+        let (offset, last) = &pending.last;
+        storage.settle(*offset, last).map_err(io("confirming the last line"))?;
+        storage.sync().map_err(io("confirming the last line"))?;
+        self.pending = None;
         for (file, bytes, why) in untold {
             let event = Event::TailSetAside { file: file.clone(), bytes, why: why.clone() };
-            let line = journal.append(PROGRAM, at, event)?;
-            journal.repaired.push(SetAside { line, file, bytes, why });
+            let line = self.append(PROGRAM, at, event)?;
+            self.repaired.push(SetAside { line, file, bytes, why });
         }
-        Ok(journal)
+        Ok(())
     }
 }
 
