@@ -76,11 +76,11 @@ fn what_stands_out_comes_first_and_the_rest_in_a_readers_order() {
     let ran = Played::get().run("review", "module", &[]);
     ran.ends(1);
     let heads = [
-        "LF-HRN-0137  signed off by the technician; 1 finding open",
+        "LF-HRN-0137  signed off by technician (typed name only, weaker); 1 finding open",
         "PRACTICE JOB",
         "What stands out",
         "XX FINDING OPEN: The last report differs from the plan: missing",
-        "!! SKIPPED: An item was passed without its evidence: could not be done",
+        "!! LEFT OPEN: The findings of the last report were left open, by name",
         "-- REFUSED: An answer was refused",
         "Planned",
         "Slots",
@@ -363,6 +363,7 @@ fn only_a_verdict_with_a_probability_supports_a_return() {
         serial: Some(serial.to_owned()),
         ppm,
         why: vec!["the fault went with it".to_owned()],
+        amended: Vec::new(),
     };
     let supports = |story: &Story| slip(story, "serial").unwrap().conclusion.supports_return;
     assert!(!supports(&story), "no verdict");

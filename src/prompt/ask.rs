@@ -133,6 +133,25 @@ pub enum AskError {
     Io(#[from] std::io::Error),
 }
 
+impl AskError {
+    /// Why the questions stop here, as a record says it.
+    pub fn stopped(&self) -> &'static str {
+        match self {
+            Self::End => "the input ended",
+            Self::Interrupted => "interrupted",
+            Self::NoAnswer { .. } => "the answers file has no fitting answer",
+            // EIO: a terminal whose window or line is gone (Linux; POSIX has it for a hang-up, too).
+            Self::Io(error)
+                if error.kind() == std::io::ErrorKind::BrokenPipe
+                    || error.raw_os_error() == Some(rustix::io::Errno::IO.raw_os_error()) =>
+            {
+                "the terminal closed"
+            }
+            Self::Io(_) => "the terminal failed",
+        }
+    }
+}
+
 /// Something that can put a question to a person. `?`/help is answered by the adapter itself and never comes back.
 pub trait Ask {
     /// Puts one question and waits for the reply.
