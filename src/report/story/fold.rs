@@ -241,7 +241,7 @@ impl<'a> Fold<'a> {
         amendments.mark(&mut slots, &mut self.cards, &mut self.tried.verdicts);
         let rounds = rounds(self.input, &self.reports);
         let measured = measured(job, steps);
-        let stands_out = notable::all(&Noted {
+        let mut stands_out = notable::all(&Noted {
             input: self.input,
             cards: &self.cards,
             reports: &self.reports,
@@ -250,6 +250,7 @@ impl<'a> Fold<'a> {
             paced: &self.paced,
             scripted: self.scripted,
         });
+        notable::mark_amended(&mut stands_out, &self.tried.verdicts);
         let open_items = self.cards.iter().map(|card| card.count(ItemStand::Open)).sum();
         Story {
             record: about(self.input, self.people, open_items),

@@ -123,6 +123,19 @@ fn verdicts(noted: &Noted<'_>, found: &mut Vec<Notable>) {
     }
 }
 
+/// Says at a verdict that stands out what was amended of it or of what it rests on.
+pub(super) fn mark_amended(found: &mut [Notable], verdicts: &[Verdict]) {
+    for notable in found.iter_mut().filter(|notable| notable.kind == NotableKind::Verdict) {
+        let Some(verdict) = verdicts.iter().find(|verdict| Some(verdict.line) == notable.line) else { continue };
+        if verdict.amended.is_empty() {
+            continue;
+        }
+        notable.title += "; amended after the sign-off";
+        let told = |one: &Amended| fact("amended", format!("line {} by {} in line {}", one.amends, one.by, one.line));
+        notable.facts.extend(verdict.amended.iter().map(told));
+    }
+}
+
 fn signed(noted: &Noted<'_>, found: &mut Vec<Notable>) {
     let job = noted.input.job;
     let open: usize = noted.cards.iter().map(|card| card.count(ItemStand::Open)).sum();
