@@ -345,12 +345,41 @@ fn findings_left_open_stand_in_the_record_by_name_and_in_the_exit_code() {
     bench.machine("tree", Fault::Slot { slot: SlotLabel::from("F2-1") }, 1);
     let mut lines = whole(&steps, "tree");
     let report = lines.iter().position(|line| line == "tree").unwrap();
-    let leave = ["4", "1", "no spare on the bench", "Kim Holt"];
+    let leave = ["4", "no spare on the bench", "Kim Holt"];
     lines.splice(report + 1..report + 1, leave.iter().map(|line| (*line).to_owned()));
     let ran = bench.install(&lines);
     ran.ends(1);
     assert!(ran.stdout.starts_with("DONE WITH 1 FINDING"), "{}", ran.stdout);
-    ran.says(&["OPEN FINDINGS: 1"]);
+    ran.says(&[
+        "OPEN FINDINGS: 1",
+        "The findings are left open. Why?",
+        "LEFT OPEN, what the report shows: report/report",
+    ]);
+    // The report was taken: nothing is passed without its evidence, and no kind of that is asked for.
+    assert!(!ran.stderr.contains("without its evidence") && !ran.stderr.contains("without evidence"), "{}", ran.stderr);
+    let job = bench.job();
+    let left = job.overrides();
+    assert!(matches!(left.as_slice(), [(_, one)] if job.leaves_findings_open(one.line)), "{left:?}");
+    let record = bench.record();
+    let review = bench.run(&["review", record.to_str().unwrap(), "--items"], b"");
+    let said = review.stdout.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("!! LEFT OPEN: The findings of the last report were left open, by name"), "{said}");
+    assert!(said.contains("FINDINGS LEFT OPEN: no spare on the bench (Kim Holt)"), "{said}");
+    assert!(said.contains(" answered, 0 skipped, 0 open, 1 left open with its findings"), "{said}");
+    assert!(!said.contains("SKIPPED"), "{said}");
+}
+
+#[test]
+fn the_typed_sign_off_says_that_it_is_weaker_and_what_a_key_is_for() {
+    let bench = Bench::new();
+    bench.machine("tree", Fault::None, 1);
+    let ran = bench.install(&whole(&bench.steps(), "tree"));
+    ran.ends(0);
+    let said = ran.stderr.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("signed off by typed name only, which is weaker than a key."), "{said}");
+    assert!(said.contains("slotwise sign RECORD --role technician --key FILE"), "{said}");
+    assert!(!said.contains("closed; "), "a record stays open for notes, amendments and signatures");
+    assert!(!said.contains("record is closed"), "{said}");
 }
 
 #[test]

@@ -332,6 +332,24 @@ fn an_order_to_end_leaves_with_the_terminal_restored() {
 }
 
 #[test]
+fn the_record_says_that_the_terminal_closed_and_not_that_a_person_left() {
+    for (signal, why) in [(Signal::SIGHUP, "the terminal closed"), (Signal::SIGTERM, "interrupted")] {
+        let folder = tempfile::tempdir().unwrap();
+        let mut command = Command::new(env!("CARGO_BIN_EXE_slotwise"));
+        command.args(["practice", "--fault", "none", "--seed", "7", "--records", "records"]).current_dir(folder.path());
+        command.env_clear().envs([("TERM", "xterm"), ("LANG", "C.UTF-8")]);
+        let mut session = spawn_with_options(command, Options::default().timeout_ms(Some(10_000))).unwrap();
+        session.exp_string("\n> ").unwrap();
+        session.process_mut().signal(signal).unwrap();
+        session.exp_string("PAUSED").unwrap();
+        let record = std::fs::read_dir(folder.path().join("records")).unwrap().next().unwrap().unwrap().path();
+        let text = std::fs::read_to_string(record).unwrap();
+        let last = text.lines().last().unwrap();
+        assert!(last.contains("\"event\":\"paused\"") && last.contains(why), "{last}");
+    }
+}
+
+#[test]
 fn a_panic_restores_the_terminal() {
     let mut bench = Bench::start("scan panic");
     bench.prompt();

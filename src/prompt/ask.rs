@@ -3,6 +3,7 @@
 use std::fmt;
 use std::time::Duration;
 
+use super::signals;
 use crate::record::How;
 
 /// Where the technician is; always in view.
@@ -133,6 +134,25 @@ pub enum AskError {
     Io(#[from] std::io::Error),
 }
 
+/// The window or the line is gone, not the person.
+const TERMINAL_CLOSED: &str = "the terminal closed";
+
+impl AskError {
+    /// Why the questions stop here, as a record says it.
+    pub fn stopped(&self) -> &'static str {
+        match self {
+            Self::End => "the input ended",
+            Self::Interrupted if signals::hung_up() => TERMINAL_CLOSED,
+            Self::Interrupted => "interrupted",
+            Self::NoAnswer { .. } => "the answers file has no fitting answer",
+            // EIO: a terminal whose window or line is gone (Linux; POSIX has it for a hang-up, too).
+            Self::Io(error) if error.raw_os_error() == Some(rustix::io::Errno::IO.raw_os_error()) => TERMINAL_CLOSED,
+            Self::Io(error) if error.kind() == std::io::ErrorKind::BrokenPipe => "the output was closed",
+            Self::Io(_) => "the terminal failed",
+        }
+    }
+}
+
 /// Something that can put a question to a person. `?`/help is answered by the adapter itself and never comes back.
 pub trait Ask {
     /// Puts one question and waits for the reply.
@@ -189,5 +209,23 @@ impl Status {
             Self::Info => "INFO",
             Self::Bench => "BENCH",
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::AskError;
+    use std::io::{Error, ErrorKind};
+
+    #[test]
+    fn what_stops_the_questions_is_called_by_its_name() {
+        let io = |error: Error| AskError::Io(error).stopped();
+        // EIO on Linux (errno.h).
+        assert_eq!(io(Error::from_raw_os_error(5)), "the terminal closed");
+        assert_eq!(io(ErrorKind::BrokenPipe.into()), "the output was closed");
+        assert_eq!(io(ErrorKind::StorageFull.into()), "the terminal failed");
+        let none = AskError::NoAnswer { name: "n".into(), file: "f".into(), line: 1, why: "w".into() };
+        assert_eq!(none.stopped(), "the answers file has no fitting answer");
+        assert_eq!([AskError::End.stopped(), AskError::Interrupted.stopped()], ["the input ended", "interrupted"]);
     }
 }

@@ -24,6 +24,8 @@ pub(super) struct Modes {
 struct Watch {
     interrupted: AtomicBool,
     ended: AtomicBool,
+    /// The order to end was a hang-up.
+    hung_up: AtomicBool,
     /// Set while someone is asked.
     modes: Mutex<Option<Modes>>,
 }
@@ -54,6 +56,7 @@ pub(super) fn begin(modes: Modes) -> io::Result<()> {
     }
     watch().interrupted.store(false, Ordering::SeqCst);
     watch().ended.store(false, Ordering::SeqCst);
+    watch().hung_up.store(false, Ordering::SeqCst);
     *lock(&watch().modes) = Some(modes);
     Ok(())
 }
@@ -73,6 +76,11 @@ pub(super) fn must_end() -> bool {
     watch().ended.load(Ordering::SeqCst)
 }
 
+/// Whether it was told so by a hang-up: its terminal is gone.
+pub(super) fn hung_up() -> bool {
+    watch().hung_up.load(Ordering::SeqCst)
+}
+
 fn heed(signal: i32) {
     let modes = lock(&watch().modes).clone();
     let Some(modes) = modes else {
@@ -84,6 +92,9 @@ fn heed(signal: i32) {
         // Whoever stopped us gave the terminal its own modes in the meantime.
         let _ = tcsetattr(rustix::stdio::stdin(), OptionalActions::Now, &modes.while_asking);
         return;
+    }
+    if signal == SIGHUP {
+        watch().hung_up.store(true, Ordering::SeqCst);
     }
     let flag = if signal == SIGINT { &watch().interrupted } else { &watch().ended };
     if flag.swap(true, Ordering::SeqCst) {

@@ -68,20 +68,28 @@ pub(super) fn headline(story: &Story) -> String {
         Some(_) if open == 0 => "the machine reports what the plan says".to_owned(),
         Some(_) => format!("{} open", counted(open, "finding")),
     };
-    format!("{}; {end}", story.record.state.words())
+    format!("{}; {end}", story.record.stand())
 }
 
 /// Which record, who, when, how long.
 pub(super) fn about(story: &Story) -> Vec<(&'static str, String)> {
     let record = &story.record;
-    let (answered, skipped, open) = story.items();
+    let items = [ItemStand::Answered, ItemStand::Skipped, ItemStand::Open].map(|stand| story.items(stand));
+    let [answered, skipped, open] = items;
+    let left = match story.items(ItemStand::LeftOpen) {
+        0 => String::new(),
+        n => format!(", {n} left open with its findings"),
+    };
+    let wrote: Vec<&String> = record.people.iter().filter(|name| !record.workers.contains(name)).collect();
+    let by = if record.workers.is_empty() { record.technician.clone() } else { list(&record.workers) };
+    let by = if wrote.is_empty() { by } else { format!("{by}; lines also by {}", list(&wrote)) };
     let mut machine = vec![format!("{}, board {}", record.unit, record.board)];
     machine.extend(record.enclosure.as_ref().map(|enclosure| format!("enclosure {enclosure}")));
     machine.extend(record.bay.as_ref().map(|bay| format!("bay {bay}")));
     vec![
         ("job", record.job.clone()),
         ("machine", machine.join(", ")),
-        ("by", if record.people.is_empty() { record.technician.clone() } else { list(&record.people) }),
+        ("by", by),
         (
             "when",
             format!(
@@ -96,8 +104,9 @@ pub(super) fn about(story: &Story) -> Vec<(&'static str, String)> {
                 duration(record.worked_ms)
             ),
         ),
-        ("items", format!("{answered} answered, {skipped} skipped, {open} open")),
+        ("items", format!("{answered} answered, {skipped} skipped, {open} open{left}")),
         ("record", format!("{}, fingerprint {}", counted(record.lines as usize, "line"), record.fingerprint)),
+        ("signatures", record.signatures()),
     ]
 }
 
@@ -207,6 +216,7 @@ fn slots(lines: &mut Lines, story: &Story, board: &Board) {
         for entry in &slot.history {
             let tone = if seen::is_bad(entry) { Tone::Attention } else { Tone::Plain };
             lines.put(2, 4, &format!("{} line {}: {}", hour(&entry.at), entry.line, seen::words(entry)), tone);
+            amended(lines, 4, &entry.amended);
         }
     }
 }
@@ -374,6 +384,7 @@ fn concluded(lines: &mut Lines, story: &Story) {
         for reason in &verdict.why {
             lines.put(4, 2, reason, Tone::Plain);
         }
+        amended(lines, 4, &verdict.amended);
     }
     lines.put(2, 4, &headline(story), Tone::Plain);
     for declared in &story.declarations {
@@ -431,8 +442,16 @@ fn items(lines: &mut Lines, story: &Story) {
                 };
                 let text = format!("{} line {}, {}: {}", hour(&entry.at), entry.line, entry.by, entry_words(entry));
                 lines.put(4, 4, &text, tone);
+                amended(lines, 6, &entry.amended);
             }
         }
+    }
+}
+
+/// What was amended of the line before; a verdict has that of the lines it rests on, too.
+pub(super) fn amended(lines: &mut Lines, indent: usize, told: &[Amended]) {
+    for one in told {
+        lines.put(indent, 2, &one.beside(), Tone::Attention);
     }
 }
 
@@ -449,6 +468,9 @@ pub(super) fn entry_words(entry: &Entry) -> String {
         Did::Corrected { corrects, why } => format!("CORRECTED: line {corrects} no longer stands: {why}"),
         Did::Skipped { as_what, why, name, corrected_by } => {
             format!("SKIPPED, {}: {why} ({name}){}", as_what.words(), back(corrected_by))
+        }
+        Did::LeftOpen { why, name, corrected_by } => {
+            format!("FINDINGS LEFT OPEN: {why} ({name}){}", back(corrected_by))
         }
         Did::Problem { slot, text, put_right } => {
             let slot = slot.as_ref().map_or_else(String::new, |slot| format!(" at {slot}"));

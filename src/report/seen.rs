@@ -79,6 +79,9 @@ pub const fn state_word(state: SlotState) -> &'static str {
 
 /// Whether it speaks against what is in the slot.
 pub fn is_bad(seen: &Seen) -> bool {
+    if !seen.amended.is_empty() {
+        return true;
+    }
     match &seen.what {
         What::Found { .. } | What::Problem { .. } => true,
         What::Skipped { corrected_by, .. } => corrected_by.is_none(),

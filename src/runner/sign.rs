@@ -8,6 +8,10 @@ use crate::record::{Event, Role};
 /// What a technician states with a sign-off. It is in the record with each one, so that its meaning needs no other file.
 pub const STATEMENT: &str = "I did the work in this record. What it says I confirmed, I saw; what I passed, it names.";
 
+/// What is said of it once it is on record: what it is worth, and what comes next where keys are in use.
+const TYPED: &str = "signed off by typed name only, which is weaker than a key. Where your shop signs with keys, next: \
+                     slotwise sign RECORD --role technician --key FILE";
+
 /// How a sign-off ended.
 pub(super) enum Signed {
     Declared {
@@ -74,7 +78,7 @@ impl Runner<'_> {
         let reported = job.comparison().map_or(0, |comparison| comparison.findings.len());
         // A machine that does not start has no report to find anything in: the problem stands for it.
         let findings = reported + job.open_problems().count();
-        self.say(Status::Recorded, "signed off; the record is closed".to_owned())?;
+        self.say(Status::Recorded, TYPED.to_owned())?;
         Ok(Signed::Declared { findings })
     }
 
@@ -87,7 +91,11 @@ impl Runner<'_> {
         )];
         for (step, standing) in job.overrides() {
             if let crate::record::Answer::Passed { why, name, .. } = &standing.answer {
-                lines.push(format!("PASSED without evidence: {} by {name}: {why}", step.0));
+                let what = match job.leaves_findings_open(standing.line) {
+                    true => "LEFT OPEN, what the report shows",
+                    false => "PASSED without evidence",
+                };
+                lines.push(format!("{what}: {} by {name}: {why}", step.0));
             }
         }
         for problem in job.problems() {

@@ -244,10 +244,14 @@ impl Runner<'_> {
     /// Leaves the findings open, by name and with a reason. Where the machine came up, what kept it from starting before is
     /// asked for first: that is no longer so.
     fn settle_by_override(&mut self, step: &Step, came_up: bool) -> Result<(), RunError> {
-        if came_up && !self.put_right(step)? && self.journal.job().is_paused() {
+        if !came_up {
+            // There is no report: the step itself is passed.
+            return self.pass(step).map(|_| ());
+        }
+        if !self.put_right(step)? && self.journal.job().is_paused() {
             return Ok(());
         }
-        self.pass(step).map(|_| ())
+        self.leave_open(step)
     }
 
     /// `None` when the technician paused or wants the step itself again.

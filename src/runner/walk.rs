@@ -217,11 +217,10 @@ impl<'a> Runner<'a> {
                 Ok(Heard::Again)
             }
             Ok(Reply::Pause) => self.pause(step, "the technician paused"),
-            Err(AskError::Interrupted) => self.pause(step, "interrupted"),
-            Err(AskError::End) => self.pause(step, "the input ended"),
+            Err(error @ (AskError::Interrupted | AskError::End)) => self.pause(step, error.stopped()),
             Err(error) => {
                 // The answers given so far are on disk; say in the record why they stop here.
-                self.pause(step, "the prompt failed")?;
+                self.pause(step, error.stopped())?;
                 Err(RunError::Ask(error))
             }
         }
@@ -375,15 +374,38 @@ impl<'a> Runner<'a> {
             "reason",
             "Why? In your words; it stands at the top of the report. :b drops the override.".to_owned(),
         );
-        let Some(why) = self.reason(&asked, step)? else { return Ok(self.unless_paused()) };
+        if self.answered_for(step, as_what, &asked)?.is_none() {
+            return Ok(self.unless_paused());
+        }
+        self.say(Status::Attention, "passed without evidence; this stands at the top of the report".to_owned())?;
+        Ok(Some(()))
+    }
+
+    /// Leaves what the report of this step shows as it is: by name, with a reason.
+    pub(super) fn leave_open(&mut self, step: &Step) -> Result<(), RunError> {
+        let asked = side_question(
+            step,
+            "reason",
+            "The findings are left open. Why? In your words; it stands at the top of the report. :b goes back to the \
+             report."
+                .to_owned(),
+        );
+        if self.answered_for(step, Passed::CouldNot, &asked)?.is_none() {
+            return Ok(());
+        }
+        self.say(Status::Attention, "findings left open; this stands at the top of the report".to_owned())
+    }
+
+    /// Asks why and who answers for it, and records it. `None` when the technician went back or paused.
+    fn answered_for(&mut self, step: &Step, as_what: Passed, asked: &Question) -> Result<Option<()>, RunError> {
+        let Some(why) = self.reason(asked, step)? else { return Ok(None) };
         let mut asked = side_question(step, "name", "Who answers for this?".to_owned());
         asked.wants = Wants::Line { what: "the name in full".to_owned(), optional: false };
-        let Some(name) = self.reason(&asked, step)? else { return Ok(self.unless_paused()) };
+        let Some(name) = self.reason(&asked, step)? else { return Ok(None) };
         self.record(Event::Overridden { step: step.id.clone(), as_what, why, name })?;
         if self.recheck.front() == Some(&step.id) {
             self.recheck.pop_front();
         }
-        self.say(Status::Attention, "passed without evidence; this stands at the top of the report".to_owned())?;
         Ok(Some(()))
     }
 

@@ -231,6 +231,8 @@ pub fn events(fill: Fill<'_>) -> Vec<(i64, String, Event)> {
     let statement = fill("statement");
     push(46, Event::Declared { name: fill("technician"), role: Role::Technician, statement, reason: None, key: None });
     push(47, Event::Corrected { step: id("power/words"), corrects: 24, why: reason("why corrected") });
+    let (was, now, why) = (Some(fill("was")), reason("now"), reason("why amended"));
+    told.push((48, fill("colleague"), Event::Amended { amends: 7, was, now, why }));
     told
 }
 

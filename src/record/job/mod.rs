@@ -14,7 +14,7 @@ pub use isolation::*;
 pub use parts::*;
 pub use rules::RuleFault;
 
-use super::{Event, Line, Opened};
+use super::{Event, Line, Opened, Passed};
 use crate::board::SlotLabel;
 use crate::checklist::{Each, Evidence, ScanOf, StepId, Steps};
 use crate::snapshot::Snapshot;
@@ -44,6 +44,9 @@ pub struct Job {
     declarations: Vec<Declaration>,
     amendments: Vec<Amendment>,
     workers: BTreeSet<String>,
+    /// The step whose report came last, as long as nothing was done at the machine since.
+    reported: Option<StepId>,
+    left_open: BTreeSet<u64>,
     tails: Vec<SetAside>,
 }
 
@@ -96,6 +99,8 @@ impl Job {
             declarations: Vec::new(),
             amendments: Vec::new(),
             workers,
+            reported: None,
+            left_open: BTreeSet::new(),
             tails: Vec::new(),
         })
     }
@@ -119,6 +124,9 @@ impl Job {
                 self.answers.insert(step, Standing { line: n, at, by: by.clone(), answer });
             }
             Event::Overridden { step, as_what, why, name } => {
+                if as_what == Passed::CouldNot && self.reported.as_ref() == Some(&step) {
+                    self.left_open.insert(n);
+                }
                 let answer = Answer::Passed { as_what, why, name };
                 self.answers.insert(step, Standing { line: n, at, by: by.clone(), answer });
             }
@@ -133,6 +141,7 @@ impl Job {
             }
             Event::Noted { step, text } => self.notes.push(Remark { line: n, step, text }),
             Event::ProblemReported { step, slot, text } => {
+                self.reported.take_if(|reported| *reported == step);
                 self.problems.push(Problem { line: n, step, slot, text, settled: None });
             }
             Event::ProblemSettled { problem, how, .. } => {
@@ -145,7 +154,8 @@ impl Job {
                 self.pauses.push(Pause { paused: Some(n), step, why: Some(why), ..Pause::default() });
             }
             Event::Resumed { step, away_ms, clock_note } => self.resume(n, step, away_ms, clock_note),
-            Event::SnapshotTaken { snapshot, .. } => {
+            Event::SnapshotTaken { step, snapshot } => {
+                self.reported = step;
                 self.snapshot_lines.insert(n);
                 self.snapshot = Some((n, *snapshot));
             }
@@ -153,6 +163,7 @@ impl Job {
                 self.comparison = Some(Comparison { line: n, snapshot_line, findings });
             }
             Event::RoundOpened { round, slots, snapshot_line } => {
+                self.reported = None;
                 let host = self.snapshot.as_ref().map(|(_, snapshot)| &snapshot.host);
                 self.rounds.push(Round {
                     line: n,
@@ -171,6 +182,7 @@ impl Job {
                 self.isolations.last_mut().into_iter().for_each(|search| search.opened.spares.push(module.clone()));
             }
             Event::TrialOpened { trial, changes, minutes, why, guided } => {
+                self.reported = None;
                 let host = self.snapshot.as_ref().map(|(_, snapshot)| &snapshot.host);
                 let boot_id = host.and_then(|host| host.boot_id.clone());
                 let uuid = host.and_then(|host| host.uuid.clone());
@@ -301,6 +313,11 @@ impl Job {
     /// Card and step index of the first step without a standing answer; `None` when all have one.
     pub fn open_step(&self, steps: &Steps) -> Option<(usize, usize)> {
         steps.iter().find(|(_, _, step)| !self.answers.contains_key(&step.id)).map(|(card, step, _)| (card, step))
+    }
+
+    /// Whether the line that passes a step leaves findings open: the report is there, and what it shows stays as it is.
+    pub fn leaves_findings_open(&self, line: u64) -> bool {
+        self.left_open.contains(&line)
     }
 
     /// Steps passed without their evidence whose override still stands, in the order they were passed.

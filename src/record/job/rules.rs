@@ -40,7 +40,7 @@ pub enum RuleFault {
     WrongTrial { expected: u64, found: u64 },
     #[error("trial {trial} is not the one that was asked for")]
     NoSuchTrial { trial: u64 },
-    #[error("the {} has declared the job done already, in line {line}", role.name())]
+    #[error("the {} has {} already, in line {line}", role.name(), role.did())]
     DeclaredTwice { role: Role, line: u64 },
     #[error("a reason is missing: a correction, an override or an amendment says why")]
     NoReason,
@@ -74,6 +74,14 @@ pub enum RuleFault {
 }
 
 impl Role {
+    /// What one in this role has done with a statement, after `has`.
+    pub const fn did(self) -> &'static str {
+        match self {
+            Self::Technician => "signed off",
+            Self::Supervisor => "countersigned",
+        }
+    }
+
     /// The role as the record writes it.
     pub const fn name(self) -> &'static str {
         match self {

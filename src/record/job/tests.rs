@@ -185,6 +185,37 @@ fn a_round_follows_from_the_latest_snapshot_and_counts_up() {
 }
 
 #[test]
+fn who_signed_already_is_said_by_what_the_role_does() {
+    let said = |role| RuleFault::DeclaredTwice { role, line: 3 }.to_string();
+    assert_eq!(said(Role::Technician), "the technician has signed off already, in line 3");
+    assert_eq!(said(Role::Supervisor), "the supervisor has countersigned already, in line 3");
+}
+
+#[test]
+fn findings_are_left_open_only_where_the_report_of_the_step_came_last() {
+    let snapshot: Snapshot = serde_json::from_str(include_str!("../../../tests/record/snapshot.json")).unwrap();
+    let taken = || Event::SnapshotTaken { step: Some(step("a")), snapshot: Box::new(snapshot.clone()) };
+    let passed = |name: &str, as_what| Event::Overridden {
+        step: step(name),
+        as_what,
+        why: "no spare".to_owned(),
+        name: "Kim".to_owned(),
+    };
+    let dark = Event::ProblemReported { step: step("a"), slot: None, text: "it does not start".to_owned() };
+    let again = Event::RoundOpened { round: 1, slots: Vec::new(), snapshot_line: 2 };
+    let left = |events: Vec<Event>| {
+        let last = events.len() as u64 + 1;
+        replay(events.into_iter().map(|event| (1, event)).collect()).unwrap().leaves_findings_open(last)
+    };
+    assert!(left(vec![taken(), passed("a", Passed::CouldNot)]));
+    assert!(!left(vec![passed("a", Passed::CouldNot)]), "no report");
+    assert!(!left(vec![taken(), passed("b", Passed::CouldNot)]), "another step");
+    assert!(!left(vec![taken(), passed("a", Passed::NotDone)]), "passed as what it is");
+    assert!(!left(vec![taken(), dark, passed("a", Passed::CouldNot)]), "a start without a report came after it");
+    assert!(!left(vec![taken(), again, passed("a", Passed::CouldNot)]), "the machine was opened after it");
+}
+
+#[test]
 fn the_first_line_opens_and_no_other() {
     assert_eq!(Job::replay(Vec::new()).unwrap_err(), (1, RuleFault::NotOpened));
     assert_eq!(Job::replay(lines(vec![(1, note())]).split_off(1)).unwrap_err().0, 1);

@@ -17,7 +17,7 @@ use sha2::{Digest, Sha256};
 pub use record::page;
 pub use slip::slip_page;
 
-use super::story::About;
+use super::story::{About, Amended};
 use super::words::clean;
 
 /// A value of the record. Isolated, so that nothing in it could change the order of the text around it.
@@ -34,6 +34,11 @@ fn facts<'a>(facts: impl IntoIterator<Item = (&'a str, &'a str)>) -> Markup {
             }
         }
     }
+}
+
+/// What was amended of the line it stands beside.
+fn amended(told: &[Amended]) -> Markup {
+    html! { @for one in told { p class="amended" { (said(&one.beside())) } } }
 }
 
 /// The whole page around `body`.
@@ -78,7 +83,8 @@ fn closing(record: &About) -> Markup {
                 "It was made from the record " (said(&record.job)) ", " (record.lines) " lines, whose last line hashes to "
                 code class="hash" { (said(&record.head)) } ". Compare with: "
                 code { "tail -n 1 RECORD | tr -d '\\n' | sha256sum" } ". The page shows what the record says; the record is the "
-                "original. It cannot show who really held a key, whether the clock was right, or that someone looked where "
+                "original. Signatures and keys were not checked for it: "
+                code { "slotwise audit RECORD --signers FILE" } " checks them. It cannot show who really held a key, whether the clock was right, or that someone looked where "
                 "they said they looked."
             }
         }

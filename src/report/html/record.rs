@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::{closing, document, facts, map, practice, said};
+use super::{amended, closing, document, facts, map, practice, said};
 use crate::board::Board;
 use crate::report::review::{self, entry_words};
 use crate::report::seen;
@@ -113,6 +113,7 @@ fn slots(story: &Story, board: &Board) -> Markup {
                 @for entry in &slot.history {
                     li class=(if seen::is_bad(entry) { "told bad" } else { "told" }) {
                         (hour(&entry.at)) ", line " (entry.line) ": " (said(&seen::words(entry)))
+                        (amended(&entry.amended))
                     }
                 }
             }
@@ -237,6 +238,7 @@ fn concluded(story: &Story) -> Markup {
             div class="verdict" {
                 p class="lead" { (said(&review::verdict_words(verdict))) }
                 ul { @for reason in &verdict.why { li { (said(reason)) } } }
+                (amended(&verdict.amended))
             }
         }
         @if story.verdicts.is_empty() && story.has_open_findings() {
@@ -286,7 +288,7 @@ fn items(story: &Story) -> Markup {
                         @for (n, entry) in item.entries.iter().enumerate() {
                             tr {
                                 @if n == 0 { th scope="row" rowspan=(item.entries.len()) { (item_name(item)) } }
-                                td class=[is_odd(entry).then_some("bad")] { (said(&entry_words(entry))) }
+                                td class=[is_odd(entry).then_some("bad")] { (said(&entry_words(entry))) (amended(&entry.amended)) }
                                 td { (said(&entry.by)) }
                                 td class="t" { (hour(&entry.at)) }
                                 td class="n" { (entry.line) }
@@ -301,14 +303,15 @@ fn items(story: &Story) -> Markup {
 
 /// Whether an entry is more than an answer that stands.
 const fn is_odd(entry: &Entry) -> bool {
-    !matches!(
-        entry.did,
-        Did::Answered { corrected_by: None, .. }
-            | Did::Reported
-            | Did::Noted { .. }
-            | Did::Paused { .. }
-            | Did::Resumed { .. }
-    )
+    !entry.amended.is_empty()
+        || !matches!(
+            entry.did,
+            Did::Answered { corrected_by: None, .. }
+                | Did::Reported
+                | Did::Noted { .. }
+                | Did::Paused { .. }
+                | Did::Resumed { .. }
+        )
 }
 
 fn item_name(item: &Item) -> Markup {

@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::{barcode, closing, document, facts, practice, said};
+use super::{amended, barcode, closing, document, facts, practice, said};
 use crate::report::seen;
 use crate::report::slip::{Slip, Stay, identity, record};
 use crate::report::words::moment;
@@ -16,6 +16,7 @@ pub fn slip_page(slip: &Slip) -> String {
                 section class="verdict" aria-labelledby="conclusion" {
                     h2 id="conclusion" hidden { "Conclusion" }
                     p class="lead" { (said(&slip.conclusion.sentence())) }
+                    (amended(&slip.conclusion.amended))
                     ul { @for reason in &slip.conclusion.because { li { (said(reason)) } } }
                 }
                 div class="two" {
@@ -32,6 +33,12 @@ pub fn slip_page(slip: &Slip) -> String {
                     h2 id="where" { "Where it was and what was seen" }
                     @for stay in &slip.stays { (at_slot(stay)) }
                     @if slip.stays.is_empty() { p { "In no slot of this machine." } }
+                }
+                @if !slip.also_amended.is_empty() {
+                    section aria-labelledby="amended" {
+                        h2 id="amended" { "Also amended in this record" }
+                        (amended(&slip.also_amended))
+                    }
                 }
                 // Lines to write on, for the desk that takes the slip.
                 div class="fields" aria-hidden="true" {
@@ -82,7 +89,7 @@ fn at_slot(stay: &Stay) -> Markup {
                             td class="t" { (moment(&entry.at)) }
                             td class="n" { (entry.line) }
                             td class="by" { (said(&entry.by)) }
-                            td { (said(&seen::words(entry))) }
+                            td { (said(&seen::words(entry))) (amended(&entry.amended)) }
                         }
                     }
                 }

@@ -60,6 +60,7 @@ table.items{table-layout:fixed}
 .items th[scope=rowgroup]{padding-top:.9rem;border-bottom-color:var(--ink);font-weight:700}
 .items .w1{width:42%}.items .w2{width:33%}.items .w3{width:9%}.items .w4{width:9%}.items .w5{width:7%}
 .bad{font-weight:600}
+.amended{margin:.15rem 0;padding-left:.6rem;border-left:3px solid var(--ink);font-weight:600;text-indent:0}
 .hash{overflow-wrap:anywhere}
 blockquote{margin:.4rem 0;padding-left:.9rem;border-left:3px solid var(--rule)}
 footer{color:var(--soft);font-size:.9rem}

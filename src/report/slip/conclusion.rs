@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::Stay;
-use crate::report::story::{Came, Story, Verdict, What};
+use crate::report::story::{Amended, Came, Story, Verdict, What};
 use crate::report::words::{counted, list, probability};
 use crate::verify::{FindingKind, Grave, serials_equal};
 
@@ -21,11 +21,16 @@ pub struct Conclusion {
     /// The verdict that concerns it, if there is one.
     pub verdict: Option<Verdict>,
     pub because: Vec<String>,
+    /// What was amended after a sign-off: of the verdict, of what it rests on, of what this slip shows.
+    pub amended: Vec<Amended>,
 }
 
 impl Conclusion {
     /// The one sentence to read.
     pub fn sentence(&self) -> String {
+        if !self.amended.is_empty() {
+            return self.shaken();
+        }
         match (&self.verdict, self.supports_return) {
             (Some(verdict), supports) => {
                 let sure = verdict.ppm.map_or_else(
@@ -41,6 +46,31 @@ impl Conclusion {
             }
             (None, _) => "The evidence does not support a return.".to_owned(),
         }
+    }
+
+    /// The sentence where something was amended. What an amendment means a person has to say: until then it supports nothing.
+    fn shaken(&self) -> String {
+        let mut lines: Vec<u64> = self.amended.iter().map(|one| one.amends).collect();
+        lines.sort_unstable();
+        lines.dedup();
+        let word = if lines.len() == 1 { "line" } else { "lines" };
+        let lines: Vec<String> = lines.iter().map(u64::to_string).collect();
+        let (lines, was) = (list(&lines), if lines.len() == 1 { "was" } else { "were" });
+        let what = match &self.verdict {
+            Some(verdict) => {
+                let sure = verdict.ppm.map_or_else(String::new, |ppm| format!(", probability {}", probability(ppm)));
+                let named = format!("the verdict ({}{sure})", verdict.kind);
+                if self.amended.iter().any(|one| one.amends == verdict.line) {
+                    format!("{named} was amended after the sign-off ({word} {lines})")
+                } else if !verdict.amended.is_empty() {
+                    format!("{word} {lines}, which {named} rests on, {was} amended after the sign-off")
+                } else {
+                    format!("{word} {lines} {was} amended after the sign-off; {named} is older")
+                }
+            }
+            None => format!("{word} {lines} {was} amended after the sign-off"),
+        };
+        format!("AMENDED: {what}. By itself the evidence does not support a return: read first what was amended.")
     }
 }
 
@@ -61,7 +91,7 @@ pub(super) fn of(story: &Story, serial: &str, stays: &[Stay]) -> Conclusion {
             let because = verdict.why.clone();
             // A verdict without a probability is an opinion.
             let supports_return = verdict.kind == "module" && verdict.ppm.is_some();
-            Conclusion { supports_return, verdict: Some(verdict), because }
+            Conclusion { supports_return, verdict: Some(verdict), because, amended: Vec::new() }
         }
         None => match elsewhere(story, stays) {
             Some(verdict) => {
@@ -70,12 +100,23 @@ pub(super) fn of(story: &Story, serial: &str, stays: &[Stay]) -> Conclusion {
                     "undecided" => "The search ended without a verdict, on this module or any other.".to_owned(),
                     kind => format!("The verdict is on {kind}, not on this module."),
                 });
-                Conclusion { supports_return: false, verdict: Some(verdict), because }
+                Conclusion { supports_return: false, verdict: Some(verdict), because, amended: Vec::new() }
             }
-            None => Conclusion { supports_return: false, verdict: None, because: missing(story, stays) },
+            None => {
+                let because = missing(story, stays);
+                Conclusion { supports_return: false, verdict: None, because, amended: Vec::new() }
+            }
         },
     };
     concluded.because.extend(starts(story, serial));
+    let of_verdict = concluded.verdict.iter().flat_map(|verdict| &verdict.amended);
+    for one in of_verdict.chain(stays.iter().flat_map(|stay| &stay.seen).flat_map(|seen| &seen.amended)) {
+        if !concluded.amended.contains(one) {
+            concluded.amended.push(one.clone());
+        }
+    }
+    concluded.amended.sort_by_key(|one| one.line);
+    concluded.supports_return &= concluded.amended.is_empty();
     concluded
 }
 

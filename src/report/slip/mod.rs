@@ -9,7 +9,7 @@ pub use conclusion::Conclusion;
 pub use text::slip_text;
 pub(super) use text::{identity, record};
 
-use super::story::{About, Hands, PlannedModule, Seen, Story, What};
+use super::story::{About, Amended, Hands, PlannedModule, Seen, Story, What};
 use crate::verify::serials_equal;
 
 /// The slip of one module.
@@ -28,6 +28,8 @@ pub struct Slip {
     pub known_from: Vec<&'static str>,
     pub stays: Vec<Stay>,
     pub conclusion: Conclusion,
+    /// What else of the record was amended after a sign-off; who reads the slip judges whether it concerns this module.
+    pub also_amended: Vec<Amended>,
 }
 
 /// One slot the module was in, or was due in.
@@ -78,7 +80,10 @@ pub fn slip(story: &Story, serial: &str) -> Option<Slip> {
     let from_plan = |of: fn(&PlannedModule) -> &Option<String>| of_plan.as_ref().and_then(|module| of(module).clone());
     let mut stays = stays;
     stays.sort_by_key(|stay| stay.seen.first().map_or(u64::MAX, |seen| seen.line));
+    let conclusion = conclusion::of(story, serial, &stays);
+    let told = |one: &&Amended| !conclusion.amended.contains(one);
     Some(Slip {
+        also_amended: story.amendments.iter().filter(told).cloned().collect(),
         record: story.record.clone(),
         serial: label.or_else(|| from_plan(|m| &m.serial)).unwrap_or(reported_serial),
         maker: from_plan(|m| &m.maker).or(maker),
@@ -87,7 +92,7 @@ pub fn slip(story: &Story, serial: &str) -> Option<Slip> {
         spec: of_plan.as_ref().map(|module| module.spec.clone()),
         lot: from_plan(|m| &m.lot),
         known_from,
-        conclusion: conclusion::of(story, serial, &stays),
+        conclusion,
         stays,
     })
 }

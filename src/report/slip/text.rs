@@ -3,6 +3,7 @@
 use super::Slip;
 use crate::draw::{Drawing, Look, Tone};
 use crate::record::chain::fingerprint_line;
+use crate::report::review::amended;
 use crate::report::seen;
 use crate::report::text::Lines;
 use crate::report::words::{moment, offset};
@@ -17,6 +18,7 @@ pub fn slip_text(slip: &Slip, look: Look) -> Drawing {
     }
     lines.gap();
     lines.put(0, 2, &slip.conclusion.sentence(), Tone::Strong);
+    amended(&mut lines, 0, &slip.conclusion.amended);
     for reason in &slip.conclusion.because {
         lines.put(0, 2, &format!("- {reason}"), Tone::Plain);
     }
@@ -37,6 +39,7 @@ pub fn slip_text(slip: &Slip, look: Look) -> Drawing {
             let tone = if seen::is_bad(entry) { Tone::Attention } else { Tone::Plain };
             let text = format!("{} line {}, {}: {}", moment(&entry.at), entry.line, entry.by, seen::words(entry));
             lines.put(4, 4, &text, tone);
+            amended(&mut lines, 6, &entry.amended);
         }
         if stay.seen.is_empty() {
             lines.put(4, 4, "nothing is on record: it was never scanned nor reported here", Tone::Plain);
@@ -44,6 +47,10 @@ pub fn slip_text(slip: &Slip, look: Look) -> Drawing {
     }
     if slip.stays.is_empty() {
         lines.put(2, 2, "in no slot of this machine", Tone::Plain);
+    }
+    if !slip.also_amended.is_empty() {
+        lines.head("Also amended in this record");
+        amended(&mut lines, 2, &slip.also_amended);
     }
     lines.head("The record");
     for (name, value) in record(slip) {
@@ -73,10 +80,11 @@ pub(in crate::report) fn record(slip: &Slip) -> Vec<(&'static str, String)> {
         ("job", record.job.clone()),
         ("machine", record.unit.clone()),
         ("opened", format!("{} {} by {}", moment(&record.opened_at), offset(&record.opened_at), record.technician)),
-        ("stand", record.state.words().to_owned()),
+        ("stand", record.stand()),
         ("lines", record.lines.to_string()),
         ("fingerprint", record.fingerprint.clone()),
-        ("made by", fingerprint_line("RECORD", record.lines)),
+        ("to check it", format!("this prints the digits: {}", fingerprint_line("RECORD", record.lines))),
+        ("signatures", record.signatures()),
         ("head", record.head.clone()),
     ]
 }

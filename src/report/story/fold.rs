@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, FixedOffset};
 
+use super::amended::Amendments;
 use super::notable::{self, Noted};
 use super::pace::Paced;
 use super::slots::Slots;
@@ -181,12 +182,13 @@ impl<'a> Fold<'a> {
         }
         match &line.event {
             Event::Answered { .. } => item.stand = ItemStand::Answered,
+            Event::Overridden { .. } if self.input.job.leaves_findings_open(line.n) => item.stand = ItemStand::LeftOpen,
             Event::Overridden { .. } => item.stand = ItemStand::Skipped,
             Event::Corrected { .. } => item.stand = ItemStand::Open,
             _ => {}
         }
-        if let Some(did) = did(&line.event) {
-            item.entries.push(Entry { line: line.n, at, by: line.by.clone(), did });
+        if let Some(did) = did(&line.event, self.input.job.leaves_findings_open(line.n)) {
+            item.entries.push(Entry { line: line.n, at, by: line.by.clone(), did, amended: Vec::new() });
         }
     }
 
@@ -229,15 +231,17 @@ impl<'a> Fold<'a> {
         }
     }
 
-    fn told(self) -> Story {
+    fn told(mut self) -> Story {
         let Input { job, steps, .. } = *self.input;
         let opened = job.opened();
         let reported = job.comparison().is_some();
         let open = self.reports.last().filter(|_| reported).map_or(&[][..], |report| &report.findings);
-        let slots = self.slots.told(job, steps, open);
+        let mut slots = self.slots.told(job, steps, open);
+        let amendments = Amendments::of(self.input);
+        amendments.mark(&mut slots, &mut self.cards, &mut self.tried.verdicts);
         let rounds = rounds(self.input, &self.reports);
         let measured = measured(job, steps);
-        let stands_out = notable::all(&Noted {
+        let mut stands_out = notable::all(&Noted {
             input: self.input,
             cards: &self.cards,
             reports: &self.reports,
@@ -246,8 +250,10 @@ impl<'a> Fold<'a> {
             paced: &self.paced,
             scripted: self.scripted,
         });
+        notable::mark_amended(&mut stands_out, &self.tried.verdicts);
+        let open_items = self.cards.iter().map(|card| card.count(ItemStand::Open)).sum();
         Story {
-            record: about(self.input, self.people),
+            record: about(self.input, self.people, open_items),
             stands_out,
             planned: planned(&opened.plan),
             cards: self.cards,
@@ -259,6 +265,7 @@ impl<'a> Fold<'a> {
             slots,
             notes: self.notes,
             declarations: declarations(job),
+            amendments: amendments.told(),
             other: self.other,
         }
     }
@@ -320,7 +327,7 @@ fn has_words(event: &Event) -> bool {
         )
 }
 
-fn did(event: &Event) -> Option<Did> {
+fn did(event: &Event, leaves_open: bool) -> Option<Did> {
     Some(match event {
         Event::Answered { value, how, took_ms, serial, .. } => Did::Answered {
             value: value.clone(),
@@ -331,6 +338,9 @@ fn did(event: &Event) -> Option<Did> {
         },
         Event::Refused { value, how, why, .. } => Did::Refused { value: value.clone(), how: *how, why: why.clone() },
         Event::Corrected { corrects, why, .. } => Did::Corrected { corrects: *corrects, why: why.clone() },
+        Event::Overridden { why, name, .. } if leaves_open => {
+            Did::LeftOpen { why: why.clone(), name: name.clone(), corrected_by: None }
+        }
         Event::Overridden { as_what, why, name, .. } => {
             Did::Skipped { as_what: *as_what, why: why.clone(), name: name.clone(), corrected_by: None }
         }
@@ -348,7 +358,10 @@ fn did(event: &Event) -> Option<Did> {
 
 fn take_back(entries: &mut [Entry], corrects: u64, by_line: u64) {
     for entry in entries.iter_mut().filter(|entry| entry.line == corrects) {
-        if let Did::Answered { corrected_by, .. } | Did::Skipped { corrected_by, .. } = &mut entry.did {
+        if let Did::Answered { corrected_by, .. }
+        | Did::Skipped { corrected_by, .. }
+        | Did::LeftOpen { corrected_by, .. } = &mut entry.did
+        {
             *corrected_by = Some(by_line);
         }
     }
@@ -384,14 +397,45 @@ fn report(line: &Line, snapshot: &Snapshot) -> Report {
     }
 }
 
-fn about(input: &Input<'_>, people: Vec<String>) -> About {
+/// Where the job stands; `open` items are to be done still.
+fn stand(job: &Job, open: usize) -> Stand {
+    let countersigned = job.standing_declarations().any(|declared| declared.role == Role::Supervisor);
+    let amended = job.amendments().last().map(|amendment| amendment.line);
+    let reopened = job.declarations().iter().filter_map(|declared| declared.reopened_by).max();
+    match (job.is_done(), job.is_paused(), reopened) {
+        (true, _, _) if countersigned => Stand::Countersigned,
+        (true, _, _) => Stand::Declared,
+        (false, true, _) => Stand::Paused,
+        (false, false, _) if open > 0 => Stand::Open,
+        (false, false, None) => Stand::Unsigned,
+        (false, false, Some(line)) if amended.is_some_and(|amended| amended >= line) => Stand::Amended,
+        (false, false, Some(_)) => Stand::Reopened,
+    }
+}
+
+/// Who stands to the job, and what each sign-off rests on.
+fn signed(job: &Job) -> Vec<SignedAs> {
+    let of = |role| {
+        job.standing_declarations().filter(move |declared| declared.role == role).map(move |declared| {
+            let by = match (&declared.key, declared.signed) {
+                (None, _) => SignedBy::TypedName,
+                (Some(_), Some(_)) => SignedBy::Key,
+                (Some(_), None) => SignedBy::NoSignature,
+            };
+            SignedAs { role, by }
+        })
+    };
+    of(Role::Technician).chain(of(Role::Supervisor)).collect()
+}
+
+fn about(input: &Input<'_>, people: Vec<String>, open: usize) -> About {
     let opened = input.job.opened();
     let unit = opened.plan.order.unit.iter().find(|unit| unit.chassis == opened.unit);
-    let countersigned = input.job.standing_declarations().any(|declared| declared.role == Role::Supervisor);
     About {
         job: opened.job.clone(),
         version: opened.version.clone(),
         technician: opened.technician.clone(),
+        workers: people.iter().filter(|name| input.job.worked_on_it(name)).cloned().collect(),
         people,
         unit: opened.unit.clone(),
         enclosure: unit.and_then(|unit| unit.enclosure.clone()),
@@ -404,12 +448,8 @@ fn about(input: &Input<'_>, people: Vec<String>) -> About {
         lines: input.job.lines(),
         head: input.head.hash.clone(),
         fingerprint: crate::record::chain::fingerprint(&input.head.hash),
-        state: match (input.job.is_done(), countersigned, input.job.is_paused()) {
-            (true, true, _) => Stand::Countersigned,
-            (true, false, _) => Stand::Declared,
-            (false, _, true) => Stand::Paused,
-            (false, _, false) => Stand::Open,
-        },
+        state: stand(input.job, open),
+        signed: signed(input.job),
         torn: input.torn.map(|torn| torn.kind.words().to_owned()),
     }
 }

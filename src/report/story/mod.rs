@@ -1,5 +1,6 @@
 //! What a record says, put in the order in which a reader asks.
 
+mod amended;
 mod fold;
 mod notable;
 mod pace;

@@ -123,13 +123,32 @@ fn verdicts(noted: &Noted<'_>, found: &mut Vec<Notable>) {
     }
 }
 
+/// Says at a verdict that stands out what was amended of it or of what it rests on.
+pub(super) fn mark_amended(found: &mut [Notable], verdicts: &[Verdict]) {
+    for notable in found.iter_mut().filter(|notable| notable.kind == NotableKind::Verdict) {
+        let Some(verdict) = verdicts.iter().find(|verdict| Some(verdict.line) == notable.line) else { continue };
+        if verdict.amended.is_empty() {
+            continue;
+        }
+        notable.title += "; amended after the sign-off";
+        let told = |one: &Amended| fact("amended", format!("line {} by {} in line {}", one.amends, one.by, one.line));
+        notable.facts.extend(verdict.amended.iter().map(told));
+    }
+}
+
 fn signed(noted: &Noted<'_>, found: &mut Vec<Notable>) {
     let job = noted.input.job;
-    let open = noted.cards.iter().map(|card| card.count(ItemStand::Open)).sum();
+    let open: usize = noted.cards.iter().map(|card| card.count(ItemStand::Open)).sum();
     if !job.is_done() {
-        let how = if job.is_paused() { "it is paused" } else { "it is still open" };
+        let reopened = job.declarations().iter().any(|declared| declared.reopened_by.is_some());
+        let (how, title) = match (job.is_paused(), open, reopened) {
+            (true, _, _) => ("it is paused", "The job is not signed off"),
+            (false, 0, true) => ("a new signature is needed", "The job was changed after its sign-off"),
+            (false, 0, false) => ("the sign-off is missing", "The job is not signed off"),
+            (false, _, _) => ("it is still open", "The job is not signed off"),
+        };
         let facts = vec![fact("stand", how), fact("open", counted(open, "item"))];
-        found.push(notable(NotableKind::NotSigned, Grave::Look, "The job is not signed off", facts, None));
+        found.push(notable(NotableKind::NotSigned, Grave::Look, title, facts, None));
     }
     for declared in job.declarations() {
         let Some(by) = declared.reopened_by else { continue };
@@ -176,6 +195,12 @@ fn items(noted: &Noted<'_>, found: &mut Vec<Notable>) {
                     NotableKind::Skipped,
                     Grave::Look,
                     format!("An item was passed without its evidence: {}", as_what.words()),
+                    vec![fact("why", why.clone()), fact("name", name.clone()), by],
+                ),
+                Did::LeftOpen { why, name, corrected_by: None } => (
+                    NotableKind::LeftOpen,
+                    Grave::Look,
+                    "The findings of the last report were left open, by name".to_owned(),
                     vec![fact("why", why.clone()), fact("name", name.clone()), by],
                 ),
                 Did::Problem { slot, text, put_right } => {
@@ -241,7 +266,9 @@ fn taken_back(item: &Item, line: u64) -> String {
 /// What stands at an item.
 fn standing(item: &Item) -> Option<String> {
     item.entries.iter().rev().find_map(|entry| match &entry.did {
-        Did::Answered { corrected_by: None, .. } | Did::Skipped { corrected_by: None, .. } => said(&entry.did),
+        Did::Answered { corrected_by: None, .. }
+        | Did::Skipped { corrected_by: None, .. }
+        | Did::LeftOpen { corrected_by: None, .. } => said(&entry.did),
         _ => None,
     })
 }
@@ -250,6 +277,7 @@ fn said(did: &Did) -> Option<String> {
     match did {
         Did::Answered { value, .. } => Some(value.clone()),
         Did::Skipped { as_what, .. } => Some(format!("passed: {}", as_what.words())),
+        Did::LeftOpen { .. } => Some("findings left open".to_owned()),
         _ => None,
     }
 }
@@ -287,10 +315,12 @@ fn clock(noted: &Noted<'_>, found: &mut Vec<Notable>) {
 
 fn people(noted: &Noted<'_>, found: &mut Vec<Notable>) {
     let technician = &noted.input.job.opened().technician;
-    let others: Vec<&String> = noted.people.iter().filter(|name| *name != technician).collect();
+    // Who countersigned, amended or noted put no hand to it.
+    let worked = |name: &&String| *name != technician && noted.input.job.worked_on_it(name);
+    let others: Vec<&String> = noted.people.iter().filter(worked).collect();
     if !others.is_empty() {
         let facts = vec![fact("opened by", technician.clone()), fact("also", list(&others))];
-        let title = "More than one person wrote this record";
+        let title = "More than one person worked on this job";
         found.push(notable(NotableKind::OtherHands, Grave::Note, title, facts, None));
     }
     if noted.scripted > 0 {

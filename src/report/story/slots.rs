@@ -41,7 +41,13 @@ impl<'a> Slots<'a> {
 
     fn push(&mut self, slot: usize, line: &Line, what: What) {
         if let Some(history) = self.history.get_mut(slot) {
-            history.push(Seen { line: line.n, at: time::text(&line.at), by: line.by.clone(), what });
+            history.push(Seen {
+                line: line.n,
+                at: time::text(&line.at),
+                by: line.by.clone(),
+                what,
+                amended: Vec::new(),
+            });
         }
     }
 

@@ -101,6 +101,7 @@ fn verdicts(line: u64, at: &str, verdict: &crate::isolate::Verdict) -> Vec<Verdi
                 serial: which.filter(|_| is_module),
                 ppm,
                 why: vec![verdict.because.clone()],
+                amended: Vec::new(),
             }
         })
         .collect()

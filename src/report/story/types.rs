@@ -24,6 +24,8 @@ pub struct Story {
     pub slots: Vec<SlotTold>,
     pub notes: Vec<NoteTold>,
     pub declarations: Vec<Declared>,
+    /// What turned out to be otherwise after a sign-off.
+    pub amendments: Vec<Amended>,
     /// Events this version has no words for, by name, so that none goes missing.
     pub other: Vec<Other>,
 }
@@ -38,6 +40,8 @@ pub struct About {
     pub technician: String,
     /// Everyone who wrote a line, in order of appearance; the program itself left out.
     pub people: Vec<String>,
+    /// Those of them who worked on the job; who only looked it through, noted or amended is left out.
+    pub workers: Vec<String>,
     pub unit: String,
     pub enclosure: Option<String>,
     pub bay: Option<String>,
@@ -56,8 +60,45 @@ pub struct About {
     /// The head in short, to compare by eye.
     pub fingerprint: String,
     pub state: Stand,
+    /// Who stands to it, and how each signed: technician first.
+    pub signed: Vec<SignedAs>,
     /// What stands behind the last whole line, never confirmed to anyone.
     pub torn: Option<String>,
+}
+
+/// How one role signed, by the record's own word: no signature is checked here.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct SignedAs {
+    pub role: Role,
+    pub by: SignedBy,
+}
+
+/// What a sign-off rests on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum SignedBy {
+    /// A signature stands behind it, unchecked.
+    Key,
+    /// Nothing but a typed name.
+    TypedName,
+    /// A key is named, and its signature is missing.
+    NoSignature,
+}
+
+/// A line that turned out to be otherwise after a sign-off; the line itself stays as it was.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Amended {
+    /// The line that says so.
+    pub line: u64,
+    /// RFC 3339.
+    pub at: String,
+    pub by: String,
+    /// The line it is about.
+    pub amends: u64,
+    /// What that line said, in the words of who amended it.
+    pub was: Option<String>,
+    pub now: String,
+    pub why: String,
 }
 
 /// How far the job is.
@@ -67,9 +108,15 @@ pub enum Stand {
     /// Steps are open and nobody said "pause".
     Open,
     Paused,
-    /// The technician has declared it done.
+    /// No step is open, and nobody signed yet.
+    Unsigned,
+    /// It was signed, then something was amended; no step is open, and nobody signed again.
+    Amended,
+    /// It was signed, then an answer was taken back and given anew; nobody signed again.
+    Reopened,
+    /// The technician has signed off.
     Declared,
-    /// The supervisor has declared it too.
+    /// The supervisor has countersigned too.
     Countersigned,
 }
 
@@ -104,6 +151,7 @@ pub enum NotableKind {
     NotSigned,
     Reopened,
     Amended,
+    LeftOpen,
     Skipped,
     Problem,
     Corrected,
@@ -175,6 +223,8 @@ pub struct Item {
 pub enum ItemStand {
     Answered,
     Skipped,
+    /// The report was taken, and what it shows was left as it is.
+    LeftOpen,
     Open,
 }
 
@@ -187,6 +237,9 @@ pub struct Entry {
     pub by: String,
     #[serde(flatten)]
     pub did: Did,
+    /// What turned out to be otherwise after a sign-off.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub amended: Vec<Amended>,
 }
 
 /// What was entered at a step.
@@ -212,6 +265,11 @@ pub enum Did {
     },
     Skipped {
         as_what: Passed,
+        why: String,
+        name: String,
+        corrected_by: Option<u64>,
+    },
+    LeftOpen {
         why: String,
         name: String,
         corrected_by: Option<u64>,
@@ -326,6 +384,9 @@ pub struct Verdict {
     /// Probability in parts of a million; `None` where none was computed.
     pub ppm: Option<u32>,
     pub why: Vec<String>,
+    /// What was amended of its own line, or of a line it rests on.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub amended: Vec<Amended>,
 }
 
 /// One slot with its plan, its end and its history.
@@ -368,6 +429,9 @@ pub struct Seen {
     pub by: String,
     #[serde(flatten)]
     pub what: What,
+    /// What turned out to be otherwise after a sign-off.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub amended: Vec<Amended>,
 }
 
 /// What happened at a slot.
@@ -498,10 +562,9 @@ impl Story {
         self.declarations.iter().filter(|declared| declared.reopened_by.is_none() && declared.replaced_by.is_none())
     }
 
-    /// Steps with evidence, skipped, open.
-    pub fn items(&self) -> (usize, usize, usize) {
-        let count = |stand| self.cards.iter().flat_map(|card| &card.items).filter(|item| item.stand == stand).count();
-        (count(ItemStand::Answered), count(ItemStand::Skipped), count(ItemStand::Open))
+    /// How many steps stand so.
+    pub fn items(&self, stand: ItemStand) -> usize {
+        self.cards.iter().map(|card| card.count(stand)).sum()
     }
 }
 
@@ -518,6 +581,7 @@ impl CardTold {
         };
         let parts = [
             (self.count(ItemStand::Skipped), "skipped"),
+            (self.count(ItemStand::LeftOpen), "left open with its findings"),
             (self.count(ItemStand::Open), "open"),
             (count(|did| matches!(did, Did::Corrected { .. })), "corrected"),
             (count(|did| matches!(did, Did::Refused { .. })), "refused"),

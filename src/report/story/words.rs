@@ -1,7 +1,8 @@
 //! The words of a story's marks, states and kinds.
 
-use super::types::{NotableKind, SlotMark, Stand};
+use super::types::{About, Amended, NotableKind, SignedBy, SlotMark, Stand};
 use crate::record::{How, Passed};
+use crate::report::words::{list, moment};
 
 impl SlotMark {
     /// The word beside the sign.
@@ -37,15 +38,65 @@ impl SlotMark {
         [Self::Finding, Self::Skipped, Self::ToDo, Self::Cured, Self::Done, Self::Kept, Self::Removed, Self::Empty];
 }
 
-impl Stand {
+impl About {
+    /// How far the job is, and who signed how, in words. No signature is checked here, and it says so.
+    pub fn stand(&self) -> String {
+        let early = match self.state {
+            Stand::Open => "not signed off: steps are open",
+            Stand::Paused => "not signed off: paused",
+            Stand::Unsigned => "not signed off: no step is open",
+            Stand::Amended => "not signed off: amended after the sign-off, a new signature is needed",
+            Stand::Reopened => "not signed off: an answer was given anew after the sign-off, a new signature is needed",
+            Stand::Declared | Stand::Countersigned => "",
+        };
+        if !early.is_empty() {
+            return early.to_owned();
+        }
+        let told: Vec<String> =
+            self.signed.iter().map(|one| format!("{} ({})", one.role.name(), one.by.words())).collect();
+        let unchecked = match self.signed.iter().any(|one| one.by == SignedBy::Key) {
+            true => ", signatures not checked here",
+            false => "",
+        };
+        format!("signed off by {}{unchecked}", list(&told))
+    }
+
+    /// What a reader has to know of the signatures, and what checks them.
+    pub fn signatures(&self) -> String {
+        match (self.signed.is_empty(), self.signed.iter().any(|one| one.by == SignedBy::Key)) {
+            (true, _) => "none that stands; `slotwise audit RECORD` checks the whole record".to_owned(),
+            (false, true) => "not checked here; `slotwise audit RECORD --signers FILE` checks them".to_owned(),
+            (false, false) => {
+                "none: a typed name can be anyone's; `slotwise audit RECORD` says what is proven".to_owned()
+            }
+        }
+    }
+}
+
+impl SignedBy {
     /// In words.
     pub const fn words(self) -> &'static str {
         match self {
-            Self::Open => "not signed off: steps are open",
-            Self::Paused => "not signed off: paused",
-            Self::Declared => "signed off by the technician",
-            Self::Countersigned => "signed off by technician and supervisor",
+            Self::Key => "by key",
+            Self::TypedName => "typed name only, weaker",
+            Self::NoSignature => "its signature is missing",
         }
+    }
+}
+
+impl Amended {
+    /// In words, beside what is told of the line it is about.
+    pub fn beside(&self) -> String {
+        let said = self.was.as_ref().map_or_else(String::new, |was| format!(" It said: \"{was}\"."));
+        format!(
+            "AMENDED: line {}, by {}, {}, in line {}: now \"{}\".{said} Why: \"{}\".",
+            self.amends,
+            self.by,
+            moment(&self.at),
+            self.line,
+            self.now,
+            self.why
+        )
     }
 }
 
@@ -60,6 +111,7 @@ impl NotableKind {
             Self::NotSigned => "not signed off",
             Self::Reopened => "reopened",
             Self::Amended => "amended",
+            Self::LeftOpen => "left open",
             Self::Skipped => "skipped",
             Self::Problem => "problem",
             Self::Corrected => "corrected",
