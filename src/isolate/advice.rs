@@ -372,14 +372,15 @@ fn planned(state: &State, sure: f64) -> Choice {
     }
 }
 
-/// The trial that tells one cause from two, as if second faults were more frequent.
-fn doubted(state: &State) -> Choice {
+/// The trial that tells what leads from what else explains all, as if second faults were more frequent.
+fn doubted(state: &State, kind: Kind) -> Choice {
     let means = Means { untouchable: [state.means.untouchable.clone(), state.worn()].concat(), ..state.means.clone() };
-    let belief = heaviest(state, &state.wary());
-    if state.model.mode == Mode::Blind {
-        return choose_whole(&state.model, &belief, &state.belongs(), &means, &state.costs);
+    let (belief, model) = state.doubts(kind);
+    let belief = heaviest(state, &belief);
+    if model.mode == Mode::Blind {
+        return choose_whole(&model, &belief, &state.belongs(), &means, &state.costs);
     }
-    choose_near(&state.model, &belief, &means, &state.costs)
+    choose_near(&model, &belief, &means, &state.costs)
 }
 
 /// The likeliest causes alone: what a plan can weigh in time.
@@ -407,7 +408,7 @@ fn singles(state: &State, model: &Model) -> Option<Belief> {
 /// The verdict is likely enough; this trial is the one its evidence still lacks.
 fn confirming(state: &State, kind: Kind) -> Option<Trial> {
     if carried(state, kind) {
-        let choice = doubted(state);
+        let choice = doubted(state, kind);
         let because = "one cause explains all that was seen, and so would two of another kind";
         return choice.minutes.is_finite().then(|| trial(state, choice.action, Some(because)));
     }

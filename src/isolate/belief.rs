@@ -58,6 +58,11 @@ impl Kind {
         std::iter::once(self.first).chain(self.second)
     }
 
+    /// Whether all classes of another kind are in it.
+    pub(super) fn names_all_of(self, other: Kind) -> bool {
+        other.classes().all(|class| self.classes().any(|own| own == class))
+    }
+
     /// What a cause is called under a reporting mode. Two faults that no arrangement tells from one are that one.
     pub fn of(cause: Cause, model: &Model) -> Self {
         if let Some(one) = cause.second.and_then(|second| cause.first.together(second, &model.layout, model.mode)) {
@@ -540,6 +545,15 @@ impl Belief {
         let total: f64 = self.hypotheses.iter().map(|h| h.weight).sum();
         if total > 0.0 {
             self.hypotheses.iter_mut().for_each(|h| h.weight /= total);
+        }
+    }
+
+    /// Takes every kind that names all of `kind` for it: for a plan that asks only whether what leads stands.
+    pub(super) fn take_as(&mut self, kind: Kind) {
+        let Ok(one) = self.kinds.binary_search(&kind) else { return };
+        let named: Vec<bool> = self.kinds.iter().map(|k| k.names_all_of(kind)).collect();
+        for h in self.hypotheses.iter_mut().filter(|h| named.get(usize::from(h.kind)) == Some(&true)) {
+            h.kind = one as u16;
         }
     }
 

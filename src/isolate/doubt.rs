@@ -2,7 +2,7 @@
 //! not overturn it; and what is left when nothing fails any more and only causes that need no part remain.
 
 use super::action::{Action, Change};
-use super::belief::{Belief, Kind};
+use super::belief::{Belief, Kind, Model};
 use super::fault::{Class, Mode};
 use super::layout::{NOWHERE, Piece, Place};
 use super::state::{Seen, State};
@@ -11,16 +11,20 @@ use super::state::{Seen, State};
 /// look like one wide fault (two channels like the processor's contacts), and their rate is assumed.
 const OFTEN: f64 = 0.5;
 
-/// The same where a machine does not post and all contacts of a processor lead: as many machines with two faults as with one.
-/// Two faults in one socket imitate these best, and no start shows which channels fail.
-const OFTEN_WIDE: f64 = 1.0;
+/// The same where a machine does not post and contacts of a processor lead: in nearly every machine. No start shows which
+/// channels fail, so two faults imitate these best, a module or a channel beside contacts of half a processor above all.
+const OFTEN_WIDE: f64 = 1000.0;
+
+/// A plan for the trial that a verdict lacks has to come so much nearer to certainty at least.
+const NEARER: f64 = 0.25;
 
 impl State {
     /// The belief if second faults were more frequent.
     pub(super) fn wary(&self) -> Belief {
         let mut belief = self.belief.clone();
-        let whole = |class| matches!(class, Class::Socket(_));
-        let wide = self.model.mode == Mode::Blind && self.leading().is_some_and(|(kind, _)| kind.classes().any(whole));
+        let contacts = |class| matches!(class, Class::Group(_) | Class::Socket(_));
+        let wide =
+            self.model.mode == Mode::Blind && self.leading().is_some_and(|(kind, _)| kind.classes().any(contacts));
         let often = if wide { OFTEN_WIDE } else { OFTEN };
         let times = (often / self.second.max(1e-6)).max(1.0);
         for h in belief.hypotheses.iter_mut().filter(|h| h.cause.second.is_some()) {
@@ -36,8 +40,19 @@ impl State {
             return true;
         }
         let wary = self.wary().by_kind();
-        let names_all = |k: &Kind| kind.classes().all(|class| k.classes().any(|c| c == class));
-        wary.iter().filter(|(k, _)| names_all(k)).map(|(_, p)| p).sum::<f64>() >= self.model.sure
+        wary.iter().filter(|(k, _)| k.names_all_of(kind)).map(|(_, p)| p).sum::<f64>() >= self.model.sure
+    }
+
+    /// The belief to plan the trial by that a verdict on `kind` still lacks, with the model to plan it under: only whether what
+    /// leads stands is asked, so a second fault beside it is not worth telling from none.
+    pub(super) fn doubts(&self, kind: Kind) -> (Belief, Model) {
+        let mut belief = self.wary();
+        belief.take_as(kind);
+        let mut model = self.model.clone();
+        // What is left out of a plan must not make it take the verdict for settled.
+        let stands = belief.best().map_or(0.0, |(_, chance)| chance);
+        model.sure = model.sure.max(stands + (1.0 - stands) * NEARER);
+        (belief, model)
     }
 
     /// Where the settings were cleared and a seating or a setting is all that is left to explain what was seen: the
