@@ -294,6 +294,29 @@ fn what_is_wrong_with_a_checklist_is_told_with_its_place() {
     assert!(faults("", &twice).contains("card[0].step[1].name"));
 }
 
+#[test]
+fn how_a_module_stands_is_asked_with_the_three_answers_a_search_reads() {
+    let card = |evidence: &str| {
+        let one = "name = 'a'\ntext = 'Close it.'\nevidence = { kind = 'confirm', state = 'closed' }";
+        let stood = format!("name = 'stood'\ntext = 'How does it stand?'\nevidence = {evidence}");
+        (one.to_owned(), format!("[[again]]\nname = 'More'\neach = 'reseat'\n[[again.step]]\n{stood}"))
+    };
+    let told = |evidence: &str| {
+        let (one, again) = card(evidence);
+        let head = "format = 'slotwise-checklist/1'\nname = 'x'\n[[card]]\nname = 'One'\n[[card.step]]";
+        let toml = format!("{head}\n{one}\n{again}\n");
+        let read = from_toml::<Checklist>(&Text { file: "x.toml", bytes: toml.as_bytes() });
+        read.err().map_or_else(String::new, |faults| faults.to_string())
+    };
+    assert_eq!(told("{ kind = 'choice', options = ['level', 'open', 'none'], good = ['level', 'open'] }"), "");
+    for options in ["['level', 'open']", "['latches', 'edge', 'open', 'none']"] {
+        let told = told(&format!("{{ kind = 'choice', options = {options}, good = ['open'] }}"));
+        assert!(told.contains("again[0].step[0].evidence.options") && told.contains("three by their order"), "{told}");
+        assert!(told.contains("all level, not level, nothing to see"), "{told}");
+    }
+    assert!(told("{ kind = 'photo' }").contains("has to be a choice"));
+}
+
 /// A board of one socket whose slots stand at these places with these keys.
 fn placed(places: &[(u16, u16, u8)]) -> (Board, Vec<SlotLabel>) {
     let mut board = board(1, 1, places.len());

@@ -13,6 +13,9 @@ use super::{
 };
 use crate::source::{Checked, Path};
 
+/// The step of an `again` card that asks how a module stands before it is touched. A search reads its answer by its place.
+const STOOD: &str = "stood";
+
 type Report<'a> = &'a mut dyn FnMut(Path, String, Option<String>);
 
 fn some(help: &str) -> Option<String> {
@@ -84,6 +87,9 @@ impl Checklist {
                     );
                 }
                 self.check_step(card.each, &card.when, step, &path, report);
+                if key == "again" && step.name == STOOD {
+                    check_stood(&step.evidence, &path.key("evidence"), report);
+                }
                 let id = format!("{short}/{}", step.name);
                 match &step.evidence {
                     EvidenceTemplate::Tally if card.each.is_none() => {
@@ -100,6 +106,26 @@ impl Checklist {
                 }
             }
         }
+    }
+}
+
+/// A search takes the first option for level, the second for open, the third for nothing to see: another number of them would
+/// be read as what nobody meant.
+fn check_stood(evidence: &EvidenceTemplate, path: &Path, report: Report<'_>) {
+    let help =
+        || some("three options, in this order: all level, not level, nothing to see; or give the step another name");
+    match evidence {
+        EvidenceTemplate::Choice { options, .. } if options.len() == 3 => {}
+        EvidenceTemplate::Choice { options, .. } => {
+            let what =
+                format!("a step named `{STOOD}` has {} options; a search reads three by their order", options.len());
+            report(path.key("options"), what, help());
+        }
+        _ => report(
+            path.key("kind"),
+            format!("a step named `{STOOD}` is read by a search and has to be a choice"),
+            help(),
+        ),
     }
 }
 

@@ -7,6 +7,7 @@ use super::action::{Action, Change};
 use super::belief::{Belief, Kind, Model};
 use super::candidates::Means;
 use super::choose::{Choice, Depth, choose, choose_near, choose_whole};
+use super::doubt::doubting;
 use super::evidence::Finding;
 use super::fault::{Class, Fault, Mode, unit_of};
 use super::layout::Piece;
@@ -375,8 +376,8 @@ fn planned(state: &State, sure: f64) -> Choice {
 /// The trial that tells what leads from what else explains all, as if second faults were more frequent.
 fn doubted(state: &State, kind: Kind) -> Choice {
     let means = Means { untouchable: [state.means.untouchable.clone(), state.worn()].concat(), ..state.means.clone() };
-    let (belief, model) = state.doubts(kind);
-    let belief = heaviest(state, &belief);
+    let belief = heaviest(state, &state.doubts(kind));
+    let model = doubting(&state.model, &belief);
     if model.mode == Mode::Blind {
         return choose_whole(&model, &belief, &state.belongs(), &means, &state.costs);
     }

@@ -18,6 +18,13 @@ const OFTEN_WIDE: f64 = 1000.0;
 /// A plan for the trial that a verdict lacks has to come so much nearer to certainty at least.
 const NEARER: f64 = 0.25;
 
+/// The model to plan under for what a verdict lacks; `belief` is all the plan weighs. What was left out of that must not make
+/// it take the verdict for settled, or the trial would be to start again untouched, for ever.
+pub(super) fn doubting(model: &Model, belief: &Belief) -> Model {
+    let stands = belief.best().map_or(0.0, |(_, chance)| chance);
+    Model { sure: model.sure.max(stands + (1.0 - stands) * NEARER), ..model.clone() }
+}
+
 impl State {
     /// The belief if second faults were more frequent.
     pub(super) fn wary(&self) -> Belief {
@@ -43,16 +50,12 @@ impl State {
         wary.iter().filter(|(k, _)| k.names_all_of(kind)).map(|(_, p)| p).sum::<f64>() >= self.model.sure
     }
 
-    /// The belief to plan the trial by that a verdict on `kind` still lacks, with the model to plan it under: only whether what
-    /// leads stands is asked, so a second fault beside it is not worth telling from none.
-    pub(super) fn doubts(&self, kind: Kind) -> (Belief, Model) {
+    /// The belief to plan the trial by that a verdict on `kind` still lacks: only whether what leads stands is asked, so a
+    /// second fault beside it is not worth telling from none.
+    pub(super) fn doubts(&self, kind: Kind) -> Belief {
         let mut belief = self.wary();
         belief.take_as(kind);
-        let mut model = self.model.clone();
-        // What is left out of a plan must not make it take the verdict for settled.
-        let stands = belief.best().map_or(0.0, |(_, chance)| chance);
-        model.sure = model.sure.max(stands + (1.0 - stands) * NEARER);
-        (belief, model)
+        belief
     }
 
     /// Where the settings were cleared and a seating or a setting is all that is left to explain what was seen: the
