@@ -76,15 +76,20 @@ mod tests {
         let mut tight = 0;
         for seed in 0..60 {
             let mut rng = fastrand::Rng::with_seed(seed);
-            let ours = Ours::new(&Model::random(&mut rng, (1, 12, 2), 6, &[16, 32, 48]));
+            let mut model = Model::random(&mut rng, (1, 12, 2), 6, &[16, 32, 48]);
+            if seed % 3 == 0 {
+                // Two slices over three are better than one over four and two over one.
+                model.ways = vec![4, 3, 1];
+            }
+            let ours = Ours::new(&model);
             let problem = ours.problem();
             let shared = Shared::new(&problem).unwrap();
             let families = shared.families();
             let Some(built) = families.first().and_then(|f| shared.build(f)) else { continue };
             let rate = built.instance.channel_mb_s;
             for _ in 0..500 {
-                let (channels, most) = (rng.usize(1..=12), rng.u32(1..12));
-                let caps: Vec<u32> = (0..channels).map(|_| most.saturating_sub(rng.u32(0..3))).collect();
+                let (channels, used, most) = (rng.usize(1..=12), rng.usize(1..=12), rng.u32(1..12));
+                let caps: Vec<u32> = (0..channels.min(used)).map(|_| most.saturating_sub(rng.u32(0..3))).collect();
                 let all = caps.iter().sum();
                 let Some(mb_s) = (rate * u64::from(all)).checked_div(least_time(&built.instance, channels, all)) else {
                     continue;

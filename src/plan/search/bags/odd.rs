@@ -18,7 +18,7 @@ const STEPS: usize = 200_000;
 const CELLS: usize = 20_000_000;
 
 /// The most MB/s of one socket by its granules, from none to all it can hold of the bag.
-fn by_granules(ground: &Ground<'_>, bag: &[u16]) -> Vec<u64> {
+pub fn by_granules(ground: &Ground<'_>, bag: &[u16]) -> Vec<u64> {
     let channels = ground.channels[0];
     let sizes = bag.iter().zip(&ground.instance.classes).flat_map(|(&n, c)| std::iter::repeat_n(c.size, n.into()));
     let most: u32 = sizes.take(channels * ground.depth).sum();

@@ -373,8 +373,8 @@ mod tests {
     use super::super::plan_general::Model;
     use super::*;
 
-    /// Bags on small boards with sockets alike, and the most MB/s of each by looking at all arrangements.
-    fn bags(seeds: u64, mut check: impl FnMut(u64, &Ground<'_>, &[u16], u64)) {
+    /// Bags on small boards with sockets alike, and the best arrangement of each by looking at all.
+    fn bags(seeds: u64, mut check: impl FnMut(u64, &Ground<'_>, &[u16], &Arranged)) {
         let shapes = [(3, 3, 2), (3, 4, 1), (3, 5, 1), (4, 3, 1), (4, 2, 2), (3, 4, 2)];
         for seed in 0..seeds {
             let mut rng = fastrand::Rng::with_seed(seed);
@@ -396,7 +396,7 @@ mod tests {
             let mut work = Work::new(never);
             work.limit(300_000);
             if let Ok(Some(best)) = spread(&ground, 0, &bag, INF, None, &mut Known::default(), &mut work) {
-                check(seed, &ground, &bag, mb_s(&ground, &best));
+                check(seed, &ground, &bag, &best);
             }
         }
     }
@@ -417,6 +417,7 @@ mod tests {
     fn a_bag_divided_by_parts_gives_as_much_as_the_best_of_all_arrangements() {
         let mut checked = 0;
         bags(400, |seed, ground, bag, best| {
+            let best = mb_s(ground, best);
             let never = &mut || false;
             let mut work = Work::new(never);
             for wanted in [0, best] {
@@ -435,6 +436,7 @@ mod tests {
     fn no_arrangement_is_above_the_bound_of_any_prices() {
         let mut tight = 0;
         bags(300, |seed, ground, bag, best| {
+            let best = mb_s(ground, best);
             let parts = Parts::new(ground, bag).unwrap();
             let mut rng = fastrand::Rng::with_seed(seed);
             for round in 0..20 {
@@ -450,8 +452,22 @@ mod tests {
 
     #[test]
     fn no_arrangement_is_above_what_its_granules_allow() {
-        let (mut tight, mut guessed, mut best_guesses) = (0, 0, 0);
+        let (mut tight, mut guessed, mut best_guesses, mut alike) = (0, 0, 0, 0);
         bags(600, |seed, ground, bag, best| {
+            let one = odd::by_granules(ground, bag);
+            for rows in &best.sockets {
+                let granules: u32 = rows.iter().map(|&at| ground.rows[at].cap).sum();
+                let most = one.get(granules as usize).copied();
+                assert!(most >= Some(ground.mb_s_of(rows)), "seed {seed}: {bag:?}");
+            }
+            let largest = bag.iter().zip(&ground.instance.classes).filter(|(n, _)| **n > 0).map(|(_, c)| c.size).max();
+            let modules: usize = bag.iter().map(|&n| usize::from(n)).sum();
+            if bag.iter().filter(|&&n| n > 0).count() == 1 {
+                let places = ground.channels[0] * ground.depth;
+                assert_eq!(one.len() - 1, modules.min(places) * largest.unwrap() as usize, "seed {seed}: {bag:?}");
+                alike += 1;
+            }
+            let best = mb_s(ground, best);
             let most = odd::most_mb_s(ground, bag);
             assert!(most >= best, "seed {seed}: {bag:?} gives {best} MB/s, not {most}");
             tight += u32::from(most == best);
@@ -462,6 +478,9 @@ mod tests {
             guessed += 1;
             best_guesses += u32::from(mb_s(ground, &found) == best);
         });
-        assert!(tight > 30 && guessed > 20 && best_guesses > 15, "{tight} tight, {best_guesses} of {guessed} the best");
+        assert!(
+            tight > 30 && guessed > 20 && best_guesses > 15 && alike > 5,
+            "{tight} tight, {best_guesses} of {guessed} the best"
+        );
     }
 }
