@@ -6,6 +6,7 @@ use super::Bag;
 use super::anneal::anneal;
 use super::ground::Ground;
 use super::socket::Sockets;
+use super::{odd, parts};
 use crate::plan::search::instance::INF;
 use crate::plan::search::work::Work;
 
@@ -50,11 +51,19 @@ pub fn arrange(
     // Few ways to divide the bag, and only the widest will do: looked at faster than guessed.
     let divisions = bag.iter().fold(1usize, |all, &n| all.saturating_mul(usize::from(n) + 1));
     let strict = below.saturating_sub(ground.mb_s) <= floor && divisions <= EASY && ground.channels.len() <= 2;
-    let first = if strict { None } else { anneal(ground, bag, floor, work).filter(|found| found.worth < below) };
+    let mut first = if strict { None } else { anneal(ground, bag, floor, work).filter(|found| found.worth < below) };
     let limit = first.as_ref().map_or(below, |found| found.worth);
     if ground.instance.weights.as_good(limit) <= floor {
         return Ok(first);
     }
+    if parts::applies(ground) {
+        match alike(ground, bag, (below, first), known, work) {
+            Ok(found) => return Ok(found),
+            Err(found) if work.left().is_none() => return Err(found),
+            Err(found) => first = found,
+        }
+    }
+    let limit = first.as_ref().map_or(below, |found| found.worth);
     match spread(ground, 0, bag, limit, None, known, work) {
         Ok(Some(better)) => Ok(Some(better)),
         Ok(None) => Ok(first),
@@ -62,9 +71,40 @@ pub fn arrange(
     }
 }
 
+/// The best arrangement over sockets that are alike, better than the first one known.
+fn alike(
+    ground: &Ground<'_>,
+    bag: &[u16],
+    (below, mut first): (i128, Option<Arranged>),
+    known: &mut Known,
+    work: &mut Work<'_>,
+) -> Result<Option<Arranged>, Option<Arranged>> {
+    // Only more MB/s are of interest: ties are settled when the plan is whole.
+    let wanted = |first: &Option<Arranged>| {
+        let good = first.as_ref().map_or(below, |found| ground.as_good(bag, found.worth));
+        u64::try_from((-good).div_euclid(ground.mb_s) + 1).unwrap_or(0)
+    };
+    let most = odd::most_mb_s(ground, bag);
+    if most < wanted(&first) {
+        return Ok(first);
+    }
+    let guessed = odd::guess(ground, bag, wanted(&first), &mut known.sockets, work);
+    if let Some(found) = guessed.filter(|found| found.worth < first.as_ref().map_or(below, |first| first.worth)) {
+        first = Some(found);
+        if most < wanted(&first) {
+            return Ok(first);
+        }
+    }
+    match parts::divide(ground, bag, wanted(&first), &mut known.sockets, work) {
+        Ok(Some(found)) if found.worth < first.as_ref().map_or(below, |first| first.worth) => Ok(Some(found)),
+        Ok(_) => Ok(first),
+        Err(()) => Err(first),
+    }
+}
+
 /// The best arrangement of the sockets from `socket` on. Sockets alike are taken in falling order of their bags: no bag is
 /// above `most`.
-fn spread(
+pub fn spread(
     ground: &Ground<'_>,
     socket: usize,
     bag: &[u16],
@@ -206,7 +246,7 @@ fn swapped(rows: &[usize], at: usize, with: Option<&usize>) -> Vec<usize> {
 }
 
 /// The next part of `all`; false after the last.
-fn count(part: &mut [u16], all: &[u16]) -> bool {
+pub fn count(part: &mut [u16], all: &[u16]) -> bool {
     for (n, most) in part.iter_mut().zip(all) {
         if *n < *most {
             *n += 1;

@@ -26,26 +26,28 @@ struct Bars<'e, 'g, 'i> {
     /// Bars on two channels, and how many may be.
     doubles: usize,
     most_doubles: usize,
+    /// Sockets they are shared out over.
+    sockets: usize,
 }
 
 /// The rows of each socket, when they were found.
-pub fn guess(even: &Even<'_, '_>, bag: &[u16], work: &mut Work<'_>) -> Option<Vec<Vec<usize>>> {
+pub fn guess(even: &Even<'_, '_>, bag: &[u16], sockets: usize, work: &mut Work<'_>) -> Option<Vec<Vec<usize>>> {
     let ground = even.ground;
-    let (wide, sockets) = (even.wide as usize, ground.channels.len());
+    let wide = even.wide as usize;
     let modules: usize = bag.iter().map(|&n| usize::from(n)).sum();
     let per_socket = even.channels / wide;
     let least = sockets.max(modules.div_ceil(ground.depth * wide));
     // Bars on two channels let fewer blocks do.
     let first = if even.channels > per_socket * wide { sockets } else { least };
     (first..=per_socket * sockets).take(BLOCKS).find_map(|blocks| {
-        let mut bars = Bars::new(even, bag, blocks)?;
-        if bars.shake(blocks, work) { bars.sockets() } else { None }
+        let mut bars = Bars::new(even, bag, (blocks, sockets))?;
+        if bars.shake(blocks, work) { bars.out() } else { None }
     })
 }
 
 impl<'e, 'g, 'i> Bars<'e, 'g, 'i> {
     /// The largest module first, each on the lowest bar that takes it.
-    fn new(even: &'e Even<'g, 'i>, bag: &[u16], blocks: usize) -> Option<Self> {
+    fn new(even: &'e Even<'g, 'i>, bag: &[u16], (blocks, sockets): (usize, usize)) -> Option<Self> {
         let ground = even.ground;
         let number = blocks * even.wide as usize;
         let classes = &ground.instance.classes;
@@ -56,7 +58,8 @@ impl<'e, 'g, 'i> Bars<'e, 'g, 'i> {
             heights: vec![0; number],
             of_height: vec![0; all as usize + 1],
             doubles: 0,
-            most_doubles: (even.channels * ground.channels.len()).checked_sub(number)?,
+            sockets,
+            most_doubles: (even.channels * sockets).checked_sub(number)?,
         };
         for (class, &n) in bag.iter().enumerate() {
             for _ in 0..n {
@@ -157,8 +160,8 @@ impl<'e, 'g, 'i> Bars<'e, 'g, 'i> {
     }
 
     /// Whole blocks, put on sockets: each gets one, then those with most channels go where most are left.
-    fn sockets(&self) -> Option<Vec<Vec<usize>>> {
-        let (wide, sockets) = (self.even.wide as usize, self.even.ground.channels.len());
+    fn out(&self) -> Option<Vec<Vec<usize>>> {
+        let (wide, sockets) = (self.even.wide as usize, self.sockets);
         let mut order: Vec<usize> = (0..self.bars.len()).collect();
         // Of one height the bars on two channels are dealt out to the blocks evenly.
         order.sort_by_key(|&bar| (self.heights[bar], self.bars[bar].len()));

@@ -89,23 +89,29 @@ impl<'g, 'i> Even<'g, 'i> {
 
     /// Shares a bag out.
     pub fn split(&mut self, bag: &[u16], work: &mut Work<'_>) -> Split {
-        if let Some(rows) = super::bars::guess(self, bag, work)
-            && rows.iter().enumerate().all(|(socket, rows)| self.ground.judge(socket, rows).is_some())
+        self.split_over(bag, self.ground.channels.len(), work)
+    }
+
+    /// Shares a bag out over the last `sockets` sockets.
+    pub fn split_over(&mut self, bag: &[u16], sockets: usize, work: &mut Work<'_>) -> Split {
+        let before = self.ground.channels.len() - sockets;
+        if let Some(rows) = super::bars::guess(self, bag, sockets, work)
+            && rows.iter().enumerate().all(|(socket, rows)| self.ground.judge(before + socket, rows).is_some())
         {
             return Split::Rows(rows);
         }
-        self.by_sockets(bag, work)
+        self.by_sockets(bag, sockets, work)
     }
 
     /// Shares a bag out socket by socket.
-    fn by_sockets(&mut self, bag: &[u16], work: &mut Work<'_>) -> Split {
+    fn by_sockets(&mut self, bag: &[u16], sockets: usize, work: &mut Work<'_>) -> Split {
         for (others, steps) in PASSES {
             self.tried.clear();
             self.others = others;
             self.steps = steps;
             let mut left = bag.to_vec();
             let mut out = Vec::new();
-            match self.sockets(&mut left, self.ground.channels.len(), &mut out, work) {
+            match self.sockets(&mut left, sockets, &mut out, work) {
                 Some(true) => return Split::Rows(out),
                 Some(false) if others == usize::MAX => return Split::Never,
                 Some(false) => {}
@@ -336,7 +342,7 @@ mod tests {
             }
             let stop = &mut || false;
             let mut work = Work::new(stop);
-            let split = even.by_sockets(&bag, &mut work);
+            let split = even.by_sockets(&bag, ground.channels.len(), &mut work);
             assert_ne!(split, Split::Never, "seed {seed}: {bag:?}");
             found += u32::from(split != Split::Open);
         }

@@ -201,6 +201,11 @@ impl<'i> Ground<'i> {
         symbols.into_iter().map(|s| (0, Some(s))).chain(std::iter::repeat_n((0, None), empty)).collect()
     }
 
+    /// MB/s of a socket that holds these rows, where they follow from the channels alone.
+    pub fn mb_s_of(&self, rows: &[usize]) -> u64 {
+        self.instance.sliced(rows.iter().map(|&at| self.rows[at].cap)).unwrap_or(0)
+    }
+
     /// What an arrangement of socket `socket` adds to the worth of its bag; `None` when a rule forbids it.
     pub fn judge(&self, socket: usize, rows: &[usize]) -> Option<i128> {
         let kind = &self.instance.kinds[self.instance.sockets[socket]];

@@ -12,6 +12,8 @@ mod even;
 mod evens;
 mod ground;
 mod most;
+mod odd;
+mod parts;
 mod socket;
 
 use super::family::{Best, search_even};
