@@ -2,10 +2,11 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
-use std::path::Path;
-use std::process::Command;
+mod buyer;
 
 use serde_json::Value;
+
+use buyer::run;
 
 const STOCK: &str = "part,label,count,pack,price,currency,lot\n\
     OM4R32-2R4-2666,32GB 2Rx4 PC4-2666V-RB2-12,20,1,61.50,EUR,tray 12\n\
@@ -14,18 +15,6 @@ const STOCK: &str = "part,label,count,pack,price,currency,lot\n\
 
 fn heron() -> String {
     format!("{}/checklists/boards/heron.toml", env!("CARGO_MANIFEST_DIR"))
-}
-
-fn run(folder: &Path, args: &[&str]) -> (i32, String, String) {
-    let out = Command::new(env!("CARGO_BIN_EXE_slotwise"))
-        .current_dir(folder)
-        .env_clear()
-        .arg("plan")
-        .args(args)
-        .output()
-        .unwrap();
-    let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
-    (out.status.code().unwrap(), text(out.stdout), text(out.stderr))
 }
 
 fn folder(stock: &str) -> tempfile::TempDir {

@@ -2,11 +2,14 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod buyer;
+
 use std::path::Path;
-use std::process::Command;
 
 use serde_json::Value;
 use slotwise::plan::Plan;
+
+use buyer::run;
 
 /// A board of DDR3, whose generation does not say the voltage.
 const DIPPER: &str = r#"format = "slotwise-board/1"
@@ -29,18 +32,6 @@ slot = [{ label = "A2-1", position = 1 }, { label = "A2-2", position = 2 }]
 const LOW_AND_HIGH: &str = "label,count,price,currency,lot\n\
     16GB 2Rx4 PC3L-12800R-11-12-E2,6,20,EUR,low\n\
     16GB 2Rx4 PC3-12800R-11-12-E2,8,10,EUR,high\n";
-
-fn run(folder: &Path, args: &[&str]) -> (i32, String, String) {
-    let out = Command::new(env!("CARGO_BIN_EXE_slotwise"))
-        .current_dir(folder)
-        .env_clear()
-        .arg("plan")
-        .args(args)
-        .output()
-        .unwrap();
-    let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
-    (out.status.code().unwrap(), text(out.stdout), text(out.stderr))
-}
 
 fn write(folder: &Path, name: &str, text: &str) {
     std::fs::write(folder.join(name), text).unwrap();

@@ -269,3 +269,13 @@ pub fn tell(lines: &[Line], head: &Head, steps: &Steps, torn: Option<Torn>) -> (
 
 pub mod hostile;
 pub mod screen;
+
+/// The lines of the job in which everything happens, without what stands after its sign-off, and what comes then.
+pub fn signed_and_then(more: Vec<(&str, Event)>) -> (Story, Board) {
+    let fill = &harmless;
+    let mut all = events(fill);
+    all.truncate(25);
+    all.extend(more.into_iter().map(|(by, event)| (60, by.to_owned(), event)));
+    let (lines, head, _) = lines(opened(fill), all);
+    tell(&lines, &head, &steps(fill), None)
+}

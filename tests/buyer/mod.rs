@@ -1,0 +1,18 @@
+//! The program as a buyer calls it.
+#![allow(clippy::unwrap_used)]
+
+use std::path::Path;
+use std::process::Command;
+
+/// Runs `slotwise plan` in a folder; gives the exit code and both streams.
+pub fn run(folder: &Path, args: &[&str]) -> (i32, String, String) {
+    let out = Command::new(env!("CARGO_BIN_EXE_slotwise"))
+        .current_dir(folder)
+        .env_clear()
+        .arg("plan")
+        .args(args)
+        .output()
+        .unwrap();
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
+    (out.status.code().unwrap(), text(out.stdout), text(out.stderr))
+}
