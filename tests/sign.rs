@@ -205,6 +205,35 @@ fn a_supervisor_who_takes_open_findings_says_why() {
     let told = read::job(&bench.path("job.jsonl")).unwrap();
     let last = told.job.standing_declarations().last().unwrap();
     assert_eq!(last.reason.as_deref(), Some("goes out with one module less, the customer agrees"));
+    let audit = run(&["audit", "job.jsonl", "--signers", "signers"]).stdout;
+    assert!(audit.contains("findings of the last report were left open by"), "{audit}");
+    assert!(audit.contains("0 of them passed without evidence"), "{audit}");
+}
+
+/// An order to end while the passphrase is asked for: the shell that called gets its terminal back as it was.
+#[test]
+fn an_order_to_end_at_the_passphrase_gives_the_terminal_back() {
+    let bench = finished();
+    let locked = key(1).encrypt(&mut ssh_key::rand_core::OsRng, "open sesame").unwrap();
+    bench.file("locked.key", locked.to_openssh(LineEnding::LF).unwrap().as_bytes());
+    for signal in ["TERM", "HUP"] {
+        let program = env!("CARGO_BIN_EXE_slotwise");
+        let record = bench.record();
+        // Without job control a shell's background command reads from nowhere; the terminal is given to it by name.
+        let line = format!(
+            "stty echo isig icanon; '{program}' sign '{}' --role technician --key locked.key < /dev/tty & P=$!; sleep 1; kill -{signal} $P; wait $P; \
+             echo \"ended $?\"; stty -a",
+            record.display()
+        );
+        let mut command = Command::new("sh");
+        command.args(["-c", &line]).current_dir(bench.path(".")).env("TERM", "xterm");
+        let mut session = rexpect::session::spawn_command(command, Some(20_000)).unwrap();
+        session.exp_string("Passphrase of locked.key (not shown): ").unwrap();
+        session.exp_string("ended 3").unwrap();
+        let modes = session.exp_eof().unwrap();
+        let set: Vec<&str> = modes.split_whitespace().collect();
+        assert!(["echo", "isig", "icanon"].iter().all(|mode| set.contains(mode)), "{modes}");
+    }
 }
 
 /// At a terminal the passphrase is asked for, and never shown.

@@ -11,6 +11,7 @@
 pub mod answers;
 mod ask;
 mod choose;
+mod hidden;
 mod input;
 mod keys;
 mod lines;
@@ -24,5 +25,6 @@ mod tty;
 
 pub use ask::*;
 pub use choose::{ChooseError, Wish, choose};
+pub use hidden::hidden_line;
 pub use input::{Got, Input, Piped};
 pub use page::Look;

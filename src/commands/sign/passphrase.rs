@@ -3,11 +3,9 @@
 use std::io::Write as _;
 use std::path::Path;
 
-use rustix::io::{Errno, read};
-use rustix::termios::{LocalModes, OptionalActions, Termios, tcgetattr, tcsetattr};
-
 use crate::commands::{CommandError, Exit, files};
 use crate::env::Env;
+use crate::prompt::{AskError, hidden_line};
 
 /// The variable a script may give it in.
 pub const VARIABLE: &str = "SLOTWISE_PASSPHRASE";
@@ -37,59 +35,13 @@ pub fn passphrase(env: &mut Env, file: Option<&Path>, key: &Path) -> Result<Stri
     }
     write!(env.stderr, "Passphrase of {} (not shown): ", files::named(key))?;
     env.stderr.flush()?;
-    let typed = Hidden::begin().and_then(|hidden| hidden.line());
+    let typed = hidden_line();
     writeln!(env.stderr)?;
     match typed {
         Ok(Some(typed)) => Ok(typed),
-        Ok(None) => Err(CommandError::new(Exit::Paused, "nothing was signed: the passphrase was not given")),
-        Err(error) => Err(CommandError::new(Exit::Io, "the terminal cannot be used").because(&error)),
-    }
-}
-
-/// A terminal that shows nothing of what is typed; as it was again when this is dropped.
-struct Hidden {
-    before: Termios,
-}
-
-impl Hidden {
-    fn begin() -> std::io::Result<Self> {
-        let fd = rustix::stdio::stdin();
-        let before = tcgetattr(fd)?;
-        let mut modes = before.clone();
-        // Without signals too: Ctrl-C comes as a key, so that the terminal is never left silent.
-        modes.local_modes -= LocalModes::ECHO | LocalModes::ECHONL | LocalModes::ICANON | LocalModes::ISIG;
-        tcsetattr(fd, OptionalActions::Flush, &modes)?;
-        Ok(Self { before })
-    }
-
-    /// One line; `None` at Ctrl-C or the end of the input.
-    fn line(self) -> std::io::Result<Option<String>> {
-        let mut typed = Vec::new();
-        loop {
-            let mut byte = [0];
-            match read(rustix::stdio::stdin(), &mut byte) {
-                Ok(0) => return Ok(None),
-                Ok(_) => {}
-                Err(Errno::INTR) => continue,
-                Err(error) => return Err(error.into()),
-            }
-            match byte[0] {
-                b'\r' | b'\n' => break,
-                0x03 | 0x04 => return Ok(None),
-                0x15 => typed.clear(),
-                0x08 | 0x7f => {
-                    // A character may be several bytes; the ones that go on begin with 10.
-                    while typed.pop().is_some_and(|byte| byte & 0xc0 == 0x80) {}
-                }
-                byte => typed.push(byte),
-            }
+        Ok(None) | Err(AskError::Interrupted) => {
+            Err(CommandError::new(Exit::Paused, "nothing was signed: the passphrase was not given"))
         }
-        String::from_utf8(typed).map(Some).map_err(|_| std::io::ErrorKind::InvalidData.into())
-    }
-}
-
-impl Drop for Hidden {
-    fn drop(&mut self) {
-        let _ = tcsetattr(rustix::stdio::stdin(), OptionalActions::Flush, &self.before);
+        Err(error) => Err(CommandError::new(Exit::Io, "the terminal cannot be used").because(&error)),
     }
 }
