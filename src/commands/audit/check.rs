@@ -1,11 +1,12 @@
 //! One record against all that must hold of it.
 
-use super::report::{AmendmentTold, PassedTold};
+use super::report::PassedTold;
 use super::signatures::{Seal, Seals};
 use super::{Against, Report, State};
 use crate::record::chain::fingerprint;
 use crate::record::sign::KnownKeys;
 use crate::record::{Answer, Event, Job, RecordError, Role, Scan, Stop, Torn, Wrong, time};
+use crate::report::Amended;
 use crate::runner::all_steps;
 use crate::source::counted;
 use crate::text::{shown, shown_within};
@@ -128,15 +129,12 @@ fn steps(report: &mut Report, job: &Job) {
     for (step, standing) in job.overrides() {
         if let Answer::Passed { why, name, .. } = &standing.answer {
             let (line, step) = (standing.line, step.0.clone());
-            report.note(
-                Some(line),
-                format!(
-                    "`{}` was passed without its evidence by {}: {}",
-                    shown(&step),
-                    shown(name),
-                    shown_within(why, 200)
-                ),
-            );
+            let (who, reason) = (shown(name), shown_within(why, 200));
+            if job.leaves_findings_open(line) {
+                report.note(Some(line), format!("the findings of the last report were left open by {who}: {reason}"));
+                continue;
+            }
+            report.note(Some(line), format!("`{}` was passed without its evidence by {who}: {reason}", shown(&step)));
             report.passed.push(PassedTold { line, step, name: name.clone(), why: why.clone() });
         }
     }
@@ -181,15 +179,7 @@ fn amendments(report: &mut Report, job: &Job) {
                 time::text(&amendment.at)
             ),
         );
-        report.amendments.push(AmendmentTold {
-            line: amendment.line,
-            at: time::text(&amendment.at),
-            by: amendment.by.clone(),
-            amends: amendment.amends,
-            was: amendment.was.clone(),
-            now: amendment.now.clone(),
-            why: amendment.why.clone(),
-        });
+        report.amendments.push(Amended::of(amendment));
     }
 }
 

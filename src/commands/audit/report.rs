@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use crate::commands::Exit;
 use crate::record::Role;
+use crate::report::Amended;
 
 /// What a record is worth.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -77,18 +78,6 @@ pub struct SignatureTold {
     pub check: Vec<String>,
 }
 
-/// An amendment made after a sign-off.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct AmendmentTold {
-    pub line: u64,
-    pub at: String,
-    pub by: String,
-    pub amends: u64,
-    pub was: Option<String>,
-    pub now: String,
-    pub why: String,
-}
-
 /// An item passed without its evidence.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct PassedTold {
@@ -118,7 +107,7 @@ pub struct Report {
     pub answered: usize,
     pub passed: Vec<PassedTold>,
     pub signatures: Vec<SignatureTold>,
-    pub amendments: Vec<AmendmentTold>,
+    pub amendments: Vec<Amended>,
     /// What is wrong first, then what is not proven, then what is worth knowing.
     pub troubles: Vec<Trouble>,
     /// Where it is, as it was given.

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use super::fold::Input;
 use super::types::{Amended, CardTold, SlotTold, Verdict};
 use crate::checklist::{Evidence, ScanOf};
-use crate::record::{Event, Line, time};
+use crate::record::{Amendment, Event, Line, time};
 
 /// The amendments of a record, each with all lines it is about.
 pub(super) struct Amendments<'a> {
@@ -21,18 +21,7 @@ impl<'a> Amendments<'a> {
             // One that amends an amendment is about what that was about.
             let earlier = all.iter().find(|(_, one)| one.line == amendment.amends);
             about.extend(earlier.map(|(about, _)| about.clone()).unwrap_or_default());
-            all.push((
-                about,
-                Amended {
-                    line: amendment.line,
-                    at: time::text(&amendment.at),
-                    by: amendment.by.clone(),
-                    amends: amendment.amends,
-                    was: amendment.was.clone(),
-                    now: amendment.now.clone(),
-                    why: amendment.why.clone(),
-                },
-            ));
+            all.push((about, Amended::of(amendment)));
         }
         Self { input, all }
     }
@@ -113,6 +102,21 @@ impl<'a> Amendments<'a> {
             | Event::Signed { .. }
             | Event::Amended { .. } => false,
             _ => line.n >= begun,
+        }
+    }
+}
+
+impl Amended {
+    /// As it is told.
+    pub fn of(amendment: &Amendment) -> Self {
+        Self {
+            line: amendment.line,
+            at: time::text(&amendment.at),
+            by: amendment.by.clone(),
+            amends: amendment.amends,
+            was: amendment.was.clone(),
+            now: amendment.now.clone(),
+            why: amendment.why.clone(),
         }
     }
 }
