@@ -8,7 +8,7 @@ pub use pack::PackArgs;
 pub use unpack::UnpackArgs;
 
 use super::{CommandError, Exit};
-use crate::commands::audit::Verdict;
+use crate::commands::audit::{Judges, Verdict};
 use crate::env::Env;
 
 /// Packs records into one archive with what an audit finds of them, and takes them out again
@@ -25,6 +25,16 @@ pub struct ArchiveArgs {
 enum What {
     Pack(PackArgs),
     Unpack(UnpackArgs),
+}
+
+/// What packing and unpacking both take: whose signatures count, and how it is told.
+#[derive(Debug, Clone, clap::Args)]
+pub struct Checks {
+    #[command(flatten)]
+    pub judges: Judges,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Whether an archive may hold a file of this name.
