@@ -7,6 +7,8 @@ mod unpack;
 pub use pack::PackArgs;
 pub use unpack::UnpackArgs;
 
+use std::path::PathBuf;
+
 use super::{CommandError, Exit};
 use crate::commands::audit::{Judges, Verdict};
 use crate::env::Env;
@@ -19,6 +21,16 @@ use crate::env::Env;
 pub struct ArchiveArgs {
     #[command(subcommand)]
     what: What,
+}
+
+impl ArchiveArgs {
+    /// The records, or folders of them, that are packed.
+    pub fn paths(&self) -> Vec<PathBuf> {
+        match &self.what {
+            What::Pack(args) => args.records.clone(),
+            What::Unpack(_) => Vec::new(),
+        }
+    }
 }
 
 #[derive(Debug, Clone, clap::Subcommand)]
