@@ -90,16 +90,20 @@ figure,.verdict,.label{break-inside:avoid}
 figure svg.map{max-height:90mm}
 ol.out>li{padding:.35rem 0}
 main>section>table th,main>section>table td{padding-top:.1rem;padding-bottom:.1rem}
-section[aria-labelledby=done],section[aria-labelledby=measured],section[aria-labelledby=reported],section[aria-labelledby=items]{columns:2;column-gap:6mm}
-section[aria-labelledby=stands-out]>ol{columns:2;column-gap:6mm}
-section[aria-labelledby=done],section[aria-labelledby=measured]{font-size:7.5pt}
-section[aria-labelledby=reported]{font-size:8pt}
-section[aria-labelledby=items]{font-size:6.5pt;line-height:1.2}
+section[aria-labelledby=done],section[aria-labelledby=reported],section[aria-labelledby=items]{columns:2;column-gap:6mm}
+section[aria-labelledby=stands-out]>ol,section[aria-labelledby=slots]>ul{columns:2;column-gap:6mm}
+section[aria-labelledby=slots]>ul{font-size:7pt}
+section[aria-labelledby=done],section[aria-labelledby=measured]{font-size:6.8pt}
+section[aria-labelledby=reported]{font-size:7.2pt}
+section[aria-labelledby=items]{font-size:6.3pt;line-height:1.18}
+section>table,section>table caption,section>table small{font-size:inherit}
+section[aria-labelledby=measured] thead th:first-child{width:42%}
+section[aria-labelledby=measured] th.w40{width:44%}
+section[aria-labelledby=items]{break-before:page}
 section h2{font-size:10.5pt}
-.items,.items caption,.items small{font-size:inherit}
-.items th,.items td{padding:.06rem .25rem .06rem 0}
+.items th,.items td{padding:.06rem .4rem .06rem 0}
 .items th[scope=rowgroup]{padding-top:.35rem}
-.items .w1{width:41%}.items .w2{width:30%}.items .w3{width:11%}.items .w4{width:11%}.items .w5{width:7%}
+.items .w1{width:40%}.items .w2{width:29%}.items .w3{width:13%}.items .w4{width:12%}.items .w5{width:6%}
 .items td.n,.items th.n{padding-right:0}
 .items tr.card{break-after:avoid}
 section dl div{grid-template-columns:5.5rem 1fr;padding:0}
