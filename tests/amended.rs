@@ -218,7 +218,7 @@ fn what_was_tried_is_marked_when_its_line_was_amended() {
         let next = behind.find(" line ").unwrap_or(behind.len());
         assert!(mark < next.max(mark + 1) && !behind[..mark].contains("trial 2:"), "{behind}");
     }
-    bench.run(&["report", "r.jsonl", "-o", "r.html"], b"").ends(1);
+    bench.run(&["report", "r.jsonl", "-o", "r.html"], b"").ends(0);
     let page = std::fs::read_to_string(bench.path("r.html")).unwrap();
     let section = page.split("What was tried").nth(1).unwrap().split("What was concluded").next().unwrap();
     assert_eq!(section.matches("class=\"amended\"").count(), 2, "{section}");

@@ -341,7 +341,7 @@ fn what_is_signed_or_amended_on_a_full_disk_says_so_in_its_own_words() {
         (&amend[..], format!("write:1:{ENOSPC}"), "the amendment is NOT recorded"),
         (&amend[..], format!("write:1:{EDQUOT}"), "the amendment is NOT recorded"),
         (&take_back[..], format!("write:1:{ENOSPC}"), "that the answer is taken back is NOT recorded"),
-        (&take_back[..], format!("sync:1:{EIO}"), "that the answer is taken back is NOT recorded"),
+        (&take_back[..], format!("sync:2:{EIO}"), "that the answer is taken back is NOT recorded"),
     ] {
         let before = fs::read(bench.record()).unwrap();
         let mut command = bench.command(args);

@@ -371,17 +371,17 @@ fn what_is_not_known_is_told_from_what_is_wrong() {
 #[test]
 fn who_did_not_work_on_it_is_told_that_and_not_that_it_is_signed() {
     let bench = finished();
-    for _ in 0..2 {
-        let ran = slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--name", "sam", "--key", "sam.key"]);
+    let refused = || {
+        let ran = slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--name", "pat", "--key", "sam.key"]);
         ran.ends(65);
-        ran.says(&["`sam` gave no answer in this record"]);
+        ran.says(&["`pat` gave no answer in this record"]);
         assert!(!ran.stderr.contains("already"), "{}", ran.stderr);
-        slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--key", "kim.key"]).ends(0);
-        let args = ["sign", "RECORD", "--role", "supervisor", "--name", "sam", "--key", "sam.key"];
-        if slotwise(&bench, &args).code == 65 {
-            break;
-        }
-    }
+    };
+    refused();
+    slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--key", "kim.key"]).ends(0);
+    refused();
+    slotwise(&bench, &["sign", "RECORD", "--role", "supervisor", "--name", "sam", "--key", "sam.key"]).ends(0);
+    refused();
 }
 
 /// An error names a file as the person named it, whichever command it is of.
@@ -405,7 +405,6 @@ fn an_error_names_a_record_as_it_was_given() {
             &["rma", given, "S1"],
             &["resume", given],
             &["isolate", given, "--next"],
-            &["verify", given, "tree"],
         ] {
             let ran = bench.run(args, b"");
             assert!(ran.code >= 65, "{args:?}");
