@@ -28,13 +28,22 @@ pub const LONGEST_LINE: usize = 8 * 1024 * 1024;
 
 /// SHA-256 (FIPS 180-4) of a line's bytes without its newline, as lower-case hex.
 pub fn hash(line: &[u8]) -> String {
-    const HEX: &[u8; 16] = b"0123456789abcdef";
-    let mut text = [0; 64];
-    for (two, byte) in text.chunks_exact_mut(2).zip(Sha256::digest(line)) {
-        two.copy_from_slice(&[HEX[usize::from(byte >> 4)], HEX[usize::from(byte & 15)]]);
+    let mut text = String::new();
+    hash_into(line, &mut text);
+    text
+}
+
+/// As [`hash`], in place of the text that stands there.
+fn hash_into(line: &[u8], text: &mut String) {
+    // Worked out, not looked up: so many digits at once.
+    let digit = |half: u8| half + if half < 10 { b'0' } else { b'a' - 10 };
+    let mut digits = [0; 64];
+    for (two, byte) in digits.as_chunks_mut::<2>().0.iter_mut().zip(Sha256::digest(line)) {
+        *two = [digit(byte >> 4), digit(byte & 15)];
     }
+    text.clear();
     // Nothing but digits.
-    std::str::from_utf8(&text).map(str::to_owned).unwrap_or_default()
+    text.push_str(std::str::from_utf8(&digits).unwrap_or_default());
 }
 
 /// The first 80 bits of a head's hash in groups of four, to read aloud and compare by eye.
@@ -76,7 +85,7 @@ impl Head {
     /// Moves on behind a line whose bytes (newline left out) were checked or written.
     pub fn advance(&mut self, line: &[u8]) {
         self.lines += 1;
-        self.hash = hash(line);
+        hash_into(line, &mut self.hash);
     }
 }
 
@@ -114,9 +123,11 @@ pub fn decode(bytes: &[u8], head: &Head) -> Result<Line, Wrong> {
     {
         return Err(Wrong::RawByte { column: at + 1, byte: bytes[at] });
     }
+    // Always one, since all of it is printable ASCII.
+    let text = std::str::from_utf8(bytes).unwrap_or_default();
     // The first line is never one of the plain ones.
-    let plain = if head.lines == 0 { None } else { plain::read(bytes) };
-    let line = match plain.or_else(|| written(bytes, head)) {
+    let plain = if head.lines == 0 { None } else { plain::read(text) };
+    let line = match plain.or_else(|| written(text, head)) {
         Some(line) => line,
         None => with_all_checks(bytes, head)?,
     };
@@ -136,8 +147,9 @@ fn is_printable(bytes: &[u8]) -> bool {
 
 /// The line, when its bytes are what this program writes for it, byte for byte: then they hold no key twice, no fraction and
 /// no other form, and only numbers need a look. The short way that almost every line goes.
-fn written(bytes: &[u8], head: &Head) -> Option<Line> {
-    let mut line = laid_out(bytes)?;
+fn written(text: &str, head: &Head) -> Option<Line> {
+    let bytes = text.as_bytes();
+    let mut line = laid_out(text)?;
     let opens = matches!(&line.event, Event::Opened(opened) if opened.format == RECORD_FORMAT);
     // `prev` stands last, and that of the first line is nothing but digits.
     let before_prev = bytes.len().saturating_sub(line.prev.len() + 2);
@@ -162,7 +174,9 @@ fn written(bytes: &[u8], head: &Head) -> Option<Line> {
 /// All of them or none: then each that is missing ends the comparison at its own place, and only there can the next go in.
 fn put_aside(line: &mut Line) -> Vec<String> {
     let Event::SnapshotTaken { snapshot, .. } = &mut line.event else { return Vec::new() };
-    let plain = |raw: &str| !raw.is_empty() && is_printable(raw.as_bytes()) && !raw.contains(['"', '\\']);
+    let plain = |raw: &str| {
+        !raw.is_empty() && is_printable(raw.as_bytes()) && memchr::memchr2(b'"', b'\\', raw.as_bytes()).is_none()
+    };
     if !snapshot.sources.iter().all(|source| plain(&source.raw)) {
         return Vec::new();
     }
@@ -172,13 +186,12 @@ fn put_aside(line: &mut Line) -> Vec<String> {
 /// The line, taken apart where this program puts the parts. What follows `event` goes straight into the event's own fields:
 /// serde would read a line that is flat and tagged into a tree first, twice, and most of its bytes are in the two large events.
 /// Gives something only for a line that has this layout; whether it is right, the caller's comparison tells.
-fn laid_out(bytes: &[u8]) -> Option<Line> {
+fn laid_out(text: &str) -> Option<Line> {
     #[derive(Deserialize)]
     struct Taken {
         step: Option<StepId>,
         snapshot: Box<Snapshot>,
     }
-    let text = std::str::from_utf8(bytes).ok()?;
     let (n, rest) = text.strip_prefix("{\"n\":")?.split_once(",\"at\":\"")?;
     let (at, rest) = rest.split_once("\",\"by\":")?;
     let mut strings = serde_json::Deserializer::from_str(rest).into_iter::<String>();

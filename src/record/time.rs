@@ -20,13 +20,10 @@ pub fn text(at: &DateTime<FixedOffset>) -> String {
 /// none. Digits after the ninth of the fraction are dropped.
 pub fn parse(text: &str) -> Option<DateTime<FixedOffset>> {
     let bytes = text.as_bytes();
-    let digits = |from: usize, to: usize| -> Option<u32> {
-        let part = bytes.get(from..to)?;
-        part.iter().all(u8::is_ascii_digit).then(|| part.iter().fold(0, |n, b| n * 10 + u32::from(b - b'0')))
-    };
     let mark = |at: usize, allowed: &[u8]| bytes.get(at).filter(|b| allowed.contains(b)).map(|_| ());
-    let (year, month, day) = (digits(0, 4)?, digits(5, 7)?, digits(8, 10)?);
-    let (hour, minute, second) = (digits(11, 13)?, digits(14, 16)?, digits(17, 19)?);
+    let (year, month, day) = (digits(bytes.get(0..4)?)?, digits(bytes.get(5..7)?)?, digits(bytes.get(8..10)?)?);
+    let (hour, minute, second) =
+        (digits(bytes.get(11..13)?)?, digits(bytes.get(14..16)?)?, digits(bytes.get(17..19)?)?);
     mark(4, b"-")?;
     mark(7, b"-")?;
     mark(10, b"Tt")?;
@@ -40,14 +37,14 @@ pub fn parse(text: &str) -> Option<DateTime<FixedOffset>> {
             return None;
         }
         let kept = length.min(9);
-        nanos = digits(end + 1, end + 1 + kept)? * 10u32.pow(9 - kept as u32);
+        nanos = digits(bytes.get(end + 1..end + 1 + kept)?)? * 10u32.pow(9 - kept as u32);
         end += 1 + length;
     }
     let offset = match bytes.get(end)? {
         b'Z' | b'z' if bytes.len() == end + 1 => 0,
         sign @ (b'+' | b'-') if bytes.len() == end + 6 => {
             mark(end + 3, b":")?;
-            let (hours, minutes) = (digits(end + 1, end + 3)?, digits(end + 4, end + 6)?);
+            let (hours, minutes) = (digits(bytes.get(end + 1..end + 3)?)?, digits(bytes.get(end + 4..end + 6)?)?);
             if hours > 23 || minutes > 59 {
                 return None;
             }
@@ -67,6 +64,12 @@ pub fn parse(text: &str) -> Option<DateTime<FixedOffset>> {
     let utc = time.checked_sub_offset(offset)?;
     let at = DateTime::from_naive_utc_and_offset(utc, offset);
     (!leap || (utc.hour(), utc.minute()) == (23, 59)).then_some(at)
+}
+
+/// The number that these are, when all are digits; no more than nine.
+#[inline(always)]
+fn digits(part: &[u8]) -> Option<u32> {
+    part.iter().all(u8::is_ascii_digit).then(|| part.iter().fold(0, |n, b| n * 10 + u32::from(b - b'0')))
 }
 
 /// Whether a text that [`parse`] takes is the one that [`text`] gives for its time.

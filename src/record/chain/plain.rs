@@ -11,9 +11,9 @@ const SURE_DIGITS: usize = 15;
 
 /// The line, when it is of a common kind, without escapes, and in the form in which it is written.
 ///
-/// `bytes` must be printable ASCII.
-pub(super) fn read(bytes: &[u8]) -> Option<Line> {
-    let mut form = Form { rest: std::str::from_utf8(bytes).ok()? };
+/// `text` must be printable ASCII.
+pub(super) fn read(text: &str) -> Option<Line> {
+    let mut form = Form { rest: text };
     form.due("{\"n\":")?;
     let n = form.number()?;
     form.due(",\"at\":")?;

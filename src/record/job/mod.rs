@@ -113,7 +113,8 @@ impl Job {
         self.check(&line)?;
         self.count_time(&line);
         let Line { n, at, by, event, .. } = line;
-        if signing::is_work(&event) {
+        // Whoever stands there as written needs no second look.
+        if signing::is_work(&event) && !self.workers.contains(&by) {
             self.workers.insert(signing::person(&by));
         }
         match event {
