@@ -3,6 +3,7 @@
 //! The hash is taken over the bytes as written, so `sha256sum` checks a record without this program. There is one way to
 //! write a line; a line in any other form is refused on reading, never repaired.
 
+mod line_hash;
 mod plain;
 
 use std::io;
@@ -13,37 +14,21 @@ use serde::{Deserialize, Serialize};
 use serde_json::ser::{CompactFormatter, Formatter};
 use sha2::{Digest, Sha256};
 
+pub use line_hash::LineHash;
+
 use super::{Event, Line, RECORD_FORMAT, Wrong, strict};
 use crate::checklist::StepId;
 use crate::snapshot::Snapshot;
 
-/// `prev` of the first line.
-pub const FIRST_PREV: &str = "0000000000000000000000000000000000000000000000000000000000000000";
-
-/// What stands before it in every line.
+/// What stands before `prev` in every line.
 const PREV: &str = ",\"prev\":\"";
 
 /// The longest line in bytes, its newline left out: a snapshot line carries raw tables.
 pub const LONGEST_LINE: usize = 8 * 1024 * 1024;
 
-/// SHA-256 (FIPS 180-4) of a line's bytes without its newline, as lower-case hex.
-pub fn hash(line: &[u8]) -> String {
-    let mut text = String::new();
-    hash_into(line, &mut text);
-    text
-}
-
-/// As [`hash`], in place of the text that stands there.
-fn hash_into(line: &[u8], text: &mut String) {
-    // Worked out, not looked up: so many digits at once.
-    let digit = |half: u8| half + if half < 10 { b'0' } else { b'a' - 10 };
-    let mut digits = [0; 64];
-    for (two, byte) in digits.as_chunks_mut::<2>().0.iter_mut().zip(Sha256::digest(line)) {
-        *two = [digit(byte >> 4), digit(byte & 15)];
-    }
-    text.clear();
-    // Nothing but digits.
-    text.push_str(std::str::from_utf8(&digits).unwrap_or_default());
+/// SHA-256 (FIPS 180-4) of any bytes, as lower-case hex.
+pub fn hash(bytes: &[u8]) -> String {
+    LineHash::of(bytes).to_string()
 }
 
 /// The first 80 bits of a head's hash in groups of four, to read aloud and compare by eye.
@@ -71,13 +56,13 @@ pub fn key_fingerprint(key: &str) -> Option<String> {
 pub struct Head {
     /// How many lines there are.
     pub lines: u64,
-    /// The hash of the last one; [`FIRST_PREV`] before the first.
-    pub hash: String,
+    /// The hash of the last one; [`LineHash::FIRST`] before the first.
+    pub hash: LineHash,
 }
 
 impl Default for Head {
     fn default() -> Self {
-        Self { lines: 0, hash: FIRST_PREV.to_owned() }
+        Self { lines: 0, hash: LineHash::FIRST }
     }
 }
 
@@ -85,7 +70,7 @@ impl Head {
     /// Moves on behind a line whose bytes (newline left out) were checked or written.
     pub fn advance(&mut self, line: &[u8]) {
         self.lines += 1;
-        hash_into(line, &mut self.hash);
+        self.hash = LineHash::of(line);
     }
 }
 
@@ -135,7 +120,7 @@ pub fn decode(bytes: &[u8], head: &Head) -> Result<Line, Wrong> {
         return Err(Wrong::WrongNumber { expected: head.lines + 1, found: line.n });
     }
     if line.prev != head.hash {
-        return Err(Wrong::ChainBreak { expected: head.hash.clone(), found: line.prev });
+        return Err(Wrong::ChainBreak { expected: head.hash.to_string(), found: line.prev.to_string() });
     }
     Ok(line)
 }
@@ -198,18 +183,18 @@ fn laid_out(text: &str) -> Option<Line> {
     let by = strings.next()?.ok()?;
     let rest = rest.get(strings.byte_offset()..)?;
     let (event, rest) = rest.strip_prefix(",\"event\":\"")?.split_once('"')?;
-    let (fields, prev) = rest.split_at_checked(rest.len().checked_sub(FIRST_PREV.len() + PREV.len() + 2)?)?;
+    let (fields, prev) = rest.split_at_checked(rest.len().checked_sub(LineHash::FIRST.len() + PREV.len() + 2)?)?;
     let prev = prev.strip_prefix(PREV)?.strip_suffix("\"}")?;
-    let own = || format!("{{{}}}", fields.strip_prefix(',').unwrap_or_default());
+    // What else stands in the line is passed over; that nothing else does, the comparison tells.
     let event = match event {
-        "opened" => Event::Opened(serde_json::from_str(&own()).ok()?),
+        "opened" => Event::Opened(serde_json::from_str(text).ok()?),
         "snapshot-taken" => {
-            let Taken { step, snapshot } = serde_json::from_str(&own()).ok()?;
+            let Taken { step, snapshot } = serde_json::from_str(text).ok()?;
             Event::SnapshotTaken { step, snapshot }
         }
         _ => serde_json::from_str(&format!("{{\"event\":\"{event}\"{fields}}}")).ok()?,
     };
-    Some(Line { n: n.parse().ok()?, at: super::time::parse(at)?, by, event, prev: prev.to_owned() })
+    Some(Line { n: n.parse().ok()?, at: super::time::parse(at)?, by, event, prev: LineHash::parse(prev)? })
 }
 
 /// The long way, which finds what is wrong and says it.
@@ -276,8 +261,12 @@ fn refusal(bytes: &[u8], head: &Head, error: &serde_json::Error) -> Wrong {
         return wrong;
     }
     let value: serde_json::Value = serde_json::from_slice(bytes).unwrap_or_default();
-    match value.get("event").and_then(serde_json::Value::as_str) {
-        Some(event) if !is_known(event) => Wrong::UnknownEvent { event: event.to_owned() },
+    let text = |key| value.get(key).and_then(serde_json::Value::as_str);
+    match (text("event"), text("prev")) {
+        (Some(event), _) if !is_known(event) => Wrong::UnknownEvent { event: event.to_owned() },
+        (_, Some(prev)) if LineHash::parse(prev).is_none() => {
+            Wrong::ChainBreak { expected: head.hash.to_string(), found: prev.to_owned() }
+        }
         _ => Wrong::NotALine { why: error.to_string() },
     }
 }

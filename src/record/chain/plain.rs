@@ -3,6 +3,7 @@
 //! Whatever is not exactly in that form (an escape in a text, another order, a number with too many digits) gives nothing,
 //! and the way that says what is wrong reads it again. So this can refuse too much, and must never take too much.
 
+use super::LineHash;
 use crate::checklist::StepId;
 use crate::record::{Event, How, Line, Role, time};
 
@@ -24,7 +25,7 @@ pub(super) fn read(text: &str) -> Option<Line> {
     form.due(",\"event\":")?;
     let event = form.event()?;
     form.due(",\"prev\":")?;
-    let prev = form.text()?.to_owned();
+    let prev = LineHash::parse(form.text()?)?;
     (form.rest == "}").then_some(Line { n, at, by, event, prev })
 }
 
