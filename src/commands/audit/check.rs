@@ -5,7 +5,7 @@ use super::signatures::{Seal, Seals};
 use super::{Against, Report, State};
 use crate::record::chain::fingerprint;
 use crate::record::sign::KnownKeys;
-use crate::record::{Answer, Event, Job, RecordError, Role, Scan, Stop, Torn, Wrong, time};
+use crate::record::{Answer, Event, Isolation, Job, RecordError, Role, Scan, Stop, Torn, Wrong, time};
 use crate::report::Amended;
 use crate::runner::all_steps;
 use crate::source::counted;
@@ -137,6 +137,10 @@ fn steps(report: &mut Report, job: &Job) {
             report.note(Some(line), format!("`{}` was passed without its evidence by {who}: {reason}", shown(&step)));
             report.passed.push(PassedTold { line, step, name: name.clone(), why: why.clone() });
         }
+    }
+    for run in job.isolations().iter().filter_map(Isolation::open_trial) {
+        let what = if run.puts_back { "modules were to be put back" } else { "a trial was begun" };
+        report.note(Some(run.line), format!("{what}, and no start after it was looked at"));
     }
     match job.comparison() {
         None if job.is_done() => report.note(None, "the machine's own report was never compared with the plan"),

@@ -125,7 +125,9 @@ impl Job {
                 self.answers.insert(step, Standing { line: n, at, answer });
             }
             Event::Overridden { step, as_what, why, name } => {
-                if as_what == Passed::CouldNot && self.reported.as_ref() == Some(&step) {
+                // A report that the open trial did not take for its own is of a start before, or of another machine.
+                let in_trial = self.isolations.last().is_some_and(|search| search.open_trial().is_some());
+                if as_what == Passed::CouldNot && self.reported.as_ref() == Some(&step) && !in_trial {
                     self.left_open.insert(n);
                 }
                 let answer = Answer::Passed { as_what, why, name };

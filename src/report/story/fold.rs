@@ -232,6 +232,7 @@ impl<'a> Fold<'a> {
     }
 
     fn told(mut self) -> Story {
+        self.tried.ends();
         let Input { job, steps, .. } = *self.input;
         let opened = job.opened();
         let reported = job.comparison().is_some();

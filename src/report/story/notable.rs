@@ -3,6 +3,7 @@
 use super::fold::Input;
 use super::pace::{Paced, fast_runs};
 use super::types::*;
+use crate::isolate::trial_words;
 use crate::record::time;
 use crate::report::words::{counted, duration, hour, list};
 use crate::verify::Grave;
@@ -105,6 +106,12 @@ fn findings(noted: &Noted<'_>, found: &mut Vec<Notable>) {
 /// What the searches for a fault came to.
 fn verdicts(noted: &Noted<'_>, found: &mut Vec<Notable>) {
     for search in noted.input.job.isolations() {
+        if let Some(run) = search.open_trial() {
+            let what = if run.puts_back { "Modules were to be put back" } else { "A trial was begun" };
+            let facts = vec![fact("change", trial_words(&run.changes)), signature(noted, run.line)];
+            let title = format!("{what}, and no start after it was looked at");
+            found.push(notable(NotableKind::TrialOpen, Grave::Look, title, facts, Some(run.line)));
+        }
         let Some(reached) = &search.verdict else { continue };
         let verdict = &reached.verdict;
         let mut facts = Vec::new();

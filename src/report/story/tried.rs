@@ -11,6 +11,8 @@ pub(super) struct Tried {
     pub verdicts: Vec<Verdict>,
     /// The first verdict of the search that goes on.
     standing: usize,
+    /// A trial that was begun and has shown nothing yet.
+    begun: Option<Trial>,
     /// Whether that search has its verdict: what is opened after it brings the modules back.
     over: bool,
 }
@@ -43,19 +45,33 @@ impl Tried {
                 outcome: module.identity.serial.clone().unwrap_or_else(|| "no serial".to_owned()),
                 amended: Vec::new(),
             }),
-            Event::TrialDone { trial, done, seen, found, .. } => self.trials.push(Trial {
-                line: line.n,
-                at,
-                by: line.by.clone(),
-                change: if self.over {
-                    format!("modules put back: {}", trial_words(done))
-                } else {
-                    let stood = stood_words(found).map(|stood| format!("; {stood}")).unwrap_or_default();
-                    format!("trial {trial}: {}{stood}", trial_words(done))
-                },
-                outcome: seen_words(seen),
-                amended: Vec::new(),
-            }),
+            Event::TrialOpened { trial, changes, .. } => {
+                let what = if self.over { "modules to be put back".to_owned() } else { format!("trial {trial} begun") };
+                self.begun = Some(Trial {
+                    line: line.n,
+                    at,
+                    by: line.by.clone(),
+                    change: format!("{what}: {}", trial_words(changes)),
+                    outcome: "no start after it was looked at".to_owned(),
+                    amended: Vec::new(),
+                });
+            }
+            Event::TrialDone { trial, done, seen, found, .. } => {
+                self.begun = None;
+                self.trials.push(Trial {
+                    line: line.n,
+                    at,
+                    by: line.by.clone(),
+                    change: if self.over {
+                        format!("modules put back: {}", trial_words(done))
+                    } else {
+                        let stood = stood_words(found).map(|stood| format!("; {stood}")).unwrap_or_default();
+                        format!("trial {trial}: {}{stood}", trial_words(done))
+                    },
+                    outcome: seen_words(seen),
+                    amended: Vec::new(),
+                });
+            }
             Event::VerdictReached { verdict, .. } => {
                 self.over = true;
                 let now = verdicts(line.n, &at, verdict);
@@ -80,6 +96,11 @@ impl Tried {
             }
             _ => {}
         }
+    }
+
+    /// Nothing comes any more: what was begun stays as it is.
+    pub(super) fn ends(&mut self) {
+        self.trials.extend(self.begun.take());
     }
 }
 

@@ -147,6 +147,7 @@ pub enum NotableKind {
     Tail,
     FindingOpen,
     Verdict,
+    TrialOpen,
     NotCompared,
     NotSigned,
     Reopened,

@@ -108,6 +108,7 @@ impl NotableKind {
             Self::FindingOpen => "finding open",
             Self::NotCompared => "not compared",
             Self::Verdict => "verdict",
+            Self::TrialOpen => "trial open",
             Self::NotSigned => "not signed off",
             Self::Reopened => "reopened",
             Self::Amended => "amended",
