@@ -60,7 +60,8 @@ pub struct Env {
     pub folder: PathBuf,
     pub variables: BTreeMap<String, String>,
     pub terminal: Terminal,
-    pub stdin: Box<dyn Read>,
+    /// What is read in place of the process's own standard input; `None` for that itself.
+    pub stdin: Option<Box<dyn Read>>,
     /// Data goes here.
     pub stdout: Box<dyn Write>,
     /// Talk, prompts and progress go here.

@@ -32,7 +32,7 @@ fn main() -> ExitCode {
             stderr_is_terminal: stderr.is_terminal(),
             size,
         },
-        stdin: Box::new(stdin),
+        stdin: None,
         stdout: Box::new(stdout),
         stderr: Box::new(stderr),
     };

@@ -5,13 +5,14 @@
 mod program;
 
 use std::cell::{Cell, RefCell};
-use std::io::{Cursor, Write};
-use std::process::Command;
+use std::io::{BufRead, BufReader, Cursor, Read as _, Write};
+use std::process::{Command, ExitStatus, Stdio};
 use std::rc::Rc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use chrono::{DateTime, FixedOffset, TimeDelta};
-use program::{Bench, TECHNICIAN, first_scan, joined, line_of, rest, right, whole};
+use program::{Bench, SITE, TECHNICIAN, first_scan, joined, line_of, rest, right, whole};
+use rustix::process::{Pid, Signal, kill_process};
 use slotwise::checklist::{Evidence, ScanOf};
 use slotwise::env::{Clock, Env, Terminal};
 use slotwise::machine::Fault;
@@ -179,7 +180,7 @@ fn run_with(bench: &Bench, args: &[&str], input: &str, start: &str, set_back: (u
         folder: bench.path("."),
         variables: [("LANG".to_owned(), "C".to_owned())].into(),
         terminal: Terminal::default(),
-        stdin: Box::new(Cursor::new(input.to_owned().into_bytes())),
+        stdin: Some(Box::new(Cursor::new(input.to_owned().into_bytes()))),
         stdout: Box::new(out.clone()),
         stderr: Box::new(out.clone()),
     };
@@ -266,4 +267,91 @@ fn a_folder_that_cannot_be_written_is_told_before_the_first_question() {
     bench.machine("tree", Fault::None, 1);
     let ran = bench.run(&["capture", "--root", "tree", "-o", "disk/new.json"], b"");
     assert_eq!(ran.code, 73, "{}", ran.stderr);
+}
+
+/// Reads the program's talk until `text` stands in it so often.
+fn heard(talk: &mut impl BufRead, text: &str, times: usize) {
+    let (mut line, mut seen) = (String::new(), 0);
+    while seen < times {
+        line.clear();
+        assert_ne!(talk.read_line(&mut line).unwrap(), 0, "{text:?} was not said {times} times");
+        seen += usize::from(line.contains(text));
+    }
+}
+
+struct Ended {
+    status: ExitStatus,
+    took: Duration,
+    stdout: String,
+}
+
+/// Runs `command` on a pipe that stays open, sends `input`, and sends it the signals once `text` was said so often.
+fn ended_by(signals: &[Signal], mut command: Command, input: &[u8], (text, times): (&str, usize)) -> Ended {
+    let mut child = command.spawn().unwrap();
+    let mut stdin = child.stdin.take().unwrap();
+    stdin.write_all(input).unwrap();
+    let mut talk = BufReader::new(child.stderr.take().unwrap());
+    heard(&mut talk, text, times);
+    for signal in signals {
+        // It is at its next question by then.
+        std::thread::sleep(Duration::from_millis(300));
+        kill_process(Pid::from_child(&child), *signal).unwrap();
+    }
+    let from = Instant::now();
+    talk.read_to_end(&mut Vec::new()).unwrap();
+    let took = from.elapsed();
+    let ended = child.wait_with_output().unwrap();
+    drop(stdin);
+    Ended { status: ended.status, took, stdout: String::from_utf8(ended.stdout).unwrap() }
+}
+
+#[test]
+fn an_order_to_end_on_a_pipe_that_stays_open_is_a_pause_in_the_record() {
+    let why =
+        [(Signal::TERM, "interrupted"), (Signal::INT, "the technician paused"), (Signal::HUP, "the terminal closed")];
+    for (signal, why) in why {
+        let bench = Bench::new();
+        bench.machine("tree", Fault::None, 1);
+        let lines = whole(&bench.steps(), "tree");
+        // A half line is nobody's answer.
+        let input = joined(&lines[..5]) + "half a li";
+        let ended = ended_by(&[signal], bench.command(&Bench::install_args()), input.as_bytes(), ("SAVED", 5));
+        assert_eq!(ended.status.code(), Some(3), "{signal:?}: {:?}", ended.status);
+        assert!(ended.took < Duration::from_secs(5), "{signal:?}: {:?}", ended.took);
+        assert!(ended.stdout.starts_with("PAUSED "), "{signal:?}: {}", ended.stdout);
+        let told = events(&bench);
+        assert_eq!(told.iter().filter(|event| matches!(event, Event::Answered { .. })).count(), 5, "{signal:?}");
+        assert!(
+            matches!(told.last(), Some(Event::Paused { why: said, .. }) if said == why),
+            "{signal:?}: {:?}",
+            told.last()
+        );
+        bench.resume(&rest(&bench.job(), "tree")).ends(0);
+    }
+}
+
+#[test]
+fn an_order_to_end_is_heeded_in_the_midst_of_a_wait() {
+    let bench = Bench::new();
+    bench.file("site.toml", SITE.replace("\"0\"", "\"600\""));
+    let input = joined(&whole(&bench.steps(), "tree"));
+    let ended = ended_by(&[Signal::TERM], bench.command(&Bench::install_args()), input.as_bytes(), ("WANT wait", 1));
+    assert_eq!(ended.status.code(), Some(3), "{:?}", ended.status);
+    assert!(ended.took < Duration::from_secs(5), "{:?}", ended.took);
+    assert!(matches!(events(&bench).last(), Some(Event::Paused { why, .. }) if why == "interrupted"));
+}
+
+#[test]
+fn a_hang_up_that_is_to_be_ignored_is_ignored() {
+    let bench = Bench::new();
+    let program = bench.command(&Bench::install_args());
+    // As under nohup(1).
+    let mut command = Command::new("sh");
+    command.args(["-c", "trap '' HUP; exec \"$@\"", "sh"]).arg(program.get_program()).args(program.get_args());
+    command.current_dir(program.get_current_dir().unwrap()).env_clear().env("LANG", "C");
+    command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
+    let input = joined(&whole(&bench.steps(), "tree")[..2]);
+    let ended = ended_by(&[Signal::HUP, Signal::TERM], command, input.as_bytes(), ("SAVED", 2));
+    assert_eq!(ended.status.code(), Some(3), "{:?}", ended.status);
+    assert!(matches!(events(&bench).last(), Some(Event::Paused { why, .. }) if why == "interrupted"));
 }

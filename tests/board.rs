@@ -45,7 +45,7 @@ fn run(
             size: columns.map(|columns| (columns, 24)),
             ..Terminal::default()
         },
-        stdin: Box::new(std::io::empty()),
+        stdin: Some(Box::new(std::io::empty())),
         stdout: Box::new(out.clone()),
         stderr: Box::new(std::io::sink()),
     };

@@ -258,7 +258,7 @@ fn capture_command(root: &Path, output: Option<&Path>, json: bool) -> (Result<Ex
         folder: PathBuf::from("/"),
         variables: BTreeMap::new(),
         terminal: Terminal::default(),
-        stdin: Box::new(std::io::empty()),
+        stdin: Some(Box::new(std::io::empty())),
         stdout: Box::new(stdout.clone()),
         stderr: Box::new(std::io::sink()),
     };

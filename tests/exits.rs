@@ -85,7 +85,7 @@ fn run(folder: &Path, terminal: bool, args: &[&str]) -> Said {
             stderr_is_terminal: terminal,
             size: Some((80, 24)),
         },
-        stdin: Box::new(io::empty()),
+        stdin: Some(Box::new(io::empty())),
         stdout: Box::new(stdout.clone()),
         stderr: Box::new(stderr.clone()),
     };

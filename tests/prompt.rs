@@ -364,7 +364,7 @@ fn env(input: &[u8], out: &Out) -> Env {
         folder: "/nowhere".into(),
         variables: BTreeMap::new(),
         terminal: Terminal::default(),
-        stdin: Box::new(Cursor::new(input.to_vec())),
+        stdin: Some(Box::new(Cursor::new(input.to_vec()))),
         stdout: Box::new(io::sink()),
         stderr: Box::new(out.clone()),
     }

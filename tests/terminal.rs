@@ -62,7 +62,7 @@ fn scene() {
             stderr_is_terminal: std::io::stderr().is_terminal(),
             size,
         },
-        stdin: Box::new(std::io::stdin()),
+        stdin: None,
         stdout: Box::new(std::io::stdout()),
         stderr: Box::new(std::io::stderr()),
     };

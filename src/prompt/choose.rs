@@ -7,8 +7,10 @@ use std::rc::Rc;
 use super::answers::Answers;
 use super::ask::Ask;
 use super::page::Look;
+use super::person::{Face, Person};
 use super::plain::Plain;
 use super::screen::Screen;
+use super::stdin::Pipe;
 use crate::env::Env;
 use crate::source::{Faults, Text};
 
@@ -50,8 +52,10 @@ pub fn choose(env: &mut Env, wish: &Wish<'_>) -> Result<Box<dyn Ask>, ChooseErro
         let fallback = terminal.size.unwrap_or((80, 24));
         return Ok(Box::new(Screen::open(Box::new(out), clock, look, pages, fallback)?));
     }
-    let stdin = std::mem::replace(&mut env.stdin, Box::new(io::empty()));
-    Ok(Box::new(Plain::new(stdin, out, clock)))
+    match &mut env.stdin {
+        Some(stdin) => Ok(Box::new(Plain::new(std::mem::replace(stdin, Box::new(io::empty())), out, clock))),
+        None => Ok(Box::new(Person::new(Pipe::open()?, out, clock, Face::Lines))),
+    }
 }
 
 /// One stream with two owners on one thread.

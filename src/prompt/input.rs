@@ -32,6 +32,14 @@ pub trait Input {
     /// When the source fails.
     fn drain(&mut self) -> Result<Vec<u8>, AskError>;
 
+    /// What a signal says while nothing is read: [`Got::Interrupt`] or [`Got::Quiet`].
+    ///
+    /// # Errors
+    /// [`AskError::Interrupted`] when the program is told to end.
+    fn told(&mut self) -> Result<Got, AskError> {
+        Ok(Got::Quiet)
+    }
+
     /// Whether keys come here as they are pressed: then timing means something and we echo.
     fn is_terminal(&self) -> bool;
 }

@@ -21,6 +21,7 @@ mod person;
 pub mod plain;
 pub mod screen;
 mod signals;
+mod stdin;
 mod tty;
 
 pub use ask::*;

@@ -10,6 +10,7 @@ use super::keys::{Ends, Entry, LONGEST, Reader};
 use super::lines;
 use super::meaning::{Meaning, More, meaning, takes_one_key};
 use super::page::{self, Look};
+use super::stdin::LOOK_UP;
 use crate::env::Clock;
 use crate::record::How;
 use crate::text::{shown, shown_bytes, shown_within};
@@ -344,8 +345,8 @@ impl<I: Input, W: Write> Person<I, W> {
     /// Waits once, or until a key asks for something.
     fn wait_once(&mut self, question: &Question, time: Duration, asked: Duration) -> Result<Option<Reply>, AskError> {
         if !self.terminal() {
-            (self.sleep)(time);
-            return Ok(None);
+            (self.sleep)(time.min(LOOK_UP));
+            return Ok((self.reader.input.told()? == Got::Interrupt).then_some(Reply::Pause));
         }
         match self.reader.next(Some(time.min(Duration::from_secs(1))))? {
             Got::Quiet => Ok(None),

@@ -20,6 +20,12 @@ pub(super) struct Modes {
     pub while_asking: Termios,
 }
 
+/// Someone is asked; on a terminal, with its modes.
+#[derive(Clone)]
+struct Asked {
+    modes: Option<Modes>,
+}
+
 #[derive(Default)]
 struct Watch {
     interrupted: AtomicBool,
@@ -27,7 +33,7 @@ struct Watch {
     /// The order to end was a hang-up.
     hung_up: AtomicBool,
     /// Set while someone is asked.
-    modes: Mutex<Option<Modes>>,
+    asked: Mutex<Option<Asked>>,
 }
 
 static WATCH: OnceLock<Watch> = OnceLock::new();
@@ -42,11 +48,14 @@ fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// Someone is asked from now on, on standard input with these modes.
-pub(super) fn begin(modes: Modes) -> io::Result<()> {
+/// Someone is asked from now on, on standard input; where that is a terminal, with these modes.
+pub(super) fn begin(modes: Option<Modes>) -> io::Result<()> {
     let mut started = lock(&STARTED);
     if !*started {
-        let mut signals = Signals::new([SIGINT, SIGTERM, SIGHUP, SIGCONT])?;
+        // What whoever started us had us ignore stays ignored: a job in the background, `nohup`.
+        let ignored = ignored();
+        let heeded = [SIGINT, SIGTERM, SIGHUP, SIGCONT].into_iter().filter(|signal| ignored >> (signal - 1) & 1 == 0);
+        let mut signals = Signals::new(heeded)?;
         std::thread::Builder::new().name("signals".into()).spawn(move || {
             for signal in &mut signals {
                 heed(signal);
@@ -57,13 +66,20 @@ pub(super) fn begin(modes: Modes) -> io::Result<()> {
     watch().interrupted.store(false, Ordering::SeqCst);
     watch().ended.store(false, Ordering::SeqCst);
     watch().hung_up.store(false, Ordering::SeqCst);
-    *lock(&watch().modes) = Some(modes);
+    *lock(&watch().asked) = Some(Asked { modes });
     Ok(())
+}
+
+/// The signals that are ignored, the lowest bit for signal 1 (proc_pid_status(5), `SigIgn`); none where that is not told.
+fn ignored() -> u64 {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let mask = status.lines().find_map(|line| line.strip_prefix("SigIgn:"));
+    mask.and_then(|mask| u64::from_str_radix(mask.trim(), 16).ok()).unwrap_or(0)
 }
 
 /// Nobody is asked any more.
 pub(super) fn end() {
-    *lock(&watch().modes) = None;
+    *lock(&watch().asked) = None;
 }
 
 /// Whether Ctrl-C came since this was last asked.
@@ -82,15 +98,17 @@ pub(super) fn hung_up() -> bool {
 }
 
 fn heed(signal: i32) {
-    let modes = lock(&watch().modes).clone();
-    let Some(modes) = modes else {
+    let asked = lock(&watch().asked).clone();
+    let Some(Asked { modes }) = asked else {
         // Nothing sensible is left to do if even the default action fails.
         let _ = emulate_default_handler(signal);
         return;
     };
     if signal == SIGCONT {
         // Whoever stopped us gave the terminal its own modes in the meantime.
-        let _ = tcsetattr(rustix::stdio::stdin(), OptionalActions::Now, &modes.while_asking);
+        if let Some(modes) = &modes {
+            let _ = tcsetattr(rustix::stdio::stdin(), OptionalActions::Now, &modes.while_asking);
+        }
         return;
     }
     if signal == SIGHUP {
@@ -98,7 +116,9 @@ fn heed(signal: i32) {
     }
     let flag = if signal == SIGINT { &watch().interrupted } else { &watch().ended };
     if flag.swap(true, Ordering::SeqCst) {
-        let _ = tcsetattr(rustix::stdio::stdin(), OptionalActions::Now, &modes.before);
+        if let Some(modes) = &modes {
+            let _ = tcsetattr(rustix::stdio::stdin(), OptionalActions::Now, &modes.before);
+        }
         let _ = emulate_default_handler(signal);
     }
 }
