@@ -16,11 +16,16 @@ use slotwise::machine::{Boot, Fault, Machine};
 use slotwise::plan::{self, Plan};
 use slotwise::source::{Text, from_toml};
 
+/// Where the collection is.
+fn collection() -> std::path::PathBuf {
+    std::env::var("SLOTWISE_SHARED")
+        .map_or_else(|_| concat!(env!("CARGO_MANIFEST_DIR"), "/../shared").into(), std::path::PathBuf::from)
+        .join("data/record/hostile/strings.jsonl")
+}
+
 /// The collected strings; `None`, said aloud, where they are not.
 fn strings(test: &str) -> Option<Vec<String>> {
-    let path = std::env::var("SLOTWISE_SHARED")
-        .map_or_else(|_| concat!(env!("CARGO_MANIFEST_DIR"), "/../shared").into(), std::path::PathBuf::from)
-        .join("data/record/hostile/strings.jsonl");
+    let path = collection();
     let Ok(text) = std::fs::read_to_string(&path) else {
         eprintln!("SKIPPED {test}: {} is not there", path.display());
         return None;
@@ -219,6 +224,109 @@ fn a_plan_of_hostile_texts_is_walked_to_its_end_or_refused_and_moves_no_cursor()
         }
     }
     assert!(walked > 20, "only {walked} of {} plans were walked at all; the last: {last}", strings.len());
+}
+
+/// What no UTF-8 is, as a firmware may hold it: single control bytes of the second table, and the collection's. A NUL ends
+/// a string of the firmware (DSP0134 6.1.3), so what holds one cannot come this way.
+fn raw_bytes(test: &str) -> Vec<Vec<u8>> {
+    let mut all =
+        vec![b"\x9b2J".to_vec(), b"\x1b]0;\xff\x07".to_vec(), b"\x85\x90\x9c\x9d".to_vec(), b"A\xff\xfeB".to_vec()];
+    let own = all.len();
+    if strings(test).is_some() {
+        let text = std::fs::read_to_string(collection()).unwrap();
+        let entries = text.lines().filter_map(|line| {
+            let entry: serde_json::Value = serde_json::from_str(line).unwrap();
+            let hex = entry["bytes_hex"].as_str()?.to_owned();
+            Some((0..hex.len() / 2).map(|n| u8::from_str_radix(&hex[2 * n..2 * n + 2], 16).unwrap()).collect())
+        });
+        all.extend(entries.filter(|bytes: &Vec<u8>| !bytes.contains(&0)));
+        assert!(all.len() >= own + 8, "the bytes were not read");
+    }
+    all
+}
+
+/// `table` with every string `from` holding `bytes` in its place, as long as it was: lengths and numbers stay right.
+fn struck(table: &[u8], from: &str, bytes: &[u8]) -> (Vec<u8>, Vec<u8>) {
+    let to: Vec<u8> = bytes.iter().copied().cycle().take(from.len()).collect();
+    let mut table = table.to_vec();
+    let places: Vec<usize> = (0..table.len()).filter(|at| table[*at..].starts_with(from.as_bytes())).collect();
+    assert!(!places.is_empty(), "{from} is not in the table");
+    for at in places {
+        table[at..at + from.len()].copy_from_slice(&to);
+    }
+    (table, to)
+}
+
+#[test]
+fn bytes_that_are_no_text_in_the_firmwares_strings_leave_by_no_exit_as_they_are() {
+    const FIRMWARE: &str = "sys/firmware/dmi/tables/DMI";
+    for bytes in raw_bytes("bytes_that_are_no_text_in_the_firmwares_strings_leave_by_no_exit_as_they_are") {
+        let bench = Bench::new();
+        let what = format!("{bytes:x?}");
+        let tree = bench.machine("tree", Fault::None, 1);
+        let mut table = std::fs::read(tree.join(FIRMWARE)).unwrap();
+        let mut serial = Vec::new();
+        // A locator of one module, maker and part of all, the serial of another, and what the machine says of itself.
+        for from in ["MEM0-CH2-S0", "OM4R32-2R4-2666", "Larkfield", "7A410C27"] {
+            (table, serial) = struck(&table, from, &bytes);
+        }
+        std::fs::write(tree.join(FIRMWARE), table).unwrap();
+        let id = tree.join("sys/class/dmi/id");
+        std::fs::create_dir_all(&id).unwrap();
+        let line = [&bytes[..], b"\n"].concat();
+        for name in ["sys_vendor", "product_name", "board_serial", "bios_version"] {
+            std::fs::write(id.join(name), &line).unwrap();
+        }
+        let counted = tree.join("sys/devices/system/edac/mc/mc0/dimm0");
+        std::fs::create_dir_all(&counted).unwrap();
+        std::fs::write(counted.join("dimm_label"), &line).unwrap();
+        std::fs::write(counted.join("dimm_ce_count"), "3\n").unwrap();
+        let shows = |args: &[&str]| {
+            let ran = bench.run(args, b"");
+            assert_safe(&ran, &format!("{what}: {args:?}"));
+            ran
+        };
+        shows(&["capture", "--root", "tree"]);
+        let json = shows(&["capture", "--root", "tree", "--json"]).stdout;
+        let json: serde_json::Value = serde_json::from_str(&json).unwrap();
+        // No byte is lost, none becomes a letter: what is UTF-8 is text, all else is read byte by byte.
+        let text = |bytes: &[u8]| match std::str::from_utf8(bytes) {
+            Ok(text) => text.to_owned(),
+            Err(_) => bytes.iter().map(|byte| char::from(*byte)).collect(),
+        };
+        let due = text(&serial);
+        assert_eq!(json["counts"][0]["locator"].as_str(), Some(text(&bytes).as_str()), "{what}: {}", json["counts"]);
+        let found = json["slots"].as_array().unwrap().iter().any(|slot| slot["serial"].as_str() == Some(due.as_str()));
+        let told: Vec<_> = json["slots"].as_array().unwrap().iter().map(|slot| &slot["serial"]).collect();
+        assert!(found, "{what}: {due:?} is not in the JSON: {told:?}");
+        shows(&["capture", "--root", "tree", "-o", "snapshot.json"]);
+        assert!(std::fs::read(bench.path("snapshot.json")).unwrap().iter().all(|byte| is_safe(*byte)), "{what}");
+        shows(&["verify", "practice/plan.toml", "snapshot.json"]);
+        shows(&["verify", "practice/plan.toml", "snapshot.json", "--json"]);
+        let mut lines = whole(&bench.steps(), "tree");
+        let report = lines.iter().position(|line| line == "tree").unwrap();
+        let leave = ["leave the findings open, by name and reason", "firmware of another trade", "Kim Holt"];
+        lines.splice(report + 1..report + 1, leave.iter().map(|line| (*line).to_owned()));
+        let ran = bench.install(&lines);
+        assert_safe(&ran, &what);
+        ran.ends(1);
+        let record = bench.record();
+        assert!(std::fs::read(&record).unwrap().iter().all(|byte| is_safe(*byte)), "{what}: the record");
+        let record = record.to_str().unwrap();
+        for args in [
+            &["review", record, "--items"][..],
+            &["review", record, "--json"],
+            &["audit", record],
+            &["audit", record, "--json"],
+            &["rma", record, "7A410C27"],
+            &["rma", record, "7A410C27", "--json"],
+            &["report", record, "-o", "page.html"],
+            &["resume", record, "--plain"],
+        ] {
+            shows(args);
+        }
+        assert!(std::fs::read(bench.path("page.html")).unwrap().iter().all(|byte| is_safe(*byte)), "{what}: the page");
+    }
 }
 
 /// Our own sequences: the page's, those of the line being typed, and colour.

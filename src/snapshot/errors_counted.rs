@@ -4,12 +4,13 @@ use std::collections::BTreeMap;
 
 use super::folder::unpack;
 use super::merge::source_name;
+use super::smbios::as_text;
 use super::{ErrorCount, SlotReport};
 
 /// One count per module, named as the kernel's driver names it, and notes on what belongs to no module.
 pub(super) fn read(raw: &[u8]) -> (Vec<ErrorCount>, Vec<String>) {
     let files = unpack(raw);
-    let text = |path: &str| files.get(path).map(|bytes| String::from_utf8_lossy(bytes).trim().to_owned());
+    let text = |path: &str| files.get(path).map(|bytes| as_text(bytes).trim_ascii().to_owned());
     let number = |path: &str| text(path).and_then(|text| text.parse::<u64>().ok());
     let mut counts = Vec::new();
     let mut notes = Vec::new();

@@ -2,7 +2,7 @@
 
 use super::folder::unpack;
 use super::identity::{identity, text};
-use super::smbios::{Baseboard, Processor, Table};
+use super::smbios::{Baseboard, Processor, Table, as_text};
 use super::{CpuReport, Host};
 
 /// Where Linux shows single values of the firmware's table.
@@ -30,7 +30,7 @@ pub(super) fn take(host: &mut Host, path: &str, raw: &[u8]) -> Vec<String> {
 fn take_folder(host: &mut Host, raw: &[u8]) {
     let files = unpack(raw);
     let value = |name: &str| {
-        let text = String::from_utf8_lossy(files.get(name)?).into_owned();
+        let text = as_text(files.get(name)?);
         identity(Some(text.trim_end_matches('\n')))
     };
     fill(&mut host.maker, value("sys_vendor"));

@@ -18,7 +18,7 @@ pub use device::{MemoryDevice, Reported};
 pub use entry::{Dump, EntryFault, EntryPoint, Layout};
 pub use error::MemoryError;
 pub use host::{Baseboard, Chassis, Firmware, Processor, System};
-pub use walk::{Break, BreakReason, Structure, Walk, walk};
+pub use walk::{Break, BreakReason, Structure, Walk, as_text, walk};
 
 /// The handle that means "none" in a field that names another structure (DSP0134 6.1.2).
 pub const NO_HANDLE: u16 = 0xFFFF;

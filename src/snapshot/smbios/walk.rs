@@ -53,20 +53,22 @@ impl<'a> Structure<'a> {
     }
 
     /// The string that the number at `at` names, as it stands, padding and all.
-    ///
-    /// Strings should be UTF-8 (DSP0134 6.1.3). One that is not is read byte by byte as U+0000 to U+00FF, so that
-    /// different bytes stay different text and none of them becomes a plain letter.
     pub fn string(&self, at: usize) -> Option<String> {
-        let bytes = self.string_bytes(at)?;
-        Some(match std::str::from_utf8(bytes) {
-            Ok(text) => text.to_owned(),
-            Err(_) => bytes.iter().map(|byte| char::from(*byte)).collect(),
-        })
+        self.string_bytes(at).map(as_text)
     }
 
     /// How many strings the structure carries.
     pub fn string_count(&self) -> usize {
         if self.strings.is_empty() { 0 } else { self.strings.split(|byte| *byte == 0).count() }
+    }
+}
+
+/// A string of the firmware. It should be UTF-8 (DSP0134 6.1.3); one that is not is read byte by byte as U+0000 to
+/// U+00FF, so that different bytes stay different text and none of them becomes a plain letter.
+pub fn as_text(bytes: &[u8]) -> String {
+    match std::str::from_utf8(bytes) {
+        Ok(text) => text.to_owned(),
+        Err(_) => bytes.iter().map(|byte| char::from(*byte)).collect(),
     }
 }
 
