@@ -8,6 +8,7 @@ mod program;
 mod told;
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::io::Write as _;
 
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
@@ -77,8 +78,8 @@ fn a_page_reads_in_the_order_of_its_headings() {
         "What was tried",
         "What was concluded",
         "Notes",
-        "Every item",
         "How far this page can be trusted",
+        "Every item",
     ];
     let places: Vec<usize> = parts.iter().map(|part| text.find(part).unwrap_or_else(|| panic!("{part}"))).collect();
     assert!(places.is_sorted(), "{places:?}");
@@ -256,4 +257,82 @@ fn the_program_writes_the_page_whole_and_says_where() {
     let ran = bench.run(&["report", record, "-o", "no/such/folder/page.html"], b"");
     ran.ends(73);
     ran.says(&["cannot write no/such/folder/page.html"]);
+}
+
+/// The rules of a page's style for paper, each as its selectors and its declarations.
+fn print_rules(text: &str) -> Vec<(Vec<String>, String)> {
+    let style = text.split("<style>").nth(1).unwrap().split("</style>").next().unwrap();
+    let paper = style.split("@media print{").nth(1).unwrap().split("\n}\n").next().unwrap();
+    let rule = |line: &str| {
+        let (selectors, declared) = line.strip_suffix('}')?.split_once('{')?;
+        Some((selectors.split(',').map(str::to_owned).collect(), declared.to_owned()))
+    };
+    paper.lines().filter(|line| !line.is_empty()).map(|line| rule(line).unwrap_or_else(|| panic!("{line}"))).collect()
+}
+
+#[test]
+fn on_paper_headings_stay_with_what_they_head_and_every_sheet_says_whose_it_is() {
+    let (story, board) = everything(&harmless);
+    let text = page(&story, &board);
+    let rules = print_rules(&text);
+    let holds = |selector: &str, declared: &str| {
+        let on = rules.iter().filter(|(selectors, _)| selectors.iter().any(|own| own == selector));
+        let found = on.flat_map(|(_, all)| all.split(';')).any(|own| own == declared);
+        assert!(found, "{selector} has no {declared} on paper");
+    };
+    for heading in ["h2", "h3", "caption", ".items tr.card", ".keep:has(>h3)"] {
+        holds(heading, "break-after:avoid");
+    }
+    for whole in [".keep", "figure", ".verdict", "main>footer"] {
+        holds(whole, "break-inside:avoid");
+    }
+    for tint in [".stop", ".look"] {
+        holds(tint, "background:none");
+    }
+    assert!(text.contains("\ntr{break-inside:avoid}\n") && text.contains("\nthead{display:table-header-group}\n"));
+    let sheets: Vec<&str> = text.split("@page{").skip(1).collect();
+    assert!(sheets[0].contains("counter(page) \" of \" counter(pages)"), "{sheets:?}");
+    assert!(sheets[1].contains(&format!("\"record {}\"", story.record.fingerprint)), "{sheets:?}");
+    // A rule for what is not on the page has lost what it was made for.
+    let parsed = Page::read(&text);
+    let has = |key: &str, name: &str| {
+        parsed.tags.iter().any(|tag| tag.get(key).unwrap_or_default().split_whitespace().any(|own| own == name))
+    };
+    for selector in rules.iter().flat_map(|(selectors, _)| selectors).filter(|one| !one.contains(".slip")) {
+        for label in selector.split("[aria-labelledby=").skip(1).map(|rest| rest.split(']').next().unwrap()) {
+            assert!(has("aria-labelledby", label), "{selector} is on no page");
+        }
+        for class in selector.split('.').skip(1).map(|rest| rest.split([' ', '>', ':', '[', ')']).next().unwrap()) {
+            // What is grave, labels of a slip, and verdicts may be wanting.
+            let may = ["label", "verdict"].contains(&class);
+            assert!(may || has("class", class), "{selector} is on no page");
+        }
+    }
+}
+
+/// The example with a long search, as a browser prints it.
+#[test]
+fn the_long_example_prints_on_at_most_fourteen_sheets() {
+    const TEST: &str = "the_long_example_prints_on_at_most_fourteen_sheets";
+    let bench = Bench::new();
+    let record = concat!(env!("CARGO_MANIFEST_DIR"), "/logs-example/slot.jsonl");
+    bench.run(&["report", record, "-o", "page.html"], b"").ends(0);
+    let (sheets, profile) = (bench.path("page.pdf"), bench.path("profile"));
+    let arguments = ["--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer"];
+    let print = |browser: &str| {
+        let mut command = std::process::Command::new(browser);
+        command.args(arguments).arg(format!("--user-data-dir={}", profile.display()));
+        command.arg(format!("--print-to-pdf={}", sheets.display()));
+        command.arg(format!("file://{}", bench.path("page.html").display()));
+        command.output().ok()
+    };
+    let Some(printed) = ["chromium", "chromium-browser", "google-chrome"].into_iter().find_map(print) else {
+        let _ = writeln!(std::io::stderr(), "SKIPPED {TEST}: no chromium is there to print with");
+        return;
+    };
+    let pdf = std::fs::read(&sheets).unwrap_or_else(|_| panic!("{}", String::from_utf8_lossy(&printed.stderr)));
+    // A page object of a PDF (ISO 32000-1, 7.7.3.3), which this browser writes in the clear.
+    let pages =
+        String::from_utf8_lossy(&pdf).split("/Type /Page").skip(1).filter(|rest| !rest.starts_with('s')).count();
+    assert!((5..=14).contains(&pages), "{pages} sheets");
 }

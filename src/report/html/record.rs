@@ -32,9 +32,10 @@ pub fn page(story: &Story, board: &Board) -> String {
             (section("concluded", "What was concluded", &concluded(story)))
             @if !story.notes.is_empty() { (section("notes", "Notes", &notes(story))) }
             @if !story.other.is_empty() { (section("other", "Events without words", &other(story))) }
+            // Ahead of the long list, which nobody reads to its end to learn this.
+            (closing(record))
             (section("items", "Every item", &items(story)))
         }
-        (closing(record))
     };
     document(&format!("{} {}", record.unit, record.job), record, &body)
 }

@@ -81,8 +81,9 @@ html{font-size:8.5pt;line-height:1.3}
 html:has(.slip){font-size:9pt;line-height:1.45}
 body{max-width:none;padding:0}
 .stop,.look{background:none}
-h2,h3{break-after:avoid}
+h2,h3,caption{break-after:avoid}
 .keep{break-inside:avoid}
+.keep:has(>h3){break-after:avoid}
 h2{margin-top:1.1rem;column-span:all}
 h3{margin-top:.7rem}
 p{margin:.2rem 0}
@@ -94,14 +95,16 @@ section[aria-labelledby=done],section[aria-labelledby=reported],section[aria-lab
 section[aria-labelledby=stands-out]>ol,section[aria-labelledby=slots]>ul{columns:2;column-gap:6mm}
 section[aria-labelledby=slots]>ul{font-size:7pt}
 section[aria-labelledby=done],section[aria-labelledby=measured]{font-size:6.8pt}
-section[aria-labelledby=reported]{font-size:7.2pt}
+section[aria-labelledby=reported],section[aria-labelledby=tried]{font-size:7.2pt}
+section>ul{margin:.2rem 0}
+section[aria-labelledby=concluded]>p,section[aria-labelledby=planned]>dl{font-size:7.8pt}
 section[aria-labelledby=items]{font-size:6.3pt;line-height:1.18}
 section>table,section>table caption,section>table small{font-size:inherit}
 section[aria-labelledby=measured] thead th:first-child{width:42%}
 section[aria-labelledby=measured] th.w40{width:44%}
 section[aria-labelledby=items]{break-before:page}
 section h2{font-size:10.5pt}
-.items th,.items td{padding:.06rem .4rem .06rem 0}
+.items th,.items td{padding:.09rem .4rem .03rem 0}
 .items th[scope=rowgroup]{padding-top:.35rem}
 .items .w1{width:40%}.items .w2{width:29%}.items .w3{width:13%}.items .w4{width:12%}.items .w5{width:6%}
 .items td.n,.items th.n{padding-right:0}
@@ -109,6 +112,8 @@ section h2{font-size:10.5pt}
 section dl div{grid-template-columns:5.5rem 1fr;padding:0}
 .slip section dl div{grid-template-columns:8.5rem 1fr;padding:.1rem 0}
 .slip .two dl div{grid-template-columns:6.5rem 1fr}
+main>footer{font-size:7.2pt;break-inside:avoid}
+main>footer h2{margin-top:.6rem;font-size:8pt}
 .slip p{margin:.4rem 0}
 .slip h2{margin-top:.9rem;font-size:1.15rem}
 .slip .fields{margin-top:2.4rem}
