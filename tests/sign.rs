@@ -415,6 +415,35 @@ fn an_error_names_a_record_as_it_was_given() {
         let folder = bench.path("").to_str().unwrap().trim_end_matches('/').to_owned();
         assert!(!format!("{}{}", ran.stdout, ran.stderr).contains(&folder), "{}{}", ran.stdout, ran.stderr);
     }
+    // Files of every other kind, there and not what they should be, not there, and where none can be made.
+    bench.machine("tree", Fault::None, 1);
+    bench.run(&["capture", "--root", "tree", "-o", "snapshot.json"], b"").ends(0);
+    bench.file("bad.toml", "format = \"x\"\n");
+    let plan = "practice/plan.toml";
+    let install = |more: [&'static str; 2]| [&["install", plan, "--technician", "kim"][..], &more].concat();
+    for (args, given) in [
+        (vec!["verify", "no/such.toml", "snapshot.json"], "no/such.toml"),
+        (vec!["verify", "./bad.toml", "snapshot.json"], "./bad.toml"),
+        (vec!["verify", "records/changed.jsonl", "snapshot.json"], "records/changed.jsonl"),
+        (vec!["verify", plan, "./bad.toml"], "./bad.toml"),
+        (vec!["verify", plan, "no/such.json"], "no/such.json"),
+        (vec!["install", "no/such.toml"], "no/such.toml"),
+        (vec!["install", "./bad.toml"], "./bad.toml"),
+        (install(["--checklist", "no/such.toml"]), "no/such.toml"),
+        (install(["--site", "./bad.toml"]), "./bad.toml"),
+        (install(["--answers", "no/such.txt"]), "no/such.txt"),
+        (install(["--records", "./bad.toml"]), "./bad.toml"),
+        (install(["--records", "bad.toml/records"]), "bad.toml/records"),
+        (vec!["capture", "--root", "./no/such"], "./no/such"),
+        (vec!["capture", "--root", "./bad.toml"], "./bad.toml"),
+        (vec!["capture", "--root", "tree", "-o", "./no/such.json"], "./no/such.json"),
+        (vec!["capture", "--root", "tree", "-o", "./records"], "./records"),
+    ] {
+        let ran = bench.run(&args, b"");
+        assert!(ran.code >= 65, "{args:?} ended with {}: {}", ran.code, ran.stderr);
+        let folder = bench.path("").to_str().unwrap().trim_end_matches('/').to_owned();
+        assert!(ran.stderr.contains(given) && !ran.stderr.contains(&folder), "{args:?}: {}", ran.stderr);
+    }
     let ran = bench.run(&["review", absolute.to_str().unwrap()], b"");
     assert!(ran.stderr.contains(absolute.to_str().unwrap()), "{}", ran.stderr);
     // A link in a folder cannot be packed, and is named from where the command was called.
