@@ -5,11 +5,13 @@
 //! Trials that tell alike and take equally many insertions are taken for one (they differ in the partner), hypotheses below
 //! one in a million are left out: the bound is good to about four digits.
 
-use slotwise::isolate::action::{Action, Arrangement, insertions};
+use slotwise::isolate::action::{Action, insertions};
 use slotwise::isolate::belief::{Belief, Model};
 use slotwise::isolate::candidates::{Means, candidates};
 use slotwise::isolate::outlook::{Mask, Outlook};
 use slotwise::isolate::rates::Shares;
+
+use super::exact::starts;
 
 /// Hypotheses and branches below this are not followed.
 const FLOOR: f64 = 1e-6;
@@ -140,25 +142,9 @@ impl Search<'_> {
 
 /// Mean cycles over all starts that no policy comes below, by looking into so many beliefs.
 pub fn least(model: &Model, shares: &Shares, beliefs: usize) -> f64 {
-    let before = Belief::before(model, Arrangement::full(model.layout.len()), shares);
-    let outlook = before.outlook(model, 0.0);
-    // Starts of equal entropy with as much reported are the same start, looked at from elsewhere.
-    let mut starts: Vec<(f64, f64, usize, Belief)> = Vec::new();
-    for (mask, parts) in outlook.outcomes().filter(|(mask, _)| *mask != 0) {
-        let chance: f64 = parts.iter().map(|p| p.2).sum();
-        let mut belief = before.clone();
-        let reported = outlook.reported(mask);
-        belief.report(model, &reported);
-        let entropy = belief.entropy();
-        match starts.iter_mut().find(|s| (s.1 - entropy).abs() < 1e-9 && s.2 == reported.len()) {
-            Some(start) => start.0 += chance,
-            None => starts.push((chance, entropy, reported.len(), belief)),
-        }
-    }
-    let shown: f64 = starts.iter().map(|s| s.0).sum();
     let mut search = Search { model, nodes: Vec::new() };
-    let undecided = starts.into_iter().filter(|s| !s.3.decided(model));
-    let roots: Vec<(f64, usize)> = undecided.map(|s| (s.0 / shown, search.add(s.3, None))).collect();
+    let undecided = starts(model, shares, true).into_iter().filter(|s| !s.2.decided(model));
+    let roots: Vec<(f64, usize)> = undecided.map(|s| (s.0, search.add(s.2, None))).collect();
     while search.nodes.len() < beliefs {
         let open = |root: &(f64, usize)| root.0 * search.nodes[root.1].open;
         match roots.iter().max_by(|a, b| open(a).total_cmp(&open(b))) {
