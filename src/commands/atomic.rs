@@ -1,9 +1,10 @@
 //! Writing a file so that a reader, or a power cut, meets the old file or the new one and nothing in between.
 
-use std::fs::{self, File, Permissions};
+use std::fs;
 use std::io::{self, Write as _};
-use std::os::unix::fs::PermissionsExt as _;
 use std::path::Path;
+
+use super::unnamed::{Unnamed, sync_folder};
 
 /// Writes `bytes` to `path`: a new file in the same folder, synced, put in place of the old one, and the folder synced.
 /// When this returns, the new file survives a power cut.
@@ -18,20 +19,10 @@ pub fn write(path: &Path, bytes: &[u8]) -> io::Result<()> {
         Err(error) if error.kind() == io::ErrorKind::NotFound => path.to_owned(),
         Err(error) => return Err(error),
     };
-    let folder = match target.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    // As any new file: what the umask leaves.
-    let mut file = tempfile::Builder::new()
-        .prefix(".slotwise-")
-        .permissions(Permissions::from_mode(0o666))
-        .tempfile_in(folder)
-        .map_err(|error| io::Error::from(error.kind()))?;
+    let mut file = Unnamed::beside(&target)?;
     file.write_all(bytes)?;
-    file.as_file().sync_all()?;
-    file.persist(&target).map_err(|error| error.error)?;
-    File::open(folder)?.sync_all()
+    file.replace(&target)?;
+    sync_folder(&target)
 }
 
 #[cfg(test)]
