@@ -1,6 +1,8 @@
 //! Every arrangement of one socket that a bound does not rule out.
 
-use super::bound::{Backward, Bound};
+use std::cell::OnceCell;
+
+use super::bound::{Backward, Bound, Ordered};
 use super::instance::{INF, Instance, SocketKind};
 use super::weights::{NARROW, SOCKET_FILL};
 use super::work::Work;
@@ -36,6 +38,7 @@ struct Walk<'a> {
     bound: &'a Bound,
     cost: Option<&'a Bound>,
     back: &'a Backward,
+    ordered: Option<&'a Ordered>,
     cost_back: Option<&'a Backward>,
     largest: u32,
     limit: i128,
@@ -49,8 +52,17 @@ struct Walk<'a> {
 pub struct Prepared {
     kind: usize,
     others: Vec<i128>,
-    by_largest: Vec<(u32, Backward)>,
+    by_largest: Vec<Largest>,
     cost: Option<Backward>,
+}
+
+/// Tables for one largest channel.
+#[derive(Debug)]
+struct Largest {
+    cap: u32,
+    back: Backward,
+    /// Tighter ones, made when they are asked for.
+    ordered: OnceCell<Option<Ordered>>,
 }
 
 /// Makes the tables of one kind of socket for limits of `limit` or less.
@@ -62,32 +74,41 @@ pub fn prepare(instance: &Instance<'_>, kind: usize, bound: &Bound, cost: Option
         .into_iter()
         .chain([0])
         .filter(|&largest| bound.least_with(kind, largest, &others) < limit)
-        .map(|largest| (largest, bound.backward(instance, kind, largest, &others)))
+        .map(|cap| {
+            let back = bound.backward(instance, kind, cap, &others);
+            Largest { cap, back, ordered: OnceCell::new() }
+        })
         .collect();
     let largest = instance.symbols.first().map_or(0, |s| s.cap);
     let cost = cost.map(|c| c.backward(instance, kind, largest, &c.others(instance, kind)));
     Prepared { kind, others, by_largest, cost }
 }
 
-/// All arrangements of a socket that may be part of a plan worth less than `limit`. `None` when the work ran out.
+/// All arrangements of a socket that may be part of a plan worth less than `limit`, with `tight` by tables that take longer
+/// to make. `None` when the work ran out.
+#[allow(clippy::too_many_arguments)]
 pub fn columns(
     instance: &Instance<'_>,
     prepared: &Prepared,
     bound: &Bound,
     cost: Option<&Bound>,
     limit: i128,
+    tight: bool,
     work: &mut Work<'_>,
 ) -> Option<Vec<Column>> {
     let mut out = Vec::new();
-    for (largest, back) in &prepared.by_largest {
+    for largest in &prepared.by_largest {
+        let make = || bound.ordered(instance, prepared.kind, largest.cap, &prepared.others);
+        let ordered = if tight { largest.ordered.get_or_init(make).as_ref() } else { None };
         let mut walk = Walk {
             instance,
             kind: &instance.kinds[prepared.kind],
             bound,
             cost,
-            back,
+            back: &largest.back,
+            ordered,
             cost_back: prepared.cost.as_ref(),
-            largest: *largest,
+            largest: largest.cap,
             limit,
             others: &prepared.others,
             out: &mut out,
@@ -123,7 +144,11 @@ impl Walk<'_> {
             return self.leaf(at, work);
         }
         let (t, length) = self.kind.runs[run];
-        let least = self.back.at(run, k, at.filled - k, at.cell);
+        let last = self.choice.last().and_then(|&(_, symbol)| symbol);
+        let least = match (self.ordered, last) {
+            (Some(ordered), Some(last)) => ordered.at(self.instance.symbols[last].cap, k, at.cell),
+            _ => self.back.at(run, k, at.filled - k, at.cell),
+        };
         if least >= INF || at.worth + least + self.bound.base >= self.limit {
             return Some(());
         }
@@ -137,7 +162,9 @@ impl Walk<'_> {
             for symbol in first..self.instance.symbols.len() {
                 let s = self.instance.symbols[symbol];
                 let g = self.bound.g[t][symbol];
-                if s.cap > self.largest || g >= INF || at.cap + s.cap > self.kind.most {
+                // With one run the largest comes first.
+                let first = self.kind.runs.len() == 1 && k == 0 && s.cap != self.largest;
+                if s.cap > self.largest || first || g >= INF || at.cap + s.cap > self.kind.most {
                     continue;
                 }
                 self.choice.push((t, Some(symbol)));

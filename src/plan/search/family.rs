@@ -83,6 +83,9 @@ const COST_ROUNDS: usize = 25;
 /// The same where only a few steps are taken.
 const FIRST_ROUNDS: usize = 0;
 
+/// Steps of listing arrangements of sockets from which on tighter tables are made for the next time.
+const TIGHT: u64 = 1_500;
+
 /// Demands whose modules are remembered.
 const KNOWN: usize = 100_000;
 
@@ -221,6 +224,7 @@ fn widen(
     let mut done = bound.least;
     let prepared: Vec<Prepared> =
         (0..instance.kinds.len()).map(|kind| prepare(instance, kind, bound, cost, best.limit())).collect();
+    let mut listed = 0;
     loop {
         // Straight to the end first, as far as a few steps go; most small families are done with it.
         let direct = gap == 0;
@@ -238,8 +242,10 @@ fn widen(
         };
         work.fresh();
         let mut cut = false;
+        let tight = listed > TIGHT;
+        let before_listing = work.steps();
         for kind in &prepared {
-            match columns(instance, kind, bound, cost, limit, work) {
+            match columns(instance, kind, bound, cost, limit, tight, work) {
                 Some(found) => walk.columns.push(found),
                 None => {
                     cut = true;
@@ -247,6 +253,7 @@ fn widen(
                 }
             }
         }
+        listed = work.steps() - before_listing;
         cut = cut || walk.socket(0, 0, 0, 0, 0, limit, best, work).is_none();
         if direct && cut {
             work.again();

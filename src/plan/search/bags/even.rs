@@ -377,7 +377,7 @@ mod tests {
             let granules: Vec<u32> = built.instance.classes.iter().map(|c| c.size).collect();
             assert_eq!(granules, [8, 6, 4, 3, 2, 1]);
             let mut even = Even::new(&ground).unwrap();
-            even.more = 3_000_000;
+            even.more = evens::MORE;
             let stop = &mut || false;
             let Split::Rows(rows) = even.split(&bag, &mut Work::new(stop)) else { panic!("seed {seed}: {bag:?}") };
             let mut used = [0; 6];

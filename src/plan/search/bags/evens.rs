@@ -20,7 +20,7 @@ use crate::plan::search::work::Work;
 const HEAP: usize = 250_000;
 
 /// Moves for all guesses that nearly come out.
-const MORE: usize = 6_000_000;
+pub const MORE: usize = 6_000_000;
 
 /// Rounds in which a price of a module is looked for.
 const ROUNDS: usize = 24;
