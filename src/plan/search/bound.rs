@@ -25,6 +25,8 @@ pub struct Bound {
     pub after: Vec<Vec<i128>>,
     /// Least of `after` from each place on, for looking up what is still needed.
     tails: Vec<Vec<i128>>,
+    /// Least of each of them.
+    floors: Vec<i128>,
     /// Least worth of one socket of each kind by its coarse granules.
     units: Vec<Vec<i128>>,
     /// The same for each capacity of its largest channel.
@@ -108,6 +110,7 @@ impl Bound {
             base,
             after: Vec::new(),
             tails: Vec::new(),
+            floors: Vec::new(),
             units: Vec::new(),
             by_largest: Vec::new(),
             least: INF,
@@ -127,6 +130,7 @@ impl Bound {
             bound.after[i] = joined;
         }
         bound.tails = bound.after.iter().map(|table| bound.suffix(table)).collect();
+        bound.floors = bound.tails.iter().map(|tail| tail.iter().copied().min().unwrap_or(INF)).collect();
         bound.units = units;
         bound.least = bound.after[0][bound.need].saturating_add(bound.base).min(INF);
         bound
@@ -151,6 +155,11 @@ impl Bound {
     /// The part after socket `i` when `have` granules stand already, and sockets from `i` on give the rest.
     pub fn from(&self, i: usize, have: u32) -> i128 {
         self.look_up(&self.tails[i], have)
+    }
+
+    /// No part after socket `i` is worth less than this, whatever stands.
+    pub fn floor(&self, i: usize) -> i128 {
+        self.floors[i]
     }
 
     /// What is least of a table of suffix minima when `have` granules stand.

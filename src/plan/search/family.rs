@@ -454,10 +454,15 @@ impl Sockets<'_> {
                 return Some(());
             }
         }
+        let floor = self.bound.floor(i + 1).saturating_add(self.bound.base);
         let same_next = self.instance.sockets.get(i + 1) == Some(&kind);
         for at in first..self.columns[kind].len() {
             let column = &self.columns[kind][at];
             let (sum, paid) = (worth + column.worth, cost + column.cost);
+            // Those after it are worth no less.
+            if sum.saturating_add(floor) >= limit.min(best.limit()) {
+                break;
+            }
             let have = cap.saturating_add(column.cap);
             if have > self.instance.most {
                 continue;

@@ -41,8 +41,8 @@ pub enum Bags {
     Cut,
 }
 
-/// Bags that are arranged without a proof.
-const TRIED: usize = 12;
+/// Bags that are arranged without a proof, and how many of them bring nothing before it is left at that.
+const TRIED: (usize, usize) = (12, 4);
 
 /// Steps spent on the question whether any bag can be spread as wide as can be.
 const WIDEST: u64 = 400_000;
@@ -118,9 +118,15 @@ fn attempt(
     }
     list.steps = 0;
     while let Some(bags) = list.between(-INF, best.limit().min(base.saturating_add(gap)), work) {
-        if bags.len() >= TRIED || base.saturating_add(gap) >= best.limit() {
-            for (least, bag) in bags.into_iter().take(TRIED) {
+        if bags.len() >= TRIED.0 || base.saturating_add(gap) >= best.limit() {
+            let mut vain = 0;
+            for (least, bag) in bags.into_iter().take(TRIED.0) {
+                let before = best.limit();
                 offer(ground, &bag, least - ground.worth(&bag), family, best, work);
+                vain = if best.limit() < before { 0 } else { vain + 1 };
+                if vain == TRIED.1 {
+                    break;
+                }
             }
             return;
         }
