@@ -86,6 +86,9 @@ const FIRST_ROUNDS: usize = 0;
 /// Steps of listing arrangements of sockets from which on tighter tables are made for the next time.
 const TIGHT: u64 = 1_500;
 
+/// Steps from which on a limit whose search took more than four times as many as the one before grows slowly.
+const STEEP: u64 = 20_000;
+
 /// Demands whose modules are remembered.
 const KNOWN: usize = 100_000;
 
@@ -224,7 +227,7 @@ fn widen(
     let mut done = bound.least;
     let prepared: Vec<Prepared> =
         (0..instance.kinds.len()).map(|kind| prepare(instance, kind, bound, cost, best.limit())).collect();
-    let mut listed = 0;
+    let (mut listed, mut spent_before) = (0, 0);
     loop {
         // Straight to the end first, as far as a few steps go; most small families are done with it.
         let direct = gap == 0;
@@ -274,8 +277,12 @@ fn widen(
         // Wide steps where nothing new comes in, narrow ones where much does.
         let columns = walk.columns.iter().map(Vec::len).sum::<usize>();
         let little = bound.least.abs() / 64;
+        let spent = work.steps() - before_listing;
+        let steep = spent > STEEP && spent / 4 > spent_before;
+        spent_before = spent;
         gap = match gap {
             _ if bound.even => (gap.max(instance.weights.cost.abs() * 4) / 2).saturating_mul(3),
+            _ if gap >= little && steep => gap.saturating_mul(5) / 4,
             _ if gap >= little => gap.saturating_mul(2),
             _ if columns == before => gap.saturating_mul(64).min(little.max(1)),
             _ => gap.saturating_mul(8).min(little.max(1)),

@@ -15,6 +15,9 @@ use crate::plan::search::work::Work;
 /// How many channels may hold less than the height of their socket, and the steps that are spent so on one bag.
 const PASSES: [(usize, u64); 3] = [(0, 1_500), (4, 4_000), (usize::MAX, 6_000)];
 
+/// Sockets that are few.
+const FEW: usize = 2;
+
 /// Bags remembered.
 const KEPT: usize = 150_000;
 
@@ -97,7 +100,10 @@ impl<'g, 'i> Even<'g, 'i> {
 
     /// Shares a bag out over the last `sockets` sockets.
     pub fn split_over(&mut self, bag: &[u16], sockets: usize, work: &mut Work<'_>) -> Split {
-        if let Some(rows) = self.guess(bag, sockets, &mut 0, work) {
+        // Over few sockets all there is is looked through faster than guessed.
+        if sockets > FEW
+            && let Some(rows) = self.guess(bag, sockets, &mut 0, work)
+        {
             return Split::Rows(rows);
         }
         let found = self.by_sockets(bag, sockets, work);
@@ -372,7 +378,7 @@ mod tests {
             let ours = Ours::new(&Model::random(&mut fastrand::Rng::with_seed(seed), (8, 12, 2), 200, &sizes));
             let problem = ours.problem();
             let shared = Shared::new(&problem).unwrap();
-            let built = shared.build(&shared.families()[0]).unwrap();
+            let built = shared.build(shared.families().last().unwrap()).unwrap();
             let ground = Ground::new(&built.instance).unwrap();
             let granules: Vec<u32> = built.instance.classes.iter().map(|c| c.size).collect();
             assert_eq!(granules, [8, 6, 4, 3, 2, 1]);

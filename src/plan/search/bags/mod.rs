@@ -70,7 +70,7 @@ pub fn search(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mu
         return prove(&ground, &mut list, (base, false), family, best, work);
     }
     // More bandwidth may be in any bag, but the first that is as wide as can be is the best of all.
-    if ground.channels.len() > 2 {
+    if ground.channels.len() > 2 || ground.loose() {
         // A few bags at once, then all by prices, then more bags for a good plan where prices do not prove it.
         for how in [Evens::Bags(LOOKS.0), Evens::Prices, Evens::Bags(LOOKS.1)] {
             work.limit(EVENS);
@@ -86,7 +86,8 @@ pub fn search(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mu
                 break;
             }
         }
-    } else if ground.loose() {
+    }
+    if ground.channels.len() <= 2 && ground.loose() {
         work.limit(WIDEST);
         if prove(&ground, &mut list, (base, true), family, best, work) == Bags::All {
             return Bags::All;
