@@ -3,35 +3,57 @@
 use std::fs::{self, File, Permissions};
 use std::io::{self, Write as _};
 use std::os::unix::fs::PermissionsExt as _;
-use std::path::Path;
+use std::path::{Path, PathBuf};
+
+use tempfile::NamedTempFile;
 
 /// Writes `bytes` to `path`: a new file in the same folder, synced, put in place of the old one, and the folder synced.
 /// When this returns, the new file survives a power cut.
 ///
 /// A pipe or device is written to as it is; nothing is ever put in its place.
 pub fn write(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let target = match fs::metadata(path) {
-        Ok(found) if found.is_dir() => return Err(io::ErrorKind::IsADirectory.into()),
-        Ok(found) if !found.is_file() => return fs::write(path, bytes),
-        // A link stays a link: its target is what is written anew.
-        Ok(_) => path.canonicalize()?,
-        Err(error) if error.kind() == io::ErrorKind::NotFound => path.to_owned(),
-        Err(error) => return Err(error),
-    };
-    let folder = match target.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    // As any new file: what the umask leaves.
-    let mut file = tempfile::Builder::new()
-        .prefix(".slotwise-")
-        .permissions(Permissions::from_mode(0o666))
-        .tempfile_in(folder)
-        .map_err(|error| io::Error::from(error.kind()))?;
+    let Some(target) = target(path)? else { return fs::write(path, bytes) };
+    let folder = folder(&target);
+    let mut file = beside(folder)?;
     file.write_all(bytes)?;
     file.as_file().sync_all()?;
     file.persist(&target).map_err(|error| error.error)?;
     File::open(folder)?.sync_all()
+}
+
+/// Whether a file can be written to `path`, asked before long work; nothing is left behind. Of a pipe or device it is only
+/// known when it is written to.
+pub fn writable(path: &Path) -> io::Result<()> {
+    target(path)?.map_or(Ok(()), |target| beside(folder(&target)).map(drop))
+}
+
+/// The file that is put in place of an old one; `None` for a pipe or device.
+fn target(path: &Path) -> io::Result<Option<PathBuf>> {
+    match fs::metadata(path) {
+        Ok(found) if found.is_dir() => Err(io::ErrorKind::IsADirectory.into()),
+        Ok(found) if !found.is_file() => Ok(None),
+        // A link stays a link: its target is what is written anew.
+        Ok(_) => path.canonicalize().map(Some),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(Some(path.to_owned())),
+        Err(error) => Err(error),
+    }
+}
+
+fn folder(target: &Path) -> &Path {
+    match target.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    }
+}
+
+/// A new file in this folder, gone when it is not put in place.
+fn beside(folder: &Path) -> io::Result<NamedTempFile> {
+    // As any new file: what the umask leaves.
+    tempfile::Builder::new()
+        .prefix(".slotwise-")
+        .permissions(Permissions::from_mode(0o666))
+        .tempfile_in(folder)
+        .map_err(|error| io::Error::from(error.kind()))
 }
 
 #[cfg(test)]
@@ -67,6 +89,9 @@ mod tests {
         assert_eq!(write(folder.path(), b"x").unwrap_err().kind(), io::ErrorKind::IsADirectory);
         let missing = folder.path().join("no/such/a.json");
         assert_eq!(write(&missing, b"x").unwrap_err().kind(), io::ErrorKind::NotFound);
+        assert_eq!(writable(folder.path()).unwrap_err().kind(), io::ErrorKind::IsADirectory);
+        assert_eq!(writable(&missing).unwrap_err().kind(), io::ErrorKind::NotFound);
+        writable(&folder.path().join("a.json")).unwrap();
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 0);
     }
 }

@@ -242,6 +242,7 @@ fn widen(
             realised: HashMap::new(),
             seen: HashMap::new(),
             chosen: Vec::new(),
+            filled: vec![0; instance.types.len() * instance.symbols.len()],
         };
         work.fresh();
         let mut cut = false;
@@ -417,6 +418,8 @@ struct Sockets<'a> {
     realised: HashMap<DemandKey, Known>,
     seen: HashMap<(usize, DemandKey), i128>,
     chosen: Vec<(usize, usize)>,
+    /// Channels of what is chosen, by type and symbol.
+    filled: Vec<u32>,
 }
 
 impl Sockets<'_> {
@@ -441,7 +444,7 @@ impl Sockets<'_> {
         let kind = self.instance.sockets[i];
         if self.instance.sockets.len() > 2 && i > 0 {
             // The same demand reached before, no worse: what follows was searched.
-            let key = (i * 1_000_000 + first, key(&self.demand()));
+            let key = (i * 1_000_000 + first, self.key());
             let fixed: i128 = self.chosen.iter().map(|&(k, c)| self.columns[k][c].fixed).sum();
             match self.seen.get_mut(&key) {
                 Some(before) if *before <= fixed => return Some(()),
@@ -484,23 +487,46 @@ impl Sockets<'_> {
                     continue;
                 }
             }
-            self.chosen.push((kind, at));
+            self.choose(kind, at);
             self.socket(i + 1, if same_next { at } else { 0 }, have, sum, paid, limit, best, work)?;
-            self.chosen.pop();
+            self.leave();
         }
         Some(())
     }
 
-    fn demand(&self) -> Demand {
-        let mut demand = Demand::new();
-        for &(kind, at) in &self.chosen {
-            for (t, symbol) in self.columns[kind][at].places(&self.instance.kinds[kind]) {
-                if let Some(symbol) = symbol {
-                    *demand.entry((t, symbol)).or_default() += 1;
-                }
+    fn choose(&mut self, kind: usize, at: usize) {
+        self.chosen.push((kind, at));
+        self.count(kind, at, |n| *n += 1);
+    }
+
+    fn leave(&mut self) {
+        if let Some((kind, at)) = self.chosen.pop() {
+            self.count(kind, at, |n| *n -= 1);
+        }
+    }
+
+    fn count(&mut self, kind: usize, at: usize, change: impl Fn(&mut u32)) {
+        let symbols = self.instance.symbols.len();
+        for (t, symbol) in self.columns[kind][at].places(&self.instance.kinds[kind]) {
+            if let Some(symbol) = symbol {
+                change(&mut self.filled[t * symbols + symbol]);
             }
         }
-        demand
+    }
+
+    /// Type, symbol and channels of what is chosen.
+    fn filled(&self) -> impl Iterator<Item = ((usize, usize), u32)> {
+        let symbols = self.instance.symbols.len();
+        let filled = self.filled.iter().enumerate().filter(|(_, n)| **n > 0);
+        filled.map(move |(at, &n)| ((at / symbols, at % symbols), n))
+    }
+
+    fn demand(&self) -> Demand {
+        self.filled().collect()
+    }
+
+    fn key(&self) -> DemandKey {
+        key(self.filled())
     }
 
     fn leaf(&mut self, cap: u32, limit: i128, best: &mut Best, work: &mut Work<'_>) -> Option<()> {
@@ -509,8 +535,7 @@ impl Sockets<'_> {
         }
         let limit = limit.min(best.limit());
         let fixed: i128 = self.chosen.iter().map(|&(k, c)| self.columns[k][c].fixed).sum();
-        let demand = self.demand();
-        let key = key(&demand);
+        let key = self.key();
         let wanted = limit.saturating_sub(fixed).min(INF);
         let known = match self.realised.get(&key) {
             Some(Ok(known)) => Some(known.clone()),
@@ -519,7 +544,7 @@ impl Sockets<'_> {
         };
         let (worth, split) = match known {
             Some(known) => known,
-            None => match realise(self.instance, self.bound, self.prices, &demand, wanted, work).ok()? {
+            None => match realise(self.instance, self.bound, self.prices, &self.demand(), wanted, work).ok()? {
                 Some(found) => {
                     if self.realised.len() < KNOWN {
                         self.realised.insert(key, Ok(found.clone()));
