@@ -55,7 +55,7 @@ fn where_the_plan_cannot_be_written_is_told_before_the_search() {
     std::fs::create_dir(at.join("made")).unwrap();
     // Searched for, this target would end with what is in the way and exit code 1.
     let args = ["--board", "dipper.toml", "--stock", "stock.csv", "--capacity", "2TiB", "-o"];
-    for (path, exit) in [("no/such/plan.toml", 73), ("made", 73), ("made/plan.toml", 1)] {
+    for (path, exit) in [("no/such/plan.toml", 73), ("made", 74), ("made/plan.toml", 1)] {
         let (code, out, err) = run(at, &[&args[..], &[path]].concat());
         assert_eq!(code, exit, "{path}: {out}{err}");
         assert_eq!(err.contains(path), exit != 1, "{path}: {err}");
