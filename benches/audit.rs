@@ -62,7 +62,7 @@ fn another(lines: &[Line], n: usize) -> Vec<u8> {
     for line in lines {
         let mut line = line.clone();
         line.at += chrono::TimeDelta::minutes(17 * n as i64);
-        line.prev = head.hash.clone();
+        line.prev = head.hash;
         match &mut line.event {
             Event::Opened(opened) => {
                 opened.job = format!("2026-11-25-lf-wren-{n:05}-0a1b2c");
@@ -188,7 +188,7 @@ fn long(folder: &Path) -> PathBuf {
     while head.lines < LONG {
         let n = head.lines + 1;
         let event = Event::Noted { step: None, text: format!("item {n} seen, said and written down as it was") };
-        let line = Line { n, at: sealed::at(5), by: "ada".to_owned(), event, prev: head.hash.clone() };
+        let line = Line { n, at: sealed::at(5), by: "ada".to_owned(), event, prev: head.hash };
         let bytes = chain::encode(&line).unwrap();
         head.advance(&bytes);
         text.extend(bytes);

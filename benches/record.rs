@@ -52,7 +52,7 @@ fn long(folder: &Path) -> PathBuf {
         let n = head.lines + 1;
         let at = time::parse("2026-11-25T09:31:00+01:00").unwrap();
         let event = event(n as usize);
-        let line = slotwise::record::Line { n, at, by: "ada".to_owned(), event, prev: head.hash.clone() };
+        let line = slotwise::record::Line { n, at, by: "ada".to_owned(), event, prev: head.hash };
         let bytes = chain::encode(&line).unwrap();
         head.advance(&bytes);
         text.extend(bytes);

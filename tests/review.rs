@@ -227,7 +227,7 @@ fn the_program_shows_a_record_full_of_hostile_text_and_stays_clean() {
                 at: last.unwrap(),
                 by: text.clone(),
                 event,
-                prev: head.hash.clone(),
+                prev: head.hash,
             };
             let encoded = slotwise::record::chain::encode(&line).unwrap();
             head.advance(&encoded);

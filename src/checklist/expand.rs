@@ -42,7 +42,7 @@ impl Checklist {
 
 /// A name as it stands in a step's id: lower case, everything but letters and digits a `-`.
 pub(crate) fn slug(name: &str) -> String {
-    let mut slug = String::new();
+    let mut slug = String::with_capacity(name.len());
     for c in name.chars() {
         if c.is_ascii_alphanumeric() {
             slug.push(c.to_ascii_lowercase());
@@ -50,7 +50,8 @@ pub(crate) fn slug(name: &str) -> String {
             slug.push('-');
         }
     }
-    slug.trim_end_matches('-').to_owned()
+    slug.truncate(slug.trim_end_matches('-').len());
+    slug
 }
 
 /// The steps of one job: `unit` is the chassis tag of the machine worked on, `site` the site's own limits.

@@ -105,7 +105,7 @@ pub fn open(
         at: now,
         by: technician.clone(),
         event: Event::Opened(Box::new(opened.clone())),
-        prev: String::new(),
+        prev: crate::record::chain::LineHash::FIRST,
     };
     let job = Job::open(first).map_err(|fault| CommandError::new(Exit::BadData, fault.to_string()))?;
     all_steps(&job)

@@ -3,6 +3,7 @@
 //! The hash is taken over the bytes as written, so `sha256sum` checks a record without this program. There is one way to
 //! write a line; a line in any other form is refused on reading, never repaired.
 
+mod line_hash;
 mod plain;
 
 use std::io;
@@ -13,28 +14,21 @@ use serde::{Deserialize, Serialize};
 use serde_json::ser::{CompactFormatter, Formatter};
 use sha2::{Digest, Sha256};
 
+pub use line_hash::LineHash;
+
 use super::{Event, Line, RECORD_FORMAT, Wrong, strict};
 use crate::checklist::StepId;
 use crate::snapshot::Snapshot;
 
-/// `prev` of the first line.
-pub const FIRST_PREV: &str = "0000000000000000000000000000000000000000000000000000000000000000";
-
-/// What stands before it in every line.
+/// What stands before `prev` in every line.
 const PREV: &str = ",\"prev\":\"";
 
 /// The longest line in bytes, its newline left out: a snapshot line carries raw tables.
 pub const LONGEST_LINE: usize = 8 * 1024 * 1024;
 
-/// SHA-256 (FIPS 180-4) of a line's bytes without its newline, as lower-case hex.
-pub fn hash(line: &[u8]) -> String {
-    const HEX: &[u8; 16] = b"0123456789abcdef";
-    let mut text = [0; 64];
-    for (two, byte) in text.chunks_exact_mut(2).zip(Sha256::digest(line)) {
-        two.copy_from_slice(&[HEX[usize::from(byte >> 4)], HEX[usize::from(byte & 15)]]);
-    }
-    // Nothing but digits.
-    std::str::from_utf8(&text).map(str::to_owned).unwrap_or_default()
+/// SHA-256 (FIPS 180-4) of any bytes, as lower-case hex.
+pub fn hash(bytes: &[u8]) -> String {
+    LineHash::of(bytes).to_string()
 }
 
 /// The first 80 bits of a head's hash in groups of four, to read aloud and compare by eye.
@@ -62,13 +56,13 @@ pub fn key_fingerprint(key: &str) -> Option<String> {
 pub struct Head {
     /// How many lines there are.
     pub lines: u64,
-    /// The hash of the last one; [`FIRST_PREV`] before the first.
-    pub hash: String,
+    /// The hash of the last one; [`LineHash::FIRST`] before the first.
+    pub hash: LineHash,
 }
 
 impl Default for Head {
     fn default() -> Self {
-        Self { lines: 0, hash: FIRST_PREV.to_owned() }
+        Self { lines: 0, hash: LineHash::FIRST }
     }
 }
 
@@ -76,7 +70,7 @@ impl Head {
     /// Moves on behind a line whose bytes (newline left out) were checked or written.
     pub fn advance(&mut self, line: &[u8]) {
         self.lines += 1;
-        self.hash = hash(line);
+        self.hash = LineHash::of(line);
     }
 }
 
@@ -114,9 +108,11 @@ pub fn decode(bytes: &[u8], head: &Head) -> Result<Line, Wrong> {
     {
         return Err(Wrong::RawByte { column: at + 1, byte: bytes[at] });
     }
+    // Always one, since all of it is printable ASCII.
+    let text = std::str::from_utf8(bytes).unwrap_or_default();
     // The first line is never one of the plain ones.
-    let plain = if head.lines == 0 { None } else { plain::read(bytes) };
-    let line = match plain.or_else(|| written(bytes, head)) {
+    let plain = if head.lines == 0 { None } else { plain::read(text) };
+    let line = match plain.or_else(|| written(text, head)) {
         Some(line) => line,
         None => with_all_checks(bytes, head)?,
     };
@@ -124,7 +120,7 @@ pub fn decode(bytes: &[u8], head: &Head) -> Result<Line, Wrong> {
         return Err(Wrong::WrongNumber { expected: head.lines + 1, found: line.n });
     }
     if line.prev != head.hash {
-        return Err(Wrong::ChainBreak { expected: head.hash.clone(), found: line.prev });
+        return Err(Wrong::ChainBreak { expected: head.hash.to_string(), found: line.prev.to_string() });
     }
     Ok(line)
 }
@@ -136,8 +132,9 @@ fn is_printable(bytes: &[u8]) -> bool {
 
 /// The line, when its bytes are what this program writes for it, byte for byte: then they hold no key twice, no fraction and
 /// no other form, and only numbers need a look. The short way that almost every line goes.
-fn written(bytes: &[u8], head: &Head) -> Option<Line> {
-    let mut line = laid_out(bytes)?;
+fn written(text: &str, head: &Head) -> Option<Line> {
+    let bytes = text.as_bytes();
+    let mut line = laid_out(text)?;
     let opens = matches!(&line.event, Event::Opened(opened) if opened.format == RECORD_FORMAT);
     // `prev` stands last, and that of the first line is nothing but digits.
     let before_prev = bytes.len().saturating_sub(line.prev.len() + 2);
@@ -162,7 +159,9 @@ fn written(bytes: &[u8], head: &Head) -> Option<Line> {
 /// All of them or none: then each that is missing ends the comparison at its own place, and only there can the next go in.
 fn put_aside(line: &mut Line) -> Vec<String> {
     let Event::SnapshotTaken { snapshot, .. } = &mut line.event else { return Vec::new() };
-    let plain = |raw: &str| !raw.is_empty() && is_printable(raw.as_bytes()) && !raw.contains(['"', '\\']);
+    let plain = |raw: &str| {
+        !raw.is_empty() && is_printable(raw.as_bytes()) && memchr::memchr2(b'"', b'\\', raw.as_bytes()).is_none()
+    };
     if !snapshot.sources.iter().all(|source| plain(&source.raw)) {
         return Vec::new();
     }
@@ -172,31 +171,30 @@ fn put_aside(line: &mut Line) -> Vec<String> {
 /// The line, taken apart where this program puts the parts. What follows `event` goes straight into the event's own fields:
 /// serde would read a line that is flat and tagged into a tree first, twice, and most of its bytes are in the two large events.
 /// Gives something only for a line that has this layout; whether it is right, the caller's comparison tells.
-fn laid_out(bytes: &[u8]) -> Option<Line> {
+fn laid_out(text: &str) -> Option<Line> {
     #[derive(Deserialize)]
     struct Taken {
         step: Option<StepId>,
         snapshot: Box<Snapshot>,
     }
-    let text = std::str::from_utf8(bytes).ok()?;
     let (n, rest) = text.strip_prefix("{\"n\":")?.split_once(",\"at\":\"")?;
     let (at, rest) = rest.split_once("\",\"by\":")?;
     let mut strings = serde_json::Deserializer::from_str(rest).into_iter::<String>();
     let by = strings.next()?.ok()?;
     let rest = rest.get(strings.byte_offset()..)?;
     let (event, rest) = rest.strip_prefix(",\"event\":\"")?.split_once('"')?;
-    let (fields, prev) = rest.split_at_checked(rest.len().checked_sub(FIRST_PREV.len() + PREV.len() + 2)?)?;
+    let (fields, prev) = rest.split_at_checked(rest.len().checked_sub(LineHash::FIRST.len() + PREV.len() + 2)?)?;
     let prev = prev.strip_prefix(PREV)?.strip_suffix("\"}")?;
-    let own = || format!("{{{}}}", fields.strip_prefix(',').unwrap_or_default());
+    // What else stands in the line is passed over; that nothing else does, the comparison tells.
     let event = match event {
-        "opened" => Event::Opened(serde_json::from_str(&own()).ok()?),
+        "opened" => Event::Opened(serde_json::from_str(text).ok()?),
         "snapshot-taken" => {
-            let Taken { step, snapshot } = serde_json::from_str(&own()).ok()?;
+            let Taken { step, snapshot } = serde_json::from_str(text).ok()?;
             Event::SnapshotTaken { step, snapshot }
         }
         _ => serde_json::from_str(&format!("{{\"event\":\"{event}\"{fields}}}")).ok()?,
     };
-    Some(Line { n: n.parse().ok()?, at: super::time::parse(at)?, by, event, prev: prev.to_owned() })
+    Some(Line { n: n.parse().ok()?, at: super::time::parse(at)?, by, event, prev: LineHash::parse(prev)? })
 }
 
 /// The long way, which finds what is wrong and says it.
@@ -263,8 +261,12 @@ fn refusal(bytes: &[u8], head: &Head, error: &serde_json::Error) -> Wrong {
         return wrong;
     }
     let value: serde_json::Value = serde_json::from_slice(bytes).unwrap_or_default();
-    match value.get("event").and_then(serde_json::Value::as_str) {
-        Some(event) if !is_known(event) => Wrong::UnknownEvent { event: event.to_owned() },
+    let text = |key| value.get(key).and_then(serde_json::Value::as_str);
+    match (text("event"), text("prev")) {
+        (Some(event), _) if !is_known(event) => Wrong::UnknownEvent { event: event.to_owned() },
+        (_, Some(prev)) if LineHash::parse(prev).is_none() => {
+            Wrong::ChainBreak { expected: head.hash.to_string(), found: prev.to_owned() }
+        }
         _ => Wrong::NotALine { why: error.to_string() },
     }
 }

@@ -4,6 +4,7 @@ use chrono::{DateTime, FixedOffset};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::chain::LineHash;
 use crate::board::{Board, SlotLabel};
 use crate::checklist::{Checklist, StepId};
 use crate::isolate::rates::Rates;
@@ -30,7 +31,7 @@ pub struct Line {
     #[serde(flatten)]
     pub event: Event,
     /// SHA-256 (hex) of the bytes of the line before without its newline; 64 zeros on the first.
-    pub prev: String,
+    pub prev: LineHash,
 }
 
 /// How a value came in.

@@ -76,15 +76,21 @@ pub struct Scan<R> {
     offset: u64,
     torn: Option<Torn>,
     ended: bool,
-    /// The last whole line, and room for the next: taken once for all lines.
-    last: Vec<u8>,
-    next: Vec<u8>,
+    /// Room for lines that do not stand whole in the input's own buffer.
+    room: Vec<u8>,
+    /// The last whole line, where it is kept.
+    last: Option<Vec<u8>>,
 }
 
 impl<R: BufRead> Scan<R> {
     /// A walk from the start of `input`.
     pub fn new(input: R) -> Self {
-        Self { input, head: Head::default(), offset: 0, torn: None, ended: false, last: Vec::new(), next: Vec::new() }
+        Self { input, head: Head::default(), offset: 0, torn: None, ended: false, room: Vec::new(), last: None }
+    }
+
+    /// The same, for one who asks for [`Scan::last_line`].
+    pub fn keeping_last(input: R) -> Self {
+        Self { last: Some(Vec::new()), ..Self::new(input) }
     }
 
     /// Where the chain stands behind the lines walked so far.
@@ -97,9 +103,9 @@ impl<R: BufRead> Scan<R> {
         self.offset
     }
 
-    /// The bytes of the last whole line walked so far, its newline left out.
+    /// The bytes of the last whole line walked so far, its newline left out; none unless they are kept.
     pub fn last_line(&self) -> &[u8] {
-        &self.last
+        self.last.as_deref().unwrap_or_default()
     }
 
     /// The torn tail, once the walk has ended.
@@ -108,9 +114,26 @@ impl<R: BufRead> Scan<R> {
     }
 
     fn step(&mut self) -> Result<Option<Scanned>, Stop> {
-        let mut bytes = std::mem::take(&mut self.next);
+        // Most lines stand whole in the buffer, and are good: they are read where they stand.
+        let found = filled(&mut self.input).map_err(Stop::Io)?;
+        if let Some(end) = memchr::memchr(b'\n', &found[..found.len().min(LONGEST_LINE + 1)])
+            && let Ok(line) = chain::decode(&found[..end], &self.head)
+            && self.offset + (end as u64) < LARGEST_FILE
+        {
+            let scanned = passed(&mut self.head, &mut self.offset, self.last.as_mut(), &found[..end], line);
+            self.input.consume(end + 1);
+            return Ok(Some(scanned));
+        }
+        let mut bytes = std::mem::take(&mut self.room);
         bytes.clear();
-        self.read_line(&mut bytes).map_err(Stop::Io)?;
+        let step = self.assembled(&mut bytes);
+        self.room = bytes;
+        step
+    }
+
+    /// The same for a line that has to be put together, or is none.
+    fn assembled(&mut self, bytes: &mut Vec<u8>) -> Result<Option<Scanned>, Stop> {
+        self.read_line(bytes).map_err(Stop::Io)?;
         if bytes.is_empty() {
             return if self.head.lines == 0 { Err(Stop::Empty) } else { Ok(None) };
         }
@@ -119,32 +142,22 @@ impl<R: BufRead> Scan<R> {
         }
         let whole = bytes.pop_if(|byte| *byte == b'\n').is_some();
         if !whole {
-            return self.unfinished(&bytes);
+            return self.unfinished(bytes);
         }
-        let line = self.head.lines + 1;
-        match chain::decode(&bytes, &self.head) {
-            Ok(decoded) => {
-                let offset = self.offset;
-                self.offset += bytes.len() as u64 + 1;
-                self.head.advance(&bytes);
-                self.next = std::mem::replace(&mut self.last, bytes);
-                Ok(Some(Scanned { line: decoded, offset }))
-            }
+        match chain::decode(bytes, &self.head) {
+            Ok(line) => Ok(Some(passed(&mut self.head, &mut self.offset, self.last.as_mut(), bytes, line))),
             // Blocks of one write may reach the disk out of order, so the line feed can be there and what is before it not.
-            Err(_) if bytes.contains(&0) && self.input.fill_buf().map_err(Stop::Io)?.is_empty() => {
+            Err(_) if bytes.contains(&0) && filled(&mut self.input).map_err(Stop::Io)?.is_empty() => {
                 self.end_torn(bytes.len() as u64 + 1, TornKind::Holes)
             }
-            Err(wrong) => Err(Stop::Damaged { line, wrong }),
+            Err(wrong) => Err(Stop::Damaged { line: self.head.lines + 1, wrong }),
         }
     }
 
     /// Reads up to and including the next line feed, no more than a byte beyond the longest line.
     fn read_line(&mut self, bytes: &mut Vec<u8>) -> io::Result<()> {
         while bytes.len() <= LONGEST_LINE {
-            let found = match self.input.fill_buf() {
-                Err(error) if error.kind() == io::ErrorKind::Interrupted => continue,
-                found => found?,
-            };
+            let found = filled(&mut self.input)?;
             let found = &found[..found.len().min(LONGEST_LINE + 1 - bytes.len())];
             let end = memchr::memchr(b'\n', found);
             let used = end.map_or(found.len(), |at| at + 1);
@@ -169,7 +182,7 @@ impl<R: BufRead> Scan<R> {
         let mut any_nul = bytes.contains(&0);
         let whole = chain::decode(bytes, &self.head).is_ok();
         loop {
-            let more = self.input.fill_buf().map_err(Stop::Io)?;
+            let more = filled(&mut self.input).map_err(Stop::Io)?;
             if more.is_empty() {
                 break;
             }
@@ -203,6 +216,28 @@ impl<R: BufRead> Scan<R> {
         self.torn = Some(Torn { offset: self.offset, bytes, kind });
         Ok(None)
     }
+}
+
+/// What stands in the input's buffer; nothing at its end.
+fn filled(input: &mut impl BufRead) -> io::Result<&[u8]> {
+    while let Err(error) = input.fill_buf() {
+        if error.kind() != io::ErrorKind::Interrupted {
+            return Err(error);
+        }
+    }
+    input.fill_buf()
+}
+
+/// Moves on behind a line that is good.
+fn passed(head: &mut Head, offset: &mut u64, last: Option<&mut Vec<u8>>, bytes: &[u8], line: Line) -> Scanned {
+    let begins = *offset;
+    *offset += bytes.len() as u64 + 1;
+    head.advance(bytes);
+    if let Some(last) = last {
+        last.clear();
+        last.extend_from_slice(bytes);
+    }
+    Scanned { line, offset: begins }
 }
 
 impl<R: BufRead> Iterator for Scan<R> {

@@ -100,5 +100,5 @@ fn stock_tools_follow_the_chain() {
         .map(|line| serde_json::from_str::<serde_json::Value>(line).unwrap()["prev"].as_str().unwrap().to_owned())
         .collect();
     assert_eq!(prevs, ["0".repeat(64), sum(1), sum(2), sum(3)]);
-    assert_eq!(journal.head().hash, sum(4));
+    assert_eq!(journal.head().hash.to_string(), sum(4));
 }

@@ -49,13 +49,8 @@ fn lines() -> impl Strategy<Value = Vec<Line>> {
                 }
                 (event, _) => event,
             };
-            let line = Line {
-                n: lines.len() as u64 + 1,
-                at: at(now + minutes),
-                by: "ada".to_owned(),
-                event,
-                prev: head.hash.clone(),
-            };
+            let line =
+                Line { n: lines.len() as u64 + 1, at: at(now + minutes), by: "ada".to_owned(), event, prev: head.hash };
             let fits = match &mut job {
                 None => Job::open(line.clone()).map(|opened| job = Some(opened)),
                 Some(job) => job.apply(line.clone()),

@@ -243,7 +243,7 @@ pub fn lines(opened: Opened, events: Vec<(i64, String, Event)>) -> (Vec<Line>, H
     let mut lines = Vec::new();
     let first = (0, opened.technician.clone(), Event::Opened(Box::new(opened)));
     for (minute, by, event) in std::iter::once(first).chain(events) {
-        let line = Line { n: head.lines + 1, at: at(minute), by, event, prev: head.hash.clone() };
+        let line = Line { n: head.lines + 1, at: at(minute), by, event, prev: head.hash };
         let encoded = encode(&line).unwrap();
         head.advance(&encoded);
         bytes.extend_from_slice(&encoded);

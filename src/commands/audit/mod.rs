@@ -1,6 +1,7 @@
 //! `slotwise audit`: whether records stand up.
 
 mod check;
+mod recipe;
 mod report;
 mod show;
 mod signatures;
@@ -11,8 +12,9 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, Datelike as _, FixedOffset, Local, NaiveDate, NaiveDateTime, TimeZone as _};
 
 pub use check::{audit, audit_one_of_many};
+pub use recipe::Recipe;
 pub use report::{Grave, Report, SignatureTold, State, Trouble, Verdict};
-pub use show::{brief, recipe};
+pub use show::brief;
 pub use walk::{RecordFile, audit_files, read_record, records_in};
 
 use super::files::{self, named};

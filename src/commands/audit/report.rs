@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use serde::Serialize;
 
+use super::Recipe;
 use crate::commands::Exit;
 use crate::record::Role;
 use crate::report::Amended;
@@ -75,7 +76,8 @@ pub struct SignatureTold {
     /// Whether neither an amendment nor a later sign-off took its place.
     pub stands: bool,
     /// The lines with which anyone repeats the check.
-    pub check: Vec<String>,
+    #[serde(serialize_with = "super::recipe::as_lines")]
+    pub check: Option<Recipe>,
 }
 
 /// An item passed without its evidence.

@@ -1,48 +1,13 @@
 //! An audit on stdout, and the lines with which anyone repeats it.
 
-use std::path::Path;
-
-use chrono::{DateTime, FixedOffset, Utc};
-
-use super::{Against, Grave, Report, SignatureTold, State, Verdict};
+use super::{Against, Grave, Recipe, Report, SignatureTold, State, Verdict};
 use crate::commands::files::named;
-use crate::commands::job::{quoted, quoted_text};
+use crate::commands::job::quoted;
 use crate::commands::{CommandError, wrap};
 use crate::env::Env;
 use crate::record::chain;
-use crate::record::sign::NAMESPACE;
 use crate::source::counted;
 use crate::text::{shown, shown_within};
-
-/// The lines for a POSIX shell that check one signature with coreutils and ssh-keygen alone.
-///
-/// The first takes the signature out of the line behind the declaration: of what quotes part, the sixth piece from the end.
-pub fn recipe(
-    file: &Path,
-    against: Option<&Against>,
-    name: &str,
-    declared: u64,
-    at: DateTime<FixedOffset>,
-) -> Vec<String> {
-    let record = quoted(file);
-    let signers = against.and_then(|against| against.signers_name.as_deref()).map_or("SIGNERS".to_owned(), quoted);
-    let revoked = against.and_then(|against| against.revoked_name.as_deref());
-    let revoked = revoked.map_or_else(String::new, |file| format!(" -r {}", quoted(file)));
-    let signed = declared + 1;
-    let signature = format!("signature-{signed}.sig");
-    let time = at.with_timezone(&Utc).format("%Y%m%d%H%M%SZ");
-    vec![
-        format!(
-            "{{ echo '-----BEGIN SSH SIGNATURE-----'; head -n {signed} {record} | tail -n 1 | tr '\"' '\\n' | tail -n 6 | \
-             head -n 1 | fold -w 70; echo '-----END SSH SIGNATURE-----'; }} > {signature}"
-        ),
-        format!(
-            "head -n {declared} {record} | ssh-keygen -Y verify -f {signers}{revoked} -I {} -n {NAMESPACE} \
-             -O verify-time={time} -s {signature}",
-            quoted_text(name.as_bytes())
-        ),
-    ]
-}
 
 /// One record in full, several with a line each and what is wrong below.
 pub fn show(env: &mut Env, reports: &[Report], against: &Against) -> Result<(), CommandError> {
@@ -126,7 +91,7 @@ fn by_hand(env: &mut Env, report: &Report, against: &Against, columns: Option<us
         writeln!(env.stdout, "stock tools give the 20 digits of the fingerprint:")?;
         writeln!(env.stdout, "  {}", chain::fingerprint_line(&quoted(&report.path), report.lines))?;
     }
-    if report.signatures.iter().any(|signature| signature.stands && !signature.check.is_empty()) {
+    if report.signatures.iter().any(|signature| signature.stands && signature.check.is_some()) {
         let signers = match &against.signers_name {
             Some(file) => named(file),
             None => "SIGNERS, your allowed signers file".to_owned(),
@@ -134,7 +99,8 @@ fn by_hand(env: &mut Env, report: &Report, against: &Against, columns: Option<us
         let text = format!("anyone repeats the check of a signature with stock tools and {signers}:\n");
         write!(env.stdout, "{}", wrap::wrapped(&text, columns, 2))?;
     }
-    for line in report.signatures.iter().filter(|signature| signature.stands).flat_map(|signature| &signature.check) {
+    let standing = report.signatures.iter().filter(|signature| signature.stands);
+    for line in standing.filter_map(|signature| signature.check.as_ref()).flat_map(Recipe::lines) {
         writeln!(env.stdout, "  {line}")?;
     }
     Ok(())

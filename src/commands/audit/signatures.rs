@@ -5,7 +5,7 @@ use std::path::Path;
 
 use sha2::{Digest, Sha256, Sha512};
 
-use super::{Against, Report, SignatureTold, recipe};
+use super::{Against, Recipe, Report, SignatureTold};
 use crate::record::sign::{BadSignature, Hash, KnownKeys, NAMESPACE, NotAllowed, SignerKey, Sshsig};
 use crate::record::{Declaration, Job, Role, time};
 use crate::text::shown;
@@ -96,14 +96,15 @@ pub fn check(report: &mut Report, job: &Job, seals: &Seals<'_>, against: &Agains
             (None, _, _) => typed(report, declaration),
             (Some(key), None, _) => unfinished(report, job, declaration, key),
             (Some(_), Some(signed), Some(Ok((signature, hash)))) => {
-                told.check = recipe(file, Some(against), &declaration.name, declaration.line, declaration.at);
+                told.check =
+                    Some(Recipe::new(file, Some(against), &declaration.name, declaration.line, declaration.at));
                 let fits = signature.check_hash(NAMESPACE, hash, known);
                 told.fits = Some(fits.is_ok());
                 if let Err(error) = fits {
                     report.wrong(Some(signed), format!("the signature of {}: {error}", shown(&declaration.name)));
                 } else {
                     told.allowed_by = allowed(report, declaration, &signature.key, against);
-                    let same = technicians.iter().any(|key| key.plain_blob() == signature.key.plain_blob());
+                    let same = technicians.iter().any(|key| key.is_same(&signature.key));
                     match declaration.role {
                         Role::Technician => technicians.push(signature.key.clone()),
                         Role::Supervisor if same => report.wrong(
@@ -137,7 +138,7 @@ fn told(declaration: &Declaration) -> SignatureTold {
         fits: None,
         allowed_by: None,
         stands: declaration.stands(),
-        check: Vec::new(),
+        check: None,
     }
 }
 

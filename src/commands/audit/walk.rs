@@ -101,6 +101,7 @@ pub fn read_record(file: &Path, bytes: &mut Vec<u8>) -> Result<u64, RecordError>
     bytes.clear();
     let io = |source| RecordError::Io { file: file.to_owned(), doing: "reading", source };
     let (input, found) = open_record(file)?;
+    bytes.reserve(usize::try_from(found.len().min(LARGEST_FILE)).unwrap_or(0) + 1);
     input.take(LARGEST_FILE + 1).read_to_end(bytes).map_err(io)?;
     if bytes.len() as u64 > LARGEST_FILE {
         return Err(RecordError::TooLarge { file: file.to_owned() });

@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
-use super::audit::recipe;
+use super::audit::Recipe;
 use super::files::{self, named};
 use super::job::quoted;
 use super::review::print_json;
@@ -152,7 +152,10 @@ pub fn run(env: &mut Env, args: &SignArgs) -> Result<Exit, CommandError> {
         declared: line,
         signed: key.is_some().then_some(line + 1),
         fingerprint: fingerprint(&journal.head().hash),
-        check: if key.is_some() { recipe(&args.record, None, &name, line, at) } else { Vec::new() },
+        check: match key {
+            Some(_) => Recipe::new(&args.record, None, &name, line, at).lines().to_vec(),
+            None => Vec::new(),
+        },
         key,
     };
     tell(env, args, &told)?;
@@ -183,7 +186,7 @@ fn seal(
             at,
             by: signing.name.to_owned(),
             event: signing.declared.clone(),
-            prev: journal.head().hash.clone(),
+            prev: journal.head().hash,
         };
         journal.job().check(&line).map_err(|fault| refused(&path, &fault))?;
         message.extend(chain::encode(&line).map_err(|wrong| refused(&path, &wrong))?);

@@ -3,6 +3,7 @@
 //! Whatever is not exactly in that form (an escape in a text, another order, a number with too many digits) gives nothing,
 //! and the way that says what is wrong reads it again. So this can refuse too much, and must never take too much.
 
+use super::LineHash;
 use crate::checklist::StepId;
 use crate::record::{Event, How, Line, Role, time};
 
@@ -11,9 +12,9 @@ const SURE_DIGITS: usize = 15;
 
 /// The line, when it is of a common kind, without escapes, and in the form in which it is written.
 ///
-/// `bytes` must be printable ASCII.
-pub(super) fn read(bytes: &[u8]) -> Option<Line> {
-    let mut form = Form { rest: std::str::from_utf8(bytes).ok()? };
+/// `text` must be printable ASCII.
+pub(super) fn read(text: &str) -> Option<Line> {
+    let mut form = Form { rest: text };
     form.due("{\"n\":")?;
     let n = form.number()?;
     form.due(",\"at\":")?;
@@ -24,7 +25,7 @@ pub(super) fn read(bytes: &[u8]) -> Option<Line> {
     form.due(",\"event\":")?;
     let event = form.event()?;
     form.due(",\"prev\":")?;
-    let prev = form.text()?.to_owned();
+    let prev = LineHash::parse(form.text()?)?;
     (form.rest == "}").then_some(Line { n, at, by, event, prev })
 }
 

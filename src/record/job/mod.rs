@@ -113,7 +113,8 @@ impl Job {
         self.check(&line)?;
         self.count_time(&line);
         let Line { n, at, by, event, .. } = line;
-        if signing::is_work(&event) {
+        // Whoever stands there as written needs no second look.
+        if signing::is_work(&event) && !self.workers.contains(&by) {
             self.workers.insert(signing::person(&by));
         }
         match event {
@@ -121,14 +122,14 @@ impl Job {
             Event::Opened(_) => {}
             Event::Answered { step, value, how, took_ms, serial } => {
                 let answer = Answer::Given { value, how, took_ms, serial };
-                self.answers.insert(step, Standing { line: n, at, by: by.clone(), answer });
+                self.answers.insert(step, Standing { line: n, at, answer });
             }
             Event::Overridden { step, as_what, why, name } => {
                 if as_what == Passed::CouldNot && self.reported.as_ref() == Some(&step) {
                     self.left_open.insert(n);
                 }
                 let answer = Answer::Passed { as_what, why, name };
-                self.answers.insert(step, Standing { line: n, at, by: by.clone(), answer });
+                self.answers.insert(step, Standing { line: n, at, answer });
             }
             Event::Refused { step, .. } => {
                 let count = self.refused.entry(step).or_default();

@@ -12,7 +12,6 @@ use crate::verify::Finding;
 pub struct Standing {
     pub line: u64,
     pub at: DateTime<FixedOffset>,
-    pub by: String,
     pub answer: Answer,
 }
 

@@ -17,7 +17,7 @@ fn lines(events: Vec<(i64, Event)>) -> Vec<Line> {
             at: start + chrono::TimeDelta::minutes(minute),
             by: "ada".to_owned(),
             event,
-            prev: chain::FIRST_PREV.to_owned(),
+            prev: chain::LineHash::FIRST,
         })
         .collect()
 }

@@ -77,7 +77,7 @@ impl Journal {
     ) -> Result<Self, JournalError> {
         let head = Head::default();
         let event = Event::Opened(Box::new(opened));
-        let first = Line { n: 1, at: time::whole_millis(at), by: by.to_owned(), event, prev: head.hash.clone() };
+        let first = Line { n: 1, at: time::whole_millis(at), by: by.to_owned(), event, prev: head.hash };
         let bytes = bytes_of(&first, &head, &file)?;
         let job = Job::open(first).map_err(|fault| JournalError::Rule { file: file.clone(), fault })?;
         let mut journal =
@@ -141,7 +141,7 @@ impl Journal {
     }
 
     fn due(&self, by: &str, at: DateTime<FixedOffset>, event: Event) -> Line {
-        let (n, prev) = (self.head.lines + 1, self.head.hash.clone());
+        let (n, prev) = (self.head.lines + 1, self.head.hash);
         Line { n, at: time::whole_millis(at), by: by.to_owned(), event, prev }
     }
 

@@ -98,7 +98,7 @@ impl Journal {
 fn walk(storage: &mut dyn Storage, file: &Path) -> Result<Found, JournalError> {
     let input =
         storage.read().map_err(|source| JournalError::Io { file: file.to_owned(), doing: "reading", source })?;
-    let mut scan = Scan::new(BufReader::new(input));
+    let mut scan = Scan::keeping_last(BufReader::new(input));
     let mut job: Option<Job> = None;
     let mut begins = 0;
     for step in scan.by_ref() {

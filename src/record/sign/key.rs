@@ -88,6 +88,11 @@ impl SignerKey {
         bytes_of(&self.plain)
     }
 
+    /// Whether both are the same key, with or without a certificate.
+    pub fn is_same(&self, other: &Self) -> bool {
+        self.plain == other.plain
+    }
+
     /// The certificate, where it is one.
     pub fn certificate(&self) -> Option<&Certificate> {
         self.certificate.as_deref()

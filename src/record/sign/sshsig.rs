@@ -149,7 +149,8 @@ impl Sshsig {
 
     /// The bytes that a key signs for a message of this hash.
     pub fn to_be_signed(namespace: &str, hash: Hash, message_hash: &[u8]) -> Vec<u8> {
-        let mut out = MAGIC.to_vec();
+        let mut out = Vec::with_capacity(256);
+        out.extend(MAGIC);
         put_string(&mut out, namespace.as_bytes());
         put_string(&mut out, b"");
         put_string(&mut out, hash.name().as_bytes());

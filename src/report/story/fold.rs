@@ -446,7 +446,7 @@ fn about(input: &Input<'_>, people: Vec<String>, open: usize) -> About {
         last_at: time::text(&input.job.last().0),
         worked_ms: u64::try_from(input.job.worked().as_millis()).unwrap_or(u64::MAX),
         lines: input.job.lines(),
-        head: input.head.hash.clone(),
+        head: input.head.hash.to_string(),
         fingerprint: crate::record::chain::fingerprint(&input.head.hash),
         state: stand(input.job, open),
         signed: signed(input.job),
