@@ -277,3 +277,56 @@ pub fn judge(instance: &Instance<'_>, kind: &SocketKind, choice: &[(usize, Optio
     fixed += settle * i128::from(instance.mult) - instance.weights.bandwidth * i128::from(mb_s);
     Some(Judged { cap, fixed, mb_s: own_mb_s })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::bags::bridge::Ours;
+    use super::super::bags::plan_general::Model;
+    use super::super::build::Shared;
+    use super::*;
+
+    #[test]
+    fn tighter_tables_leave_out_no_arrangement_that_may_be_better_and_take_fewer_steps() {
+        let (mut compared, mut steps) = (0, [0, 0]);
+        for seed in 0..120 {
+            let mut rng = fastrand::Rng::with_seed(seed);
+            let shape = [(2, 6, 2), (2, 8, 1), (3, 5, 2), (1, 8, 2)][rng.usize(0..4)];
+            let mut model = Model::random(&mut rng, shape, 8, &[16, 32, 48, 64]);
+            if rng.bool() {
+                model.ways = vec![4, 2, 1];
+            }
+            let ours = Ours::new(&model);
+            let problem = ours.problem();
+            let shared = Shared::new(&problem).unwrap();
+            let Some(built) = shared.families().last().and_then(|f| shared.build(f)) else { continue };
+            let instance = &built.instance;
+            let average = |curve: &[i128]| curve.iter().enumerate().skip(1).map(|(n, c)| c / n as i128).min();
+            let prices: Vec<i128> = instance.classes.iter().map(|c| average(&c.curve).unwrap_or(0)).collect();
+            for bound in [Some(Bound::new(instance, &prices, true)), Bound::even(instance, &prices)] {
+                let Some(bound) = bound.filter(|bound| bound.least < INF) else { continue };
+                let mut gap = instance.weights.asked * 64;
+                for _ in 0..14 {
+                    let limit = bound.least + gap;
+                    gap *= 8;
+                    let prepared = prepare(instance, 0, &bound, None, limit);
+                    let never = &mut || false;
+                    let mut work = Work::new(never);
+                    work.limit(100_000);
+                    let mut list = |tight| {
+                        let before = work.steps();
+                        let found = columns(instance, &prepared, &bound, None, limit, tight, &mut work)?;
+                        let mut found: Vec<_> = found.into_iter().map(|c| (c.worth, c.filled)).collect();
+                        found.sort();
+                        Some((found, work.steps() - before))
+                    };
+                    let (Some((all, plain)), Some((found, tight))) = (list(false), list(true)) else { break };
+                    assert_eq!(all, found, "seed {seed}, even {}", bound.even);
+                    steps = [steps[0] + plain, steps[1] + tight];
+                    compared += usize::from(all.len() > 20);
+                }
+            }
+        }
+        assert!(compared > 200, "only {compared} were compared");
+        assert!(steps[1] * 10 < steps[0] * 9, "{steps:?}");
+    }
+}

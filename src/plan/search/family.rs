@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use super::bound::Bound;
 use super::columns::{Column, Prepared, columns, prepare};
 use super::instance::{Choice, Demand, DemandKey, INF, Instance, key};
-use super::realise::{Split, leaves_room, realise};
+use super::realise::{Ask, Split, realise};
 use super::weights::Weights;
 use super::work::Work;
 
@@ -400,7 +400,7 @@ fn finish(
         return None;
     }
     let (worth, split) =
-        realise(instance, bound, prices, demand, limit.saturating_sub(fixed).min(INF), work).ok()??;
+        realise(instance, (bound, prices), demand, limit.saturating_sub(fixed).min(INF), Ask::Least, work).ok()??;
     Some(Plan { worth: worth + fixed, sockets: choice, split })
 }
 
@@ -460,7 +460,8 @@ impl Sockets<'_> {
             // The modules there are may not even do for the sockets filled so far.
             let fixed: i128 = self.chosen.iter().map(|&(k, c)| self.columns[k][c].fixed).sum();
             let room = limit.min(best.limit()).saturating_sub(fixed + self.bound.from(i, cap));
-            if !leaves_room(self.instance, self.bound, self.prices, &self.demand(), room, work).ok()? {
+            let by = (self.bound, self.prices);
+            if realise(self.instance, by, &self.demand(), room, Ask::LeavesRoom, work).ok()?.is_none() {
                 return Some(());
             }
         }
@@ -544,7 +545,9 @@ impl Sockets<'_> {
         };
         let (worth, split) = match known {
             Some(known) => known,
-            None => match realise(self.instance, self.bound, self.prices, &self.demand(), wanted, work).ok()? {
+            None => match realise(self.instance, (self.bound, self.prices), &self.demand(), wanted, Ask::Least, work)
+                .ok()?
+            {
                 Some(found) => {
                     if self.realised.len() < KNOWN {
                         self.realised.insert(key, Ok(found.clone()));

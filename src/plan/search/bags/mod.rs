@@ -306,11 +306,11 @@ struct Part {
 #[cfg(test)]
 #[allow(dead_code)]
 #[path = "../../../../tests/plan_general/mod.rs"]
-mod plan_general;
+pub(super) mod plan_general;
 
 #[cfg(test)]
 #[path = "../../../../tests/plan_general/bridge.rs"]
-mod bridge;
+pub(super) mod bridge;
 
 #[cfg(test)]
 mod tests {
