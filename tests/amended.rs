@@ -199,3 +199,27 @@ fn the_slip_says_how_its_fingerprint_is_checked() {
     assert!(said.contains("to check it this prints the digits: head -n "), "{said}");
     assert!(!said.contains("made by"), "{said}");
 }
+
+/// What was tried is marked where it is told, too: the round, the trial, the search's own lines.
+#[test]
+fn what_was_tried_is_marked_when_its_line_was_amended() {
+    let tried = lines_of("module", |line| line["event"] == "trial-done");
+    let begun = lines_of("module", |line| line["event"] == "isolation-opened");
+    let [first, ..] = &tried[..] else { panic!("no trial") };
+    let bench = amended("module", &[(first, "the other socket"), (&begun[0], "rates of the house")]);
+    let review = bench.run(&["review", "r.jsonl"], b"").stdout;
+    let section = review.split("\nTried\n").nth(1).unwrap().split("\nConcluded").next().unwrap();
+    let section = section.split_whitespace().collect::<Vec<_>>().join(" ");
+    for (line, now) in [(first, "the other socket"), (&begun[0], "rates of the house")] {
+        let (_, behind) = section.split_once(&format!(" line {line}, ")).unwrap();
+        let mark = position(behind, &format!("AMENDED: line {line}, by sam"));
+        assert!(behind[mark..].contains(now), "{behind}");
+        // Beside its own line, ahead of the next.
+        let next = behind.find(" line ").unwrap_or(behind.len());
+        assert!(mark < next.max(mark + 1) && !behind[..mark].contains("trial 2:"), "{behind}");
+    }
+    bench.run(&["report", "r.jsonl", "-o", "r.html"], b"").ends(0);
+    let page = std::fs::read_to_string(bench.path("r.html")).unwrap();
+    let section = page.split("What was tried").nth(1).unwrap().split("What was concluded").next().unwrap();
+    assert_eq!(section.matches("class=\"amended\"").count(), 2, "{section}");
+}

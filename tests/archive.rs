@@ -210,6 +210,17 @@ fn what_does_not_belong_in_an_archive_makes_it_refused_whole() {
         entry(&mut archive, b"good.jsonl", EntryType::Regular, good.len() as u64, &good);
     }
     cases.push(("twice without sums".to_owned(), archive.into_inner().unwrap(), "twice"));
+    // Sums that fit, over no record at all.
+    for others in [&[][..], &[("audit.json", &b"[]\n"[..])], &[("good.jsonl.torn-1", &b"{"[..])]] {
+        let mut archive = Builder::new(Vec::new());
+        let mut sums = String::new();
+        for (name, bytes) in others {
+            sums += &format!("{}  {name}\n", chain::hash(bytes));
+            entry(&mut archive, name.as_bytes(), EntryType::Regular, bytes.len() as u64, bytes);
+        }
+        entry(&mut archive, b"SHA256SUMS", EntryType::Regular, sums.len() as u64, sums.as_bytes());
+        cases.push((format!("no record, {} beside it", others.len()), archive.into_inner().unwrap(), "no record"));
+    }
     for (told, bytes) in [("empty", Vec::new()), ("text", b"not an archive\n".repeat(100)), ("zeros", vec![0; 4096])] {
         cases.push((told.to_owned(), bytes, ""));
     }
@@ -261,6 +272,59 @@ fn an_archive_cut_or_changed_anywhere_is_refused_or_says_what_is_wrong() {
         }
     }
     assert!(unseen < 40, "{unseen} changes were not seen");
+}
+
+/// Killed at any moment, packing and unpacking leave nothing half done and nothing to clear away: an archive is there whole
+/// or not at all, and so is each record; the same command again finishes it.
+#[test]
+fn what_is_killed_leaves_nothing_half_done_and_nothing_behind() {
+    const RECORDS: usize = 300;
+    let bench = Bench::new();
+    fs::create_dir(bench.path("records")).unwrap();
+    let good = sealed::sealed_bytes();
+    for n in 0..RECORDS {
+        bench.file(&format!("records/2026-11-25-lf-wren-{n:04}-0a1b2c.jsonl"), &good);
+    }
+    let before = names(&bench.path("."));
+    let packs = ["archive", "pack", "records", "-o", "all.tar"];
+    let unpacks = ["archive", "unpack", "all.tar", "--into", "taken"];
+    let killed = |args: &[&str], after: std::time::Duration| {
+        let mut child = bench.command(args).stderr(std::process::Stdio::null()).spawn().unwrap();
+        std::thread::sleep(after);
+        let amid = child.try_wait().unwrap().is_none();
+        child.kill().unwrap();
+        child.wait().unwrap();
+        amid
+    };
+    let whole = std::time::Instant::now();
+    bench.run(&packs, b"").ends(1);
+    let whole = whole.elapsed();
+    let archive = fs::read(bench.path("all.tar")).unwrap();
+    fs::remove_file(bench.path("all.tar")).unwrap();
+    let mut amid = 0;
+    for part in 1..20 {
+        amid += usize::from(killed(&packs, whole * part / 30));
+        let after = names(&bench.path("."));
+        assert!(after.iter().all(|name| !name.starts_with('.')), "{after:?}");
+        if after != before {
+            assert_eq!(fs::read(bench.path("all.tar")).unwrap(), archive, "{after:?}");
+            fs::remove_file(bench.path("all.tar")).unwrap();
+            assert_eq!(names(&bench.path(".")), before);
+        }
+    }
+    assert!(amid > 2, "only {amid} were killed amid their work");
+    bench.file("all.tar", &archive);
+    let mut amid = 0;
+    for part in 1..20 {
+        amid += usize::from(killed(&unpacks, whole * part / 30));
+        for name in names(&bench.path("taken")) {
+            assert!(name.ends_with("-0a1b2c.jsonl"), "{name} was left behind");
+            assert_eq!(fs::read(bench.path("taken").join(&name)).unwrap(), good, "{name}");
+        }
+    }
+    assert!(amid > 2, "only {amid} were killed amid their work");
+    bench.run(&unpacks, b"").ends(1);
+    assert_eq!(names(&bench.path("taken")), names(&bench.path("records")));
 }
 
 /// Eight benches open jobs on the same unit in the same folder at the same moment: each has a record of its own, of a name

@@ -351,3 +351,27 @@ fn clocks_and_answers_that_nobody_asked_for_are_told() {
     seal(&mut journal, 10, "ada", Role::Technician, &key(1), Hash::Sha256);
     says(&of(&journal, &usual()), Grave::Wrong, Some(2), "2 items of 2 open");
 }
+
+/// Who signs writes the line; one that someone else wrote is not this program's, and is told.
+#[test]
+fn a_sign_off_written_by_another_hand_is_told() {
+    for other in [false, true] {
+        let folder = tempfile::tempdir().unwrap();
+        let mut journal = done(folder.path());
+        let by = if other { "kim" } else { "ada" };
+        journal.append(by, at(10), declared("ada", Role::Technician, None)).unwrap();
+        let report = of(&journal, &usual());
+        let told: Vec<&str> = report
+            .troubles
+            .iter()
+            .map(|trouble| trouble.what.as_str())
+            .filter(|what| what.contains("written by"))
+            .collect();
+        if other {
+            let line = journal.head().lines;
+            says(&report, Grave::NotProven, Some(line), "states that ada signs, and was written by kim");
+        } else {
+            assert_eq!(told, [""; 0]);
+        }
+    }
+}

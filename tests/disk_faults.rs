@@ -305,3 +305,57 @@ fn a_record_gets_its_name_on_file_systems_that_can_do_less() {
         }
     }
 }
+
+/// A sign-off and an amendment that did not get onto the disk are called what they are, with a way out; the same command, given
+/// again once there is room, does it.
+#[test]
+fn what_is_signed_or_amended_on_a_full_disk_says_so_in_its_own_words() {
+    const TEST: &str = "what_is_signed_or_amended_on_a_full_disk_says_so_in_its_own_words";
+    let folder = tempfile::tempdir().unwrap();
+    let Some(shim) = built("fail", &["-shared", "-fPIC"], folder.path(), TEST) else { return };
+    let bench = bench();
+    bench.install(&whole(&bench.steps(), "tree")).ends(0);
+    let made = Command::new("ssh-keygen")
+        .args(["-q", "-t", "ed25519", "-N", "", "-f", "key"])
+        .current_dir(bench.path("."))
+        .status();
+    if !made.is_ok_and(|status| status.success()) {
+        return skipped(TEST, "no ssh-keygen here");
+    }
+    let record = format!("records/{}", bench.record().file_name().unwrap().to_str().unwrap());
+    let sign = ["sign", &record, "--role", "technician", "--key", "key"];
+    let amend = ["amend", &record, "--line", "2", "--now", "x", "--why", "y", "--name", "sam"];
+    let take_back = [
+        "amend",
+        &record,
+        "--step",
+        &bench.steps().iter().next().unwrap().2.id.0.clone(),
+        "--why",
+        "y",
+        "--name",
+        "sam",
+    ];
+    for (args, fault, wanted) in [
+        (&sign[..], format!("write:1:{ENOSPC}"), "the sign-off is NOT recorded"),
+        (&sign[..], format!("write:2:{ENOSPC}"), "the signature is NOT recorded"),
+        (&amend[..], format!("write:1:{ENOSPC}"), "the amendment is NOT recorded"),
+        (&amend[..], format!("write:1:{EDQUOT}"), "the amendment is NOT recorded"),
+        (&take_back[..], format!("write:1:{ENOSPC}"), "that the answer is taken back is NOT recorded"),
+        (&take_back[..], format!("sync:2:{EIO}"), "that the answer is taken back is NOT recorded"),
+    ] {
+        let before = fs::read(bench.record()).unwrap();
+        let mut command = bench.command(args);
+        command.env("LD_PRELOAD", &shim).env("SLOTWISE_FAULT", &fault);
+        let failed = ran(command, b"");
+        failed.ends(74);
+        let said = &failed.stderr;
+        assert!(said.contains(&format!("slotwise: {record}: {wanted} (line ")), "{fault}: {said}");
+        assert!(said.contains("way out: ") && said.contains("the same command") || fault.starts_with("sync"), "{said}");
+        assert!(!said.contains("this answer") && !said.contains("resume") && failed.stdout.is_empty(), "{said}");
+        assert!(fs::read(bench.record()).unwrap().starts_with(&before), "{fault}");
+        if fault.starts_with("write:2") {
+            // With room again the same command finishes it.
+            bench.run(args, b"").ends(0);
+        }
+    }
+}

@@ -366,3 +366,59 @@ fn what_is_not_known_is_told_from_what_is_wrong() {
     let ran = bench.run(&["audit", records.to_str().unwrap(), "--signers", "signers"], b"");
     assert!(ran.code != 0 && ran.stdout.contains("not an ordinary file"), "{}", ran.stdout);
 }
+
+/// Someone who did no work is told so, whether or not the technician has signed by then.
+#[test]
+fn who_did_not_work_on_it_is_told_that_and_not_that_it_is_signed() {
+    let bench = finished();
+    let refused = || {
+        let ran = slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--name", "pat", "--key", "sam.key"]);
+        ran.ends(65);
+        ran.says(&["`pat` gave no answer in this record"]);
+        assert!(!ran.stderr.contains("already"), "{}", ran.stderr);
+    };
+    refused();
+    slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--key", "kim.key"]).ends(0);
+    refused();
+    slotwise(&bench, &["sign", "RECORD", "--role", "supervisor", "--name", "sam", "--key", "sam.key"]).ends(0);
+    refused();
+}
+
+/// An error names a file as the person named it, whichever command it is of.
+#[test]
+fn an_error_names_a_record_as_it_was_given() {
+    let bench = finished();
+    let name = bench.record().file_name().unwrap().to_str().unwrap().to_owned();
+    let whole = fs::read(bench.record()).unwrap();
+    let mut changed = whole.clone();
+    changed[whole.len() / 2] ^= 1;
+    bench.file("records/changed.jsonl", changed);
+    bench.file("records/empty.jsonl", "");
+    let absolute = bench.path("records/changed.jsonl");
+    for given in ["records/changed.jsonl", "./records/../records/changed.jsonl", "records/empty.jsonl", "no/such.jsonl"]
+    {
+        for args in [
+            &["sign", given, "--role", "technician", "--typed"][..],
+            &["amend", given, "--line", "2", "--now", "x", "--why", "y", "--name", "sam"],
+            &["review", given],
+            &["report", given, "-o", "x.html"],
+            &["rma", given, "S1"],
+            &["resume", given],
+            &["isolate", given, "--next"],
+        ] {
+            let ran = bench.run(args, b"");
+            assert!(ran.code >= 65, "{args:?}");
+            let folder = bench.path("").to_str().unwrap().trim_end_matches('/').to_owned();
+            assert!(ran.stderr.contains(given) && !ran.stderr.contains(&folder), "{args:?}: {}", ran.stderr);
+        }
+        let ran = bench.run(&["audit", given], b"");
+        let folder = bench.path("").to_str().unwrap().trim_end_matches('/').to_owned();
+        assert!(!format!("{}{}", ran.stdout, ran.stderr).contains(&folder), "{}{}", ran.stdout, ran.stderr);
+    }
+    let ran = bench.run(&["review", absolute.to_str().unwrap()], b"");
+    assert!(ran.stderr.contains(absolute.to_str().unwrap()), "{}", ran.stderr);
+    // A link in a folder cannot be packed, and is named from where the command was called.
+    std::os::unix::fs::symlink(&name, bench.path("records/link.jsonl")).unwrap();
+    let ran = bench.run(&["archive", "pack", "records", "-o", "all.tar"], b"");
+    assert!(ran.code != 0 && ran.stderr.contains("slotwise: records/link.jsonl"), "{}", ran.stderr);
+}

@@ -69,7 +69,10 @@ pub fn run(env: &mut Env, args: &AmendArgs) -> Result<Exit, CommandError> {
     let mut journal = Journal::look(&path)?;
     let event = event(journal.job(), args)?;
     let countersigned = journal.job().standing_declarations().any(|standing| standing.role == Role::Supervisor);
-    let line = journal.append(name, env.clock.now(), event)?;
+    let what = if args.step.is_some() { "that the answer is taken back" } else { "the amendment" };
+    let line = journal
+        .append(name, env.clock.now(), event)
+        .map_err(|error| CommandError::not_recorded(&args.record, what, error))?;
     files::say_repaired(env, journal.repaired())?;
     let record = named(&args.record);
     let next = match args.step {

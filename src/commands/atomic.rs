@@ -1,11 +1,10 @@
 //! Writing a file so that a reader, or a power cut, meets the old file or the new one and nothing in between.
 
-use std::fs::{self, File, Permissions};
+use std::fs;
 use std::io::{self, Write as _};
-use std::os::unix::fs::PermissionsExt as _;
 use std::path::{Path, PathBuf};
 
-use tempfile::NamedTempFile;
+use super::unnamed::{Unnamed, sync_folder};
 
 /// Writes `bytes` to `path`: a new file in the same folder, synced, put in place of the old one, and the folder synced.
 /// When this returns, the new file survives a power cut.
@@ -13,18 +12,16 @@ use tempfile::NamedTempFile;
 /// A pipe or device is written to as it is; nothing is ever put in its place.
 pub fn write(path: &Path, bytes: &[u8]) -> io::Result<()> {
     let Some(target) = target(path)? else { return fs::write(path, bytes) };
-    let folder = folder(&target);
-    let mut file = beside(folder)?;
+    let mut file = Unnamed::beside(&target)?;
     file.write_all(bytes)?;
-    file.as_file().sync_all()?;
-    file.persist(&target).map_err(|error| error.error)?;
-    File::open(folder)?.sync_all()
+    file.replace(&target)?;
+    sync_folder(&target)
 }
 
 /// Whether a file can be written to `path`, asked before long work; nothing is left behind. Of a pipe or device it is only
 /// known when it is written to.
 pub fn writable(path: &Path) -> io::Result<()> {
-    target(path)?.map_or(Ok(()), |target| beside(folder(&target)).map(drop))
+    target(path)?.map_or(Ok(()), |target| Unnamed::beside(&target).map(drop))
 }
 
 /// The file that is put in place of an old one; `None` for a pipe or device.
@@ -37,23 +34,6 @@ fn target(path: &Path) -> io::Result<Option<PathBuf>> {
         Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(Some(path.to_owned())),
         Err(error) => Err(error),
     }
-}
-
-fn folder(target: &Path) -> &Path {
-    match target.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    }
-}
-
-/// A new file in this folder, gone when it is not put in place.
-fn beside(folder: &Path) -> io::Result<NamedTempFile> {
-    // As any new file: what the umask leaves.
-    tempfile::Builder::new()
-        .prefix(".slotwise-")
-        .permissions(Permissions::from_mode(0o666))
-        .tempfile_in(folder)
-        .map_err(|error| io::Error::from(error.kind()))
 }
 
 #[cfg(test)]

@@ -44,8 +44,8 @@ pub fn run(env: &mut Env, args: &CaptureArgs) -> Result<Exit, CommandError> {
     let json = write_json(&taken.snapshot)
         .map_err(|error| CommandError::new(Exit::Io, "cannot write JSON").because(&error))?;
     if let Some(output) = &args.output {
-        let output = env.folder.join(output);
-        atomic::write(&output, &json).map_err(|error| CommandError::writing(&output, &error))?;
+        let target = env.folder.join(output);
+        atomic::write(&target, &json).map_err(|error| CommandError::writing(output, &error))?;
     }
     if args.json {
         env.stdout.write_all(&json)?;

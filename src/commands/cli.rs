@@ -1,6 +1,7 @@
 //! Arguments: which command was asked for.
 
 use std::ffi::OsString;
+use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
 
@@ -37,6 +38,26 @@ enum Command {
     Schema(super::schema::SchemaArgs),
 }
 
+impl Command {
+    /// The files and folders it was given by which its errors may name what they are about.
+    fn paths(&self) -> Vec<PathBuf> {
+        match self {
+            Self::Install(args) => vec![args.records.clone()],
+            Self::Resume(args) => vec![args.record.clone()],
+            Self::Capture(args) => args.root.iter().chain(&args.output).cloned().collect(),
+            Self::Verify(args) => vec![args.against.clone()],
+            Self::Isolate(args) => args.record.iter().cloned().collect(),
+            Self::Review(args) => vec![args.record.clone()],
+            Self::Report(args) => vec![args.record.clone()],
+            Self::Rma(args) => vec![args.record.clone()],
+            Self::Sign(args) => vec![args.record.clone()],
+            Self::Amend(args) => vec![args.record.clone()],
+            Self::Archive(args) => args.paths(),
+            Self::Plan(_) | Self::Practice(_) | Self::Audit(_) | Self::Board(_) | Self::Schema(_) => Vec::new(),
+        }
+    }
+}
+
 /// Runs one command. Data goes to `env.stdout`, talk to `env.stderr`; the result is the exit code's meaning.
 pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, env: &mut Env) -> Exit {
     let args: Vec<OsString> = args.into_iter().map(Into::into).collect();
@@ -49,9 +70,12 @@ pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, env: &m
             return explain_usage(&told, env);
         }
     };
+    let named = cli.command.paths();
     match dispatch(cli.command, env) {
         Ok(exit) => exit,
         Err(error) => {
+            let folder = env.folder.clone();
+            let error = named.iter().fold(error, |error, given| error.as_given(&folder.join(given), given));
             // When even the error stream is gone, the exit code is all that is left to say it.
             let columns = wrap::columns(env, env.terminal.stderr_is_terminal);
             let _ = write!(env.stderr, "{}", error.within(columns));

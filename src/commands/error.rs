@@ -6,8 +6,9 @@ use std::fmt;
 use std::path::Path;
 
 use super::exit::{Exit, for_reading, for_writing};
+use super::job::quoted;
 use crate::prompt::{AskError, ChooseError};
-use crate::record::{JournalError, RecordError};
+use crate::record::{Failure, JournalError, RecordError};
 use crate::runner::RunError;
 use crate::source::Faults;
 use crate::text::{shown, shown_within};
@@ -82,6 +83,43 @@ impl CommandError {
 }
 
 impl CommandError {
+    /// With a file named as the person named it, where the error has it by its full path.
+    #[must_use]
+    pub fn as_given(mut self, located: &Path, given: &Path) -> Self {
+        let (located, given) =
+            (shown(&located.to_string_lossy()).to_string(), shown(&given.to_string_lossy()).to_string());
+        if located != given {
+            for text in std::iter::once(&mut self.what).chain(&mut self.causes) {
+                if let Some(rest) = text.strip_prefix(&located) {
+                    *text = format!("{given}{rest}");
+                } else {
+                    *text = text.replace(&format!(" {located}"), &format!(" {given}"));
+                }
+            }
+        }
+        self
+    }
+
+    /// A line that a command of one line could not get onto the disk: `what` names it, such as `the amendment`.
+    pub fn not_recorded(record: &Path, what: &str, error: JournalError) -> Self {
+        let JournalError::NotRecorded { n, failure, .. } = &error else { return error.into() };
+        let this = Self::new(
+            Exit::Io,
+            format!("{}: {what} is NOT recorded (line {n}): {failure}", shown(&record.to_string_lossy())),
+        );
+        match failure {
+            Failure::Sync(_) => this.way_out(format!(
+                "what stood there before stands; once the disk is well, see whether line {n} is there before you give the \
+                 command again: slotwise audit {}",
+                quoted(record)
+            )),
+            _ => this.way_out(format!(
+                "what stood there before stands as it was, and {what} is not in it; once that is mended, give the same \
+                 command again"
+            )),
+        }
+    }
+
     /// As it is shown on a terminal of so many columns. The drawn list of a file's faults stays as it is drawn.
     pub fn within(&self, columns: Option<usize>) -> String {
         let drawn = self.what.contains('\n');

@@ -23,6 +23,7 @@ mod review;
 mod rma;
 pub mod schema;
 mod sign;
+mod unnamed;
 mod verify;
 mod wrap;
 

@@ -1,7 +1,7 @@
 //! What can be wrong with a record, and the way out.
 
 use std::io;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::RuleFault;
 use super::chain::LONGEST_LINE;
@@ -92,6 +92,18 @@ pub enum RecordError {
 }
 
 impl RecordError {
+    /// The file it is about, as it was opened.
+    pub fn file(&self) -> &Path {
+        match self {
+            Self::Io { file, .. }
+            | Self::NotAFile { file }
+            | Self::Empty { file }
+            | Self::NeverOpened { file, .. }
+            | Self::TooLarge { file }
+            | Self::Damaged { file, .. } => file,
+        }
+    }
+
     /// What is wrong with a line, where it is a line.
     pub fn wrong(&self) -> Option<(u64, &Wrong)> {
         match self {

@@ -355,9 +355,11 @@ fn tried(lines: &mut Lines, story: &Story) {
     lines.head("Tried");
     for round in &story.rounds {
         lines.put(2, 4, &tried_round(round), Tone::Plain);
+        amended(lines, 4, &round.amended);
     }
     for trial in &story.trials {
         lines.put(2, 4, &tried_change(trial), Tone::Plain);
+        amended(lines, 4, &trial.amended);
     }
 }
 

@@ -15,10 +15,12 @@ mod model_table;
 mod population;
 mod population_measured;
 mod population_worked;
+
 mod rfc3339;
 mod sha256;
 mod signatures;
 mod signers;
+mod signers_odd;
 mod smbios_lib;
 mod smbios_states;
 mod smbios_tables;

@@ -11,7 +11,7 @@ use crate::sealed;
 use crate::signatures::Shop;
 
 /// Whether ssh-keygen takes a signature with this signers file.
-fn judged(shop: &Shop, signature: &str, principal: &str, time: &str, zone: &str, revoked: Option<&str>) -> bool {
+pub fn judged(shop: &Shop, signature: &str, principal: &str, time: &str, zone: &str, revoked: Option<&str>) -> bool {
     shop.file("judged.sig", signature);
     let time = format!("verify-time={time}");
     let mut args =
@@ -32,13 +32,13 @@ fn judged(shop: &Shop, signature: &str, principal: &str, time: &str, zone: &str,
 }
 
 /// Two hours east of Greenwich, all year.
-const EAST: &str = "EET-2";
+pub const EAST: &str = "EET-2";
 
-fn east(at: chrono::NaiveDateTime) -> Option<i64> {
+pub fn east(at: chrono::NaiveDateTime) -> Option<i64> {
     Some((at - chrono::TimeDelta::hours(2)).and_utc().timestamp())
 }
 
-fn seconds(time: &str) -> i64 {
+pub fn seconds(time: &str) -> i64 {
     chrono::NaiveDateTime::parse_from_str(time, "%Y%m%d%H%M%SZ").unwrap().and_utc().timestamp()
 }
 

@@ -34,6 +34,10 @@ pub enum Refused {
     TooLarge { name: String, size: u64 },
     #[error("it holds more than {MOST} files, or more than {LARGEST} bytes")]
     TooMany,
+    #[error("it was changed while it was read")]
+    Changed,
+    #[error("it holds no record")]
+    NoRecord,
     #[error("it has no {SUMS}: it was cut, or not made by `slotwise archive pack`")]
     NoSums,
     #[error("line {0} of its {SUMS} is no sum")]

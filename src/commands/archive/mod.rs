@@ -7,8 +7,10 @@ mod unpack;
 pub use pack::PackArgs;
 pub use unpack::UnpackArgs;
 
+use std::path::PathBuf;
+
 use super::{CommandError, Exit};
-use crate::commands::audit::Verdict;
+use crate::commands::audit::{Judges, Verdict};
 use crate::env::Env;
 
 /// Packs records into one archive with what an audit finds of them, and takes them out again
@@ -21,10 +23,30 @@ pub struct ArchiveArgs {
     what: What,
 }
 
+impl ArchiveArgs {
+    /// The records, or folders of them, that are packed.
+    pub fn paths(&self) -> Vec<PathBuf> {
+        match &self.what {
+            What::Pack(args) => args.records.clone(),
+            What::Unpack(_) => Vec::new(),
+        }
+    }
+}
+
 #[derive(Debug, Clone, clap::Subcommand)]
 enum What {
     Pack(PackArgs),
     Unpack(UnpackArgs),
+}
+
+/// What packing and unpacking both take: whose signatures count, and how it is told.
+#[derive(Debug, Clone, clap::Args)]
+pub struct Checks {
+    #[command(flatten)]
+    pub judges: Judges,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Whether an archive may hold a file of this name.

@@ -1,20 +1,19 @@
 //! `slotwise archive pack`.
 
 use std::collections::BTreeMap;
-use std::fs;
 use std::io::{self, Write as _};
-use std::os::unix::fs::PermissionsExt as _;
 use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 use sha2::{Digest as _, Sha256};
 
-use super::ended;
 use super::entry::{AUDIT, Kind, MOST, SUMS, kind};
-use crate::commands::audit::{Judges, Report, Verdict, audit_one_of_many, read_record, records_in};
+use super::{Checks, ended};
+use crate::commands::audit::{Report, Verdict, audit_one_of_many, read_record, records_in};
 use crate::commands::files::{self, named};
 use crate::commands::progress::Progress;
 use crate::commands::review::print_json;
+use crate::commands::unnamed::{Unnamed, sync_folder};
 use crate::commands::{CommandError, Exit};
 use crate::env::Env;
 use crate::record::sign::KnownKeys;
@@ -35,10 +34,7 @@ pub struct PackArgs {
     #[arg(short, long, value_name = "FILE")]
     pub output: PathBuf,
     #[command(flatten)]
-    pub judges: Judges,
-    /// Print JSON
-    #[arg(long)]
-    pub json: bool,
+    pub checks: Checks,
 }
 
 #[derive(Debug, Serialize)]
@@ -58,17 +54,10 @@ pub fn run(env: &mut Env, args: &PackArgs) -> Result<Exit, CommandError> {
     if target.symlink_metadata().is_ok() {
         return Err(exists(&args.output));
     }
-    let against = args.judges.against(env)?;
+    let against = args.checks.judges.against(env)?;
     let found = found(env, &args.records)?;
     let writing = |error: io::Error| CommandError::writing(&args.output, &error);
-    let folder = target.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    // As any new file: what the umask leaves.
-    let file = tempfile::Builder::new()
-        .prefix(".slotwise-")
-        .permissions(fs::Permissions::from_mode(0o666))
-        .tempfile_in(folder)
-        .map_err(writing)?;
-    let mut archive = tar::Builder::new(io::BufWriter::new(file));
+    let mut archive = tar::Builder::new(io::BufWriter::new(Unnamed::beside(&target).map_err(writing)?));
     let mut sums = String::new();
     let mut reports: Vec<Report> = Vec::with_capacity(found.len());
     let mut newest = 0;
@@ -91,16 +80,16 @@ pub fn run(env: &mut Env, args: &PackArgs) -> Result<Exit, CommandError> {
     sums.push_str(&format!("{}  {AUDIT}\n", chain::hash(json.as_bytes())));
     put(&mut archive, SUMS, newest, sums.as_bytes()).map_err(writing)?;
     put(&mut archive, AUDIT, newest, json.as_bytes()).map_err(writing)?;
-    let file = archive.into_inner().and_then(|inner| inner.into_inner().map_err(io::Error::from)).map_err(writing)?;
-    file.as_file().sync_all().map_err(writing)?;
+    let mut file =
+        archive.into_inner().and_then(|inner| inner.into_inner().map_err(io::Error::from)).map_err(writing)?;
     let mut hasher = Sha256::new();
-    io::copy(&mut fs::File::open(file.path()).map_err(writing)?, &mut hasher).map_err(writing)?;
+    file.again(|bytes| hasher.update(bytes)).map_err(writing)?;
     let made = format!("{:x}", hasher.finalize());
-    file.persist_noclobber(&target).map_err(|error| match error.error.kind() {
+    file.name(&target).map_err(|error| match error.kind() {
         io::ErrorKind::AlreadyExists => exists(&args.output),
-        _ => writing(error.error),
+        _ => writing(error),
     })?;
-    fs::File::open(folder).and_then(|folder| folder.sync_all()).map_err(writing)?;
+    sync_folder(&target).map_err(writing)?;
     tell(env, args, &reports, made)
 }
 
@@ -111,7 +100,7 @@ fn exists(path: &Path) -> CommandError {
 
 fn tell(env: &mut Env, args: &PackArgs, reports: &[Report], sha256: String) -> Result<Exit, CommandError> {
     let of = |verdict| reports.iter().filter(move |report| report.verdict == verdict);
-    if args.json {
+    if args.checks.json {
         let wrong = of(Verdict::Wrong).map(|report| report.file.as_str()).collect();
         print_json(env, &Told { archive: named(&args.output), records: reports.len(), sha256, wrong })?;
     } else {

@@ -1,22 +1,23 @@
 //! `slotwise archive unpack`.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{self, File};
 use std::io::{self, Read as _, Write as _};
 use std::path::{Path, PathBuf};
 
-use rustix::fs::{CWD, RenameFlags, renameat_with};
 use serde::Serialize;
 
-use super::ended;
-use super::entry::{AUDIT, Kind, Refused, kind, sums, walk};
-use crate::commands::audit::{Judges, RecordFile, Report, Verdict, audit_files};
+use super::entry::{AUDIT, Kind, Refused, Taken, kind, sums, walk};
+use super::{Checks, ended};
+use crate::commands::audit::{Against, Report, Verdict, audit_one_of_many};
 use crate::commands::files::{self, named};
 use crate::commands::progress::Progress;
 use crate::commands::review::print_json;
+use crate::commands::unnamed::{Unnamed, sync_folder};
 use crate::commands::{CommandError, Exit};
 use crate::env::Env;
 use crate::record::chain;
+use crate::record::sign::KnownKeys;
 use crate::source::counted;
 
 /// Takes the records out of an archive and audits each
@@ -32,10 +33,7 @@ pub struct UnpackArgs {
     #[arg(long, value_name = "DIR", default_value = "records")]
     pub into: PathBuf,
     #[command(flatten)]
-    pub judges: Judges,
-    /// Print JSON
-    #[arg(long)]
-    pub json: bool,
+    pub checks: Checks,
 }
 
 #[derive(Debug, Serialize)]
@@ -48,76 +46,83 @@ struct Told<'a> {
     reports: &'a [Report],
 }
 
-/// Unpacks.
+/// Unpacks. The archive is read through before anything is written: its sums first, then what an audit finds.
 ///
 /// # Errors
 /// An archive that cannot be read or is refused, names that are taken, a folder that cannot be written.
 pub fn run(env: &mut Env, args: &UnpackArgs) -> Result<Exit, CommandError> {
-    let against = args.judges.against(env)?;
+    let against = args.checks.judges.against(env)?;
     let archive = files::located(env, &args.archive);
     let into = files::located(env, &args.into);
     let writing = |error: io::Error| CommandError::writing(&args.into, &error);
-    let input = File::open(&archive).map_err(|error| CommandError::reading(&args.archive, &error))?;
-    if !input.metadata().is_ok_and(|found| found.is_file()) {
-        return Err(CommandError::new(Exit::NoInput, format!("{} is no ordinary file", named(&args.archive))));
-    }
-    let is_new = !into.exists();
-    fs::create_dir_all(&into).map_err(writing)?;
-    // Beside where they go, so that each is put in place in one step; gone with this run, whatever happens.
-    let aside = tempfile::Builder::new().prefix(".slotwise-").tempdir_in(&into).map_err(writing)?;
-    let taken = match take_out(input, aside.path()) {
-        Ok(taken) => taken,
-        Err(Failed::Writing(error)) => return Err(writing(error)),
-        Err(Failed::Refused(why)) => {
-            drop(aside);
-            if is_new {
-                // Empty as it was made.
-                let _ = fs::remove_dir(&into);
-            }
-            return Err(CommandError::new(Exit::BadData, format!("{} is refused", named(&args.archive)))
-                .because(&why)
-                .way_out("nothing was unpacked; have it packed and sent again"));
+    let open = || {
+        let input = File::open(&archive).map_err(|error| CommandError::reading(&args.archive, &error))?;
+        if !input.metadata().is_ok_and(|found| found.is_file()) {
+            return Err(CommandError::new(Exit::NoInput, format!("{} is no ordinary file", named(&args.archive))));
         }
+        Ok(io::BufReader::new(input))
     };
-    let records: Vec<RecordFile> = taken
-        .keys()
-        .filter(|name| kind(name) == Some(Kind::Record))
-        .map(|name| RecordFile { path: aside.path().join(name), name: PathBuf::from(name), ordinary: true })
-        .collect();
-    let progress = Progress::begin(env, records.len())?;
-    let reports = audit_files(&records, &against, &|done| progress.at(done));
+    let due = listed(open()?).map_err(|why| refused(args, &why))?;
+    let records = due.keys().filter(|name| kind(name) == Some(Kind::Record)).count();
+    let progress = Progress::begin(env, records)?;
+    let reports = audited(open()?, &due, &against, &progress).map_err(|why| refused(args, &why))?;
     progress.end();
-    let wrong = |name: &str| {
-        let record = name.split_once(".torn-").map_or(name, |(record, _)| record);
-        reports.iter().any(|report| report.file == record && report.verdict == Verdict::Wrong)
-    };
-    let (mut unpacked, mut there_already, mut left_out) = (Vec::new(), Vec::new(), Vec::new());
-    for (name, hash) in &taken {
+    let wrong: BTreeSet<&str> =
+        reports.iter().filter(|report| report.verdict == Verdict::Wrong).map(|report| report.file.as_str()).collect();
+    let is_wrong = |name: &str| wrong.contains(name.split_once(".torn-").map_or(name, |(record, _)| record));
+    let (mut unpacked, mut there_already, mut left_out) = (BTreeSet::new(), Vec::new(), Vec::new());
+    for (name, hash) in &due {
         match stands(&into.join(name), hash).map_err(writing)? {
-            _ if wrong(name) => left_out.push(name.as_str()),
-            Stands::No => unpacked.push(name.as_str()),
+            _ if is_wrong(name) => left_out.push(name.as_str()),
+            Stands::No => drop(unpacked.insert(name.as_str())),
             Stands::Same => there_already.push(name.as_str()),
             Stands::Other => return Err(other(name, args)),
         }
     }
-    for name in &unpacked {
-        let (from, to) = (aside.path().join(name), into.join(name));
-        put_in_place(&from, &to).map_err(|error| match error.kind() {
-            io::ErrorKind::AlreadyExists => other(name, args),
-            _ => writing(error),
-        })?;
-    }
-    File::open(&into).and_then(|folder| folder.sync_all()).map_err(writing)?;
+    fs::create_dir_all(&into).map_err(writing)?;
+    let put = |name: &str, bytes: &[u8]| {
+        let target = into.join(name);
+        let mut file = Unnamed::beside(&target)?;
+        file.write_all(bytes)?;
+        file.name(&target)
+    };
+    let mut missing = unpacked.clone();
+    walk(open()?, |entry| {
+        if !missing.remove(entry.name.as_str()) {
+            return Ok(());
+        }
+        let (name, bytes) = content(entry, Some(&due)).map_err(Failed::Refused)?;
+        put(&name, &bytes).map_err(|error| Failed::Writing(name, error))
+    })
+    .and_then(|()| if missing.is_empty() { Ok(()) } else { Err(Refused::Changed.into()) })
+    .map_err(|failed| match failed {
+        Failed::Writing(name, error) if error.kind() == io::ErrorKind::AlreadyExists => other(&name, args),
+        Failed::Writing(_, error) => writing(error),
+        Failed::Refused(why) => cut_short(args, &why),
+    })?;
+    sync_folder(&into.join(AUDIT)).map_err(writing)?;
     let told = Told {
         archive: named(&args.archive),
         into: named(&args.into),
-        unpacked,
+        unpacked: unpacked.into_iter().collect(),
         there_already,
         left_out,
         reports: &reports,
     };
     tell(env, args, &told)?;
     Ok(ended(reports.iter().map(|report| report.verdict)))
+}
+
+fn refused(args: &UnpackArgs, why: &Refused) -> CommandError {
+    CommandError::new(Exit::BadData, format!("{} is refused", named(&args.archive)))
+        .because(why)
+        .way_out("nothing was unpacked; have it packed and sent again")
+}
+
+fn cut_short(args: &UnpackArgs, why: &Refused) -> CommandError {
+    CommandError::new(Exit::Io, format!("{} was not unpacked to its end", named(&args.archive)))
+        .because(why)
+        .way_out("what was unpacked before that is whole; give the same command again, it does the rest")
 }
 
 fn other(name: &str, args: &UnpackArgs) -> CommandError {
@@ -128,7 +133,8 @@ fn other(name: &str, args: &UnpackArgs) -> CommandError {
 
 enum Failed {
     Refused(Refused),
-    Writing(io::Error),
+    /// A file of this name could not be made.
+    Writing(String, io::Error),
 }
 
 impl From<Refused> for Failed {
@@ -137,42 +143,74 @@ impl From<Refused> for Failed {
     }
 }
 
-/// Writes the entries into `folder`, each synced, and holds them to the sums; gives the hashes of records and torn tails.
-fn take_out(input: File, folder: &Path) -> Result<BTreeMap<String, String>, Failed> {
+/// What an entry holds, whole, and as it was when the sums were checked.
+fn content(
+    mut entry: Taken<'_, impl io::Read>,
+    due: Option<&BTreeMap<String, String>>,
+) -> Result<(String, Vec<u8>), Refused> {
+    let mut bytes = Vec::new();
+    let size = entry.content.limit();
+    entry.content.read_to_end(&mut bytes).map_err(|error| Refused::NotOne(error.to_string()))?;
+    if bytes.len() as u64 != size {
+        return Err(Refused::NotOne(format!("{} is cut", entry.name)));
+    }
+    if due.is_some_and(|due| due.get(&entry.name) != Some(&chain::hash(&bytes))) {
+        return Err(Refused::Changed);
+    }
+    Ok((entry.name, bytes))
+}
+
+/// Holds the entries to the sums; gives the hashes of records and torn tails.
+fn listed(input: impl io::Read) -> Result<BTreeMap<String, String>, Refused> {
     let mut taken = BTreeMap::new();
     let mut listed = None;
-    walk(io::BufReader::new(input), |mut entry| {
-        let mut bytes = Vec::new();
-        let due = entry.content.limit();
-        entry.content.read_to_end(&mut bytes).map_err(|error| Refused::NotOne(error.to_string()))?;
-        if bytes.len() as u64 != due {
-            return Err(Failed::Refused(Refused::NotOne(format!("{} is cut", entry.name))));
-        }
-        if entry.kind == Kind::Sums {
+    walk(input, |entry| {
+        let kind = entry.kind;
+        let (name, bytes) = content(entry, None)?;
+        if kind == Kind::Sums {
             let text = String::from_utf8(bytes).map_err(|_| Refused::BadSum(1))?;
             listed = Some(sums(&text)?);
-            return Ok(());
+        } else {
+            taken.insert(name, chain::hash(&bytes));
         }
-        taken.insert(entry.name.clone(), chain::hash(&bytes));
-        if entry.kind != Kind::Audit {
-            let write = || {
-                let mut file = File::create_new(folder.join(&entry.name))?;
-                file.write_all(&bytes)?;
-                file.sync_all()
-            };
-            write().map_err(Failed::Writing)?;
-        }
-        Ok(())
+        Ok::<(), Refused>(())
     })?;
     let listed = listed.ok_or(Refused::NoSums)?;
     if let Some(name) = taken.iter().find(|(name, hash)| listed.get(*name) != Some(hash)).map(|(name, _)| name) {
-        return Err(Refused::OtherSum(name.clone()).into());
+        return Err(Refused::OtherSum(name.clone()));
     }
     if let Some(name) = listed.keys().find(|name| !taken.contains_key(*name)) {
-        return Err(Refused::Missing(crate::text::shown(name).to_string()).into());
+        return Err(Refused::Missing(crate::text::shown(name).to_string()));
     }
     taken.remove(AUDIT);
+    if !taken.keys().any(|name| kind(name) == Some(Kind::Record)) {
+        return Err(Refused::NoRecord);
+    }
     Ok(taken)
+}
+
+/// What an audit finds of each record.
+fn audited(
+    input: impl io::Read,
+    due: &BTreeMap<String, String>,
+    against: &Against,
+    progress: &Progress,
+) -> Result<Vec<Report>, Refused> {
+    let mut reports = BTreeMap::new();
+    let mut known = KnownKeys::default();
+    walk(input, |entry| {
+        if entry.kind == Kind::Record {
+            let (name, bytes) = content(entry, Some(due))?;
+            let report = audit_one_of_many(Path::new(&name), &bytes, against, &mut known);
+            reports.insert(name, report);
+            progress.at(reports.len());
+        }
+        Ok::<(), Refused>(())
+    })?;
+    if due.keys().any(|name| kind(name) == Some(Kind::Record) && !reports.contains_key(name)) {
+        return Err(Refused::Changed);
+    }
+    Ok(reports.into_values().collect())
 }
 
 enum Stands {
@@ -190,18 +228,8 @@ fn stands(path: &Path, hash: &str) -> io::Result<Stands> {
     }
 }
 
-/// In one step, and never over a file; where the file system knows no such step, by a second name.
-fn put_in_place(from: &Path, to: &Path) -> io::Result<()> {
-    match renameat_with(CWD, from, CWD, to, RenameFlags::NOREPLACE) {
-        Err(rustix::io::Errno::INVAL | rustix::io::Errno::NOSYS | rustix::io::Errno::OPNOTSUPP) => {
-            fs::hard_link(from, to)
-        }
-        done => Ok(done?),
-    }
-}
-
 fn tell(env: &mut Env, args: &UnpackArgs, told: &Told<'_>) -> Result<(), CommandError> {
-    if args.json {
+    if args.checks.json {
         return print_json(env, told);
     }
     for report in told.reports {

@@ -172,6 +172,7 @@ fn local_seconds(at: NaiveDateTime) -> Option<i64> {
 
 /// A record that could not even be read.
 pub(super) fn unread(path: &Path, error: RecordError) -> Report {
-    let error = CommandError::from(error);
+    let located = error.file().to_owned();
+    let error = CommandError::from(error).as_given(&located, path);
     Report::unread(named(path), error.exit, error.what)
 }

@@ -118,10 +118,10 @@ fn signed(text: &mut String, signature: &SignatureTold) {
     };
     let stands = if signature.stands { "" } else { " (no longer stands)" };
     *text += &format!(
-        "line {}: {} {} signed at {}{stands}: {how}\n",
+        "line {}: {} signed as {} (role as declared) at {}{stands}: {how}\n",
         signature.declared,
-        signature.role.name(),
         shown(&signature.name),
+        signature.role.name(),
         signature.at
     );
     *text += &format!("  \"{}\"\n", shown_within(&signature.statement, 300));

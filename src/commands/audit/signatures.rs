@@ -92,6 +92,7 @@ pub fn check(report: &mut Report, job: &Job, seals: &Seals<'_>, against: &Agains
     let mut technicians: Vec<SignerKey> = Vec::new();
     for declaration in job.declarations() {
         let mut told = told(declaration);
+        other_hand(report, declaration);
         match (&declaration.key, declaration.signed, read.get(&declaration.line)) {
             (None, _, _) => typed(report, declaration),
             (Some(key), None, _) => unfinished(report, job, declaration, key),
@@ -139,6 +140,23 @@ fn told(declaration: &Declaration) -> SignatureTold {
         allowed_by: None,
         stands: declaration.stands(),
         check: None,
+    }
+}
+
+/// The program writes the one who signs as the one who wrote the line, and nobody else.
+fn other_hand(report: &mut Report, declaration: &Declaration) {
+    if declaration.by == declaration.name {
+        return;
+    }
+    let what = format!(
+        "states that {} signs, and was written by {}: this program writes no such line",
+        shown(&declaration.name),
+        shown(&declaration.by)
+    );
+    if declaration.stands() {
+        report.not_proven(Some(declaration.line), what);
+    } else {
+        report.note(Some(declaration.line), what);
     }
 }
 

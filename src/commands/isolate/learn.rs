@@ -175,7 +175,7 @@ fn count(env: &mut Env, args: &IsolateArgs, folder: &Path) -> Result<Counted, Co
             Some(format!("not proven by the signers named{first}"))
         } else {
             match read::job(&file.path) {
-                Err(error) => Some(error.to_string()),
+                Err(error) => Some(CommandError::from(error).as_given(&file.path, &file.name).what),
                 Ok(read) if jobs.contains(&read.job.opened().job) => Some("the same job is counted already".to_owned()),
                 Ok(read) => {
                     jobs.push(read.job.opened().job.clone());

@@ -16,7 +16,7 @@ use super::{CommandError, Exit, wrap};
 use crate::env::Env;
 use crate::record::chain::{self, Head, fingerprint};
 use crate::record::sign::SignerKey;
-use crate::record::{Event, Job, Journal, Line, Role, RuleFault, time};
+use crate::record::{Event, Job, Journal, JournalError, Line, Role, RuleFault, time};
 use crate::runner::{STATEMENT, all_steps};
 use crate::source::counted;
 use crate::text::shown;
@@ -136,11 +136,12 @@ pub fn run(env: &mut Env, args: &SignArgs) -> Result<Exit, CommandError> {
         reason: args.reason.as_ref().map(|reason| reason.trim().to_owned()).filter(|reason| !reason.is_empty()),
         key: key.clone(),
     };
-    journal.mend(at)?;
+    let lost = |error| CommandError::not_recorded(&args.record, "the sign-off", error);
+    journal.mend(at).map_err(lost)?;
     files::say_repaired(env, journal.repaired())?;
     let signing = Signing { name: &name, at, declared };
     let (line, at) = match found {
-        None => (journal.append(&name, at, signing.declared)?, at),
+        None => (journal.append(&name, at, signing.declared).map_err(lost)?, at),
         Some((mut with, key)) => seal(env, &mut journal, signing, &mut with, &key)?,
     };
     let told = Told {
@@ -197,10 +198,20 @@ fn seal(
     }
     let signature = with.sign(key, &message)?;
     if half_done.is_none() {
-        journal.append(signing.name, at, signing.declared)?;
+        journal
+            .append(signing.name, at, signing.declared)
+            .map_err(|error| CommandError::not_recorded(&path, "the sign-off", error))?;
     }
     let signed = Event::Signed { declared, key: key.text(), signature: signature.to_base64() };
-    journal.append(signing.name, at, signed)?;
+    journal.append(signing.name, at, signed).map_err(|error| {
+        let lost = matches!(error, JournalError::NotRecorded { .. });
+        let error = CommandError::not_recorded(&path, "the signature", error);
+        if lost {
+            error.way_out(format!("line {declared} says who signs; the same command finishes it"))
+        } else {
+            error
+        }
+    })?;
     Ok((declared, at))
 }
 

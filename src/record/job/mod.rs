@@ -227,6 +227,7 @@ impl Job {
                 self.declarations.push(Declaration {
                     line: n,
                     at,
+                    by: by.clone(),
                     name,
                     role,
                     statement,

@@ -115,6 +115,8 @@ pub struct Comparison {
 pub struct Declaration {
     pub line: u64,
     pub at: DateTime<FixedOffset>,
+    /// Who wrote the line; the program writes who signs.
+    pub by: String,
     pub name: String,
     pub role: Role,
     pub statement: String,

@@ -44,6 +44,9 @@ impl Job {
         reason: Option<&str>,
         key: Option<&str>,
     ) -> Result<(), RuleFault> {
+        if role == Role::Technician && !self.worked_on_it(name) {
+            return Err(RuleFault::NotTheTechnician { name: name.to_owned() });
+        }
         let standing = |role| self.standing_declarations().find(|declaration| declaration.role == role);
         if let Some(earlier) = standing(role) {
             let says_more = (key.is_some() && earlier.signed.is_none()) || self.lines > earlier.end();
@@ -54,9 +57,6 @@ impl Job {
         match (role, standing(Role::Technician), standing(Role::Supervisor)) {
             (Role::Technician, _, Some(countersigned)) => {
                 Err(RuleFault::AfterCountersigned { line: countersigned.line })
-            }
-            (Role::Technician, _, None) if !self.worked_on_it(name) => {
-                Err(RuleFault::NotTheTechnician { name: name.to_owned() })
             }
             (Role::Technician, _, None) => Ok(()),
             (Role::Supervisor, Some(technician), _) if !technician.lacks_its_signature() => {

@@ -44,19 +44,21 @@ impl SignerKey {
         Ok(Self { blob: blob.to_owned(), plain, certificate: None })
     }
 
-    /// Reads `TYPE BASE64`, as a key file has it; gives what follows behind it, too.
+    /// Reads `TYPE BASE64`, as the first line of a key file has it; gives what follows behind it, too. As OpenSSH, blanks
+    /// and tabs part words, and other white space within the base64 is passed over (judged by `ssh-keygen` in the tests).
     ///
     /// # Errors
     /// As [`SignerKey::from_blob`], and when the type named is not the one inside.
     pub fn from_text(text: &str) -> Result<(Self, &str), BadKey> {
-        let text = text.trim_start_matches([' ', '\t']);
+        let text = text.split(['\n', '\0']).next().unwrap_or_default().trim_start_matches([' ', '\t']);
         let (kind, rest) = text.split_once([' ', '\t']).ok_or(BadKey::NotAKey)?;
         let rest = rest.trim_start_matches([' ', '\t']);
-        let end = rest.find([' ', '\t', '\r', '\n']).unwrap_or(rest.len());
+        let end = rest.find([' ', '\t']).unwrap_or(rest.len());
         let (base64, comment) = rest.split_at(end);
+        let base64: String = base64.chars().filter(|c| !matches!(c, '\r' | '\x0b' | '\x0c')).collect();
         let blob = STANDARD.decode(base64).map_err(|_| BadKey::NotAKey)?;
         let key = Self::from_blob(&blob)?;
-        if key.kind() != kind {
+        if key.kind() != key_type(kind) {
             return Err(BadKey::NotAKey);
         }
         Ok((key, comment.trim()))
@@ -111,6 +113,15 @@ impl SignerKey {
             known.has_signed(&key.0, bytes, signature.try_into().ok()?)
         });
         told.unwrap_or_else(|| self.plain.verify(bytes, &signature).is_ok())
+    }
+}
+
+/// The type of key a name stands for: a signature's algorithm names the key that makes it, too (as OpenSSH takes it).
+fn key_type(name: &str) -> &str {
+    match name {
+        "rsa-sha2-256" | "rsa-sha2-512" => "ssh-rsa",
+        "rsa-sha2-256-cert-v01@openssh.com" | "rsa-sha2-512-cert-v01@openssh.com" => "ssh-rsa-cert-v01@openssh.com",
+        other => other,
     }
 }
 

@@ -1,6 +1,6 @@
 //! The file that says whose keys count: OpenSSH's allowed signers (ssh-keygen(1), ALLOWED SIGNERS).
 
-use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
+use chrono::{DateTime, NaiveDate, NaiveDateTime, TimeDelta, Utc};
 
 use super::SignerKey;
 use super::pattern::fits_list;
@@ -71,6 +71,8 @@ impl Signers {
     pub fn read(text: &str, zone: Zone<'_>) -> Self {
         let mut signers = Self::default();
         for (n, text) in text.split('\n').enumerate() {
+            // For C a NUL ends a line.
+            let text = text.split('\0').next().unwrap_or_default();
             let text = text.trim_start_matches([' ', '\t']).trim_end_matches(['\r', ' ', '\t']);
             if text.is_empty() || text.starts_with('#') {
                 continue;
@@ -170,15 +172,18 @@ fn line(n: usize, text: &str, zone: Zone<'_>) -> Result<SignerLine, &'static str
     Ok(line)
 }
 
+/// White space behind the names; between options and keys only the first two count.
+const WHITE: [char; 3] = [' ', '\t', '\r'];
+
 /// The first word and what follows; quotes hold a word with blanks together.
 fn word(text: &str) -> Option<(String, &str)> {
-    let end = text.find([' ', '\t', '"']).unwrap_or(text.len());
+    let end = text.find([' ', '\t', '\r', '"']).unwrap_or(text.len());
     let (start, rest) = text.split_at(end);
     let Some(quoted) = rest.strip_prefix('"') else {
-        return Some((start.to_owned(), rest.trim_start_matches([' ', '\t'])));
+        return Some((start.to_owned(), rest.trim_start_matches(WHITE)));
     };
     let (inner, rest) = quoted.split_once('"')?;
-    Some((format!("{start}{inner}"), rest.trim_start_matches([' ', '\t'])))
+    Some((format!("{start}{inner}"), rest.trim_start_matches(WHITE)))
 }
 
 /// The options and what stands behind them; `None` when a quote is not closed.
@@ -220,9 +225,8 @@ fn take_options(line: &mut SignerLine, options: &str, zone: Zone<'_>) -> Result<
                 return Err("`valid-before` stands twice");
             }
             rest = behind;
-        } else {
-            return Err("an option this format does not have");
         }
+        // Between two commas nothing may stand.
         if rest.is_empty() {
             break;
         }
@@ -270,12 +274,22 @@ fn time(text: &str, zone: Zone<'_>) -> Option<i64> {
         (tail.eq_ignore_ascii_case("UTC") && !head.is_empty()).then_some(head)
     });
     let (digits, utc) = bare.map_or((text, false), |bare| (bare, true));
-    if !matches!(digits.len(), 8 | 12 | 14) || !digits.bytes().all(|byte| byte.is_ascii_digit()) {
+    if !matches!(digits.len(), 8 | 12 | 14) {
         return None;
     }
-    let part = |from: usize, to: usize| digits.get(from..to).map_or(Some(0), |part| part.parse::<u32>().ok());
-    let date = NaiveDate::from_ymd_opt(i32::try_from(part(0, 4)?).ok()?, part(4, 6)?, part(6, 8)?)?;
-    let at = date.and_hms_opt(part(8, 10)?, part(10, 12)?, part(12, 14)?)?;
+    // As the C library reads them: a blank for a leading zero, 31 days and 62 seconds wherever, and what is too much goes
+    // over into the next month or minute.
+    let part = |from: usize, to: usize, most: u32| {
+        let Some(part) = digits.get(from..to) else { return (digits.len() <= from).then_some(0) };
+        let number = part.trim_start_matches(' ');
+        let number = number.bytes().all(|byte| byte.is_ascii_digit()).then(|| number.parse::<u32>().ok())??;
+        (number <= most).then_some(number)
+    };
+    let date = NaiveDate::from_ymd_opt(i32::try_from(part(0, 4, 9999)?).ok()?, part(4, 6, 12)?, 1)?;
+    let day = part(6, 8, 31).filter(|day| *day > 0)?;
+    let start = date.and_hms_opt(part(8, 10, 23)?, part(10, 12, 59)?, 0)?;
+    let over = TimeDelta::days(i64::from(day) - 1) + TimeDelta::seconds(i64::from(part(12, 14, 61)?));
+    let at = start.checked_add_signed(over)?;
     let seconds = if utc { at.and_utc().timestamp() } else { zone(at)? };
     (seconds > 0).then_some(seconds)
 }

@@ -226,8 +226,8 @@ fn reported(story: &Story) -> Markup {
 fn tried(story: &Story) -> Markup {
     html! {
         ul {
-            @for round in &story.rounds { li { (said(&review::tried_round(round))) } }
-            @for trial in &story.trials { li { (said(&review::tried_change(trial))) } }
+            @for round in &story.rounds { li { (said(&review::tried_round(round))) (amended(&round.amended)) } }
+            @for trial in &story.trials { li { (said(&review::tried_change(trial))) (amended(&trial.amended)) } }
         }
     }
 }

@@ -77,18 +77,40 @@ svg.bars{height:22mm;background:#fff;display:block}
 .fields div{border-top:1px solid var(--ink);padding-top:.2rem;font-size:.85rem;color:var(--soft)}
 @media (max-width:40rem){.two{grid-template-columns:1fr}dl div{grid-template-columns:1fr}.scroll{overflow-x:auto}.map{min-width:40rem}}
 @media print{
-html{font-size:10pt}
-html:has(.slip){font-size:9pt}
+html{font-size:8.5pt;line-height:1.3}
+html:has(.slip){font-size:9pt;line-height:1.45}
 body{max-width:none;padding:0}
 .stop,.look{background:none}
 h2,h3{break-after:avoid}
 .keep{break-inside:avoid}
-h2{margin-top:1.4rem}
+h2{margin-top:1.1rem;column-span:all}
+h3{margin-top:.7rem}
+p{margin:.2rem 0}
 figure,.verdict,.label{break-inside:avoid}
-figure svg.map{max-height:120mm}
-.items{font-size:8.5pt}
+figure svg.map{max-height:90mm}
+ol.out>li{padding:.35rem 0}
+main>section>table th,main>section>table td{padding-top:.1rem;padding-bottom:.1rem}
+section[aria-labelledby=done],section[aria-labelledby=reported],section[aria-labelledby=items]{columns:2;column-gap:6mm}
+section[aria-labelledby=stands-out]>ol,section[aria-labelledby=slots]>ul{columns:2;column-gap:6mm}
+section[aria-labelledby=slots]>ul{font-size:7pt}
+section[aria-labelledby=done],section[aria-labelledby=measured]{font-size:6.8pt}
+section[aria-labelledby=reported]{font-size:7.2pt}
+section[aria-labelledby=items]{font-size:6.3pt;line-height:1.18}
+section>table,section>table caption,section>table small{font-size:inherit}
+section[aria-labelledby=measured] thead th:first-child{width:42%}
+section[aria-labelledby=measured] th.w40{width:44%}
+section[aria-labelledby=items]{break-before:page}
+section h2{font-size:10.5pt}
+.items th,.items td{padding:.06rem .4rem .06rem 0}
+.items th[scope=rowgroup]{padding-top:.35rem}
+.items .w1{width:40%}.items .w2{width:29%}.items .w3{width:13%}.items .w4{width:12%}.items .w5{width:6%}
+.items td.n,.items th.n{padding-right:0}
 .items tr.card{break-after:avoid}
-.slip h2{margin-top:.9rem}
+section dl div{grid-template-columns:5.5rem 1fr;padding:0}
+.slip section dl div{grid-template-columns:8.5rem 1fr;padding:.1rem 0}
+.slip .two dl div{grid-template-columns:6.5rem 1fr}
+.slip p{margin:.4rem 0}
+.slip h2{margin-top:.9rem;font-size:1.15rem}
 .slip .fields{margin-top:2.4rem}
 .slip footer{font-size:.85rem}
 }

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::fold::Input;
-use super::types::{Amended, CardTold, SlotTold, Verdict};
+use super::types::{Amended, CardTold, RoundTold, SlotTold, Trial, Verdict};
 use crate::checklist::{Evidence, ScanOf};
 use crate::record::{Amendment, Event, Line, time};
 
@@ -40,6 +40,16 @@ impl<'a> Amendments<'a> {
         }
         for verdict in verdicts {
             verdict.amended = self.of_verdict(verdict.line);
+        }
+    }
+
+    /// The same of what was tried.
+    pub(super) fn mark_tried(&self, rounds: &mut [RoundTold], trials: &mut [Trial]) {
+        for round in rounds {
+            round.amended = self.at(round.line);
+        }
+        for trial in trials {
+            trial.amended = self.at(trial.line);
         }
     }
 

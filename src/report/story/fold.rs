@@ -238,8 +238,9 @@ impl<'a> Fold<'a> {
         let open = self.reports.last().filter(|_| reported).map_or(&[][..], |report| &report.findings);
         let mut slots = self.slots.told(job, steps, open);
         let amendments = Amendments::of(self.input);
+        let mut rounds = rounds(self.input, &self.reports);
         amendments.mark(&mut slots, &mut self.cards, &mut self.tried.verdicts);
-        let rounds = rounds(self.input, &self.reports);
+        amendments.mark_tried(&mut rounds, &mut self.tried.trials);
         let measured = measured(job, steps);
         let mut stands_out = notable::all(&Noted {
             input: self.input,
@@ -558,6 +559,7 @@ fn rounds(input: &Input<'_>, reports: &[Report]) -> Vec<RoundTold> {
             slots,
             snapshot_line: round.snapshot_line,
             outcome,
+            amended: Vec::new(),
         }
     };
     input.job.rounds().iter().map(told).collect()

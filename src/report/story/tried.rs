@@ -32,6 +32,7 @@ impl Tried {
                     by: line.by.clone(),
                     change: format!("search for the fault begun, rates `{}`, {spares}", opened.rates.name),
                     outcome: seen_words(&opened.first),
+                    amended: Vec::new(),
                 });
             }
             Event::SpareBrought { module } => self.trials.push(Trial {
@@ -40,6 +41,7 @@ impl Tried {
                 by: line.by.clone(),
                 change: "a known-good module came to hand".to_owned(),
                 outcome: module.identity.serial.clone().unwrap_or_else(|| "no serial".to_owned()),
+                amended: Vec::new(),
             }),
             Event::TrialDone { trial, done, seen, found, .. } => self.trials.push(Trial {
                 line: line.n,
@@ -52,6 +54,7 @@ impl Tried {
                     format!("trial {trial}: {}{stood}", trial_words(done))
                 },
                 outcome: seen_words(seen),
+                amended: Vec::new(),
             }),
             Event::VerdictReached { verdict, .. } => {
                 self.over = true;
@@ -70,6 +73,7 @@ impl Tried {
                         by: line.by.clone(),
                         change: format!("verdict then: {}", earlier.kind),
                         outcome: format!("replaced by the verdict of line {}", line.n),
+                        amended: Vec::new(),
                     });
                 }
                 self.verdicts.extend(now);

@@ -360,6 +360,7 @@ pub struct RoundTold {
     pub snapshot_line: u64,
     /// In words: what became of the findings at these slots.
     pub outcome: String,
+    pub amended: Vec<Amended>,
 }
 
 /// One power cycle with a stated change.
@@ -370,6 +371,7 @@ pub struct Trial {
     pub by: String,
     pub change: String,
     pub outcome: String,
+    pub amended: Vec<Amended>,
 }
 
 /// What a fault turned out to be.
