@@ -49,6 +49,22 @@ fn dipper() -> tempfile::TempDir {
 }
 
 #[test]
+fn where_the_plan_cannot_be_written_is_told_before_the_search() {
+    let folder = dipper();
+    let at = folder.path();
+    std::fs::create_dir(at.join("made")).unwrap();
+    // Searched for, this target would end with what is in the way and exit code 1.
+    let args = ["--board", "dipper.toml", "--stock", "stock.csv", "--capacity", "2TiB", "-o"];
+    for (path, exit) in [("no/such/plan.toml", 73), ("made", 74), ("made/plan.toml", 1)] {
+        let (code, out, err) = run(at, &[&args[..], &[path]].concat());
+        assert_eq!(code, exit, "{path}: {out}{err}");
+        assert_eq!(err.contains(path), exit != 1, "{path}: {err}");
+        assert_eq!(out.is_empty(), exit != 1, "{path}: {out}");
+    }
+    assert_eq!(std::fs::read_dir(at.join("made")).unwrap().count(), 0);
+}
+
+#[test]
 fn a_plan_carries_the_voltage_of_ddr3_and_its_check_judges_it() {
     let folder = dipper();
     let at = folder.path();

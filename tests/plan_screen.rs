@@ -175,6 +175,7 @@ fn what_goes_where_is_told_slot_by_slot_where_it_is_no_whole_row() {
     assert!(out.contains("- socket EAST holds no processor: its slots and channels are dead and stay empty"), "{out}");
     let short = out.split("plan 1 in short\n").nth(1).unwrap();
     assert!(short.contains("leaves 1 module, out of W01\n"), "{short}");
+    assert!(short.contains(" on 8 of 8 channels\n"), "{short}");
 }
 
 #[test]

@@ -2,7 +2,7 @@
 
 use std::fs;
 use std::io::{self, Write as _};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use super::unnamed::{Unnamed, sync_folder};
 
@@ -11,18 +11,29 @@ use super::unnamed::{Unnamed, sync_folder};
 ///
 /// A pipe or device is written to as it is; nothing is ever put in its place.
 pub fn write(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let target = match fs::metadata(path) {
-        Ok(found) if found.is_dir() => return Err(io::ErrorKind::IsADirectory.into()),
-        Ok(found) if !found.is_file() => return fs::write(path, bytes),
-        // A link stays a link: its target is what is written anew.
-        Ok(_) => path.canonicalize()?,
-        Err(error) if error.kind() == io::ErrorKind::NotFound => path.to_owned(),
-        Err(error) => return Err(error),
-    };
+    let Some(target) = target(path)? else { return fs::write(path, bytes) };
     let mut file = Unnamed::beside(&target)?;
     file.write_all(bytes)?;
     file.replace(&target)?;
     sync_folder(&target)
+}
+
+/// Whether a file can be written to `path`, asked before long work; nothing is left behind. Of a pipe or device it is only
+/// known when it is written to.
+pub fn writable(path: &Path) -> io::Result<()> {
+    target(path)?.map_or(Ok(()), |target| Unnamed::beside(&target).map(drop))
+}
+
+/// The file that is put in place of an old one; `None` for a pipe or device.
+fn target(path: &Path) -> io::Result<Option<PathBuf>> {
+    match fs::metadata(path) {
+        Ok(found) if found.is_dir() => Err(io::ErrorKind::IsADirectory.into()),
+        Ok(found) if !found.is_file() => Ok(None),
+        // A link stays a link: its target is what is written anew.
+        Ok(_) => path.canonicalize().map(Some),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(Some(path.to_owned())),
+        Err(error) => Err(error),
+    }
 }
 
 #[cfg(test)]
@@ -58,6 +69,9 @@ mod tests {
         assert_eq!(write(folder.path(), b"x").unwrap_err().kind(), io::ErrorKind::IsADirectory);
         let missing = folder.path().join("no/such/a.json");
         assert_eq!(write(&missing, b"x").unwrap_err().kind(), io::ErrorKind::NotFound);
+        assert_eq!(writable(folder.path()).unwrap_err().kind(), io::ErrorKind::IsADirectory);
+        assert_eq!(writable(&missing).unwrap_err().kind(), io::ErrorKind::NotFound);
+        writable(&folder.path().join("a.json")).unwrap();
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 0);
     }
 }

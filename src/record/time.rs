@@ -86,7 +86,7 @@ pub(super) fn in_own_form(text: &str) -> bool {
 }
 
 /// For serde: writes the one form a record has.
-pub(super) fn serialize<S: Serializer>(at: &DateTime<FixedOffset>, serializer: S) -> Result<S::Ok, S::Error> {
+pub(crate) fn serialize<S: Serializer>(at: &DateTime<FixedOffset>, serializer: S) -> Result<S::Ok, S::Error> {
     serializer.serialize_str(&text(at))
 }
 

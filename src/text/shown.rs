@@ -58,6 +58,10 @@ pub fn shown(text: &str) -> Shown {
 /// Cleans `text` for showing. Longer than `columns`, it is cut, and the mark `... (N characters)` with the true length
 /// stands at the end; the mark counts as columns too unless `columns` has no room for it. No escape is cut in two.
 pub fn shown_within(text: &str, columns: usize) -> Shown {
+    // Most values are clean and short: nothing of them is counted.
+    if text.len() <= columns && text.bytes().all(|byte| matches!(byte, b' '..=b'~')) {
+        return Shown(text.to_owned());
+    }
     cut(text.chars().map(Piece::Char), columns)
 }
 

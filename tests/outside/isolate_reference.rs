@@ -77,13 +77,31 @@ fn a_fault_that_followed_a_swap_is_not_yet_the_module() {
     assert!(!belief.decided(&model));
 }
 
-/// The yardstick's column `optimal` (depth 4, slot mode): no policy of the table comes below the bound, and at q = 1 the
-/// bound is what the best of them reaches.
+/// The yardstick's column `optimal`, an expectimax over the same kinds of trial: the bound grows until it meets it.
 #[test]
-fn no_policy_comes_below_the_bound() {
-    let rows = [(Shares::install(), 1.21345), (Shares::service(), 0.86700), (Shares::flat(), 0.82222)];
-    for (shares, optimal) in rows {
-        let bound = least(&model(Mode::Slot), &shares, 4, 2);
-        assert!(bound <= optimal + 1e-4 && bound > optimal - 4e-3, "{bound:.5}, not {optimal}");
+fn the_bound_grows_to_the_optimum_and_no_further() {
+    let rows = [
+        (Mode::Slot, Shares::install(), 1.21345),
+        (Mode::Slot, Shares::service(), 0.86700),
+        (Mode::Slot, Shares::flat(), 0.82222),
+        (Mode::Channel, Shares::install(), 1.41334),
+        (Mode::Channel, Shares::service(), 1.09012),
+        (Mode::Channel, Shares::flat(), 1.50592),
+    ];
+    for (mode, shares, optimal) in rows {
+        let near = least(&model(mode), &shares, 400);
+        assert!((near - optimal).abs() < 1e-4, "{mode:?}: {near:.5}, not {optimal}");
+        let early = least(&model(mode), &shares, 10);
+        assert!(early <= near + 1e-9, "{mode:?}: {early:.5} after less work, {near:.5} after more");
+    }
+}
+
+/// Where a failure does not always show, no policy comes below the bound either.
+#[test]
+fn no_policy_comes_below_the_bound_where_failures_do_not_always_show() {
+    let model = Model { shows: 0.7, ..model(Mode::Slot) };
+    for shares in [Shares::install(), Shares::service(), Shares::flat()] {
+        let [best, bound] = [exact(&model, &shares, greedy, 1e-5).cycles, least(&model, &shares, 1000)];
+        assert!(bound <= best && bound > 0.85 * best, "{bound:.4} of {best:.4}");
     }
 }

@@ -1,135 +1,156 @@
-//! A number of cycles that no policy comes below with the program's kinds of trial: each step takes the best of all
-//! candidates, so many steps deep, and what is undecided then counts as one cycle more. It grows with the depth towards the
-//! best that can be had.
+//! A number of cycles that no policy comes below with the program's kinds of trial. The tree of all trials is grown where the
+//! best that may still be hoped for is likeliest to be come to; what is undecided and not looked into yet counts as one cycle,
+//! so the number only grows with the work, towards the best that can be had.
 //!
-//! Candidates of equal gain and equally many insertions are taken for one (they differ in the partner), hypotheses below one
-//! in a million are left out: the bound is good to about four digits.
+//! Trials that tell alike and take equally many insertions are taken for one (they differ in the partner), hypotheses below
+//! one in a million are left out: the bound is good to about four digits.
 
-use std::collections::HashMap;
-use std::hash::{DefaultHasher, Hash, Hasher};
-
-use slotwise::isolate::action::{Arrangement, insertions};
+use slotwise::isolate::action::{Action, insertions};
 use slotwise::isolate::belief::{Belief, Model};
 use slotwise::isolate::candidates::{Means, candidates};
+use slotwise::isolate::outlook::{Mask, Outlook};
 use slotwise::isolate::rates::Shares;
+
+use super::exact::starts;
 
 /// Hypotheses and branches below this are not followed.
 const FLOOR: f64 = 1e-6;
 
-/// A trial: what is known already of its cycles, and its undecided outcomes (chance, what is known of it, belief).
-type Tried = (f64, Vec<(f64, f64, Belief)>);
+/// What leaves a belief undecided after a trial.
+struct Outcome {
+    chance: f64,
+    mask: Mask,
+    /// The belief then, once it is looked into.
+    then: Option<usize>,
+}
+
+struct Trial {
+    action: Action,
+    /// Cycles if whatever is undecided took one more: what there is at least.
+    plain: f64,
+    /// What it may come to; worked out once it is the best there is, which most trials never are.
+    outcomes: Vec<Outcome>,
+}
+
+struct Node {
+    belief: Belief,
+    before: Option<usize>,
+    trials: Vec<Trial>,
+    /// Cycles to a verdict at least, and the trial that these are of.
+    least: f64,
+    best: usize,
+    /// How likely the likeliest outcome not looked into yet is, when the best trials are taken on the way to it.
+    open: f64,
+}
 
 struct Search<'a> {
     model: &'a Model,
-    /// By belief: the steps it was looked ahead and what no policy comes below.
-    known: HashMap<u64, (usize, f64)>,
+    nodes: Vec<Node>,
 }
 
 impl Search<'_> {
-    fn key(&self, belief: &Belief) -> u64 {
-        let mut hasher = DefaultHasher::new();
-        belief.board.fitted.hash(&mut hasher);
-        for (n, h) in belief.hypotheses.iter().enumerate() {
-            h.cause.hash(&mut hasher);
-            ((h.weight * 1e10).round() as i64).hash(&mut hasher);
-            for place in 0..self.model.layout.len() as u16 {
-                ((belief.badly_seated(self.model, n, place) * 1e9).round() as i64).hash(&mut hasher);
-            }
-        }
-        hasher.finish()
-    }
-
-    fn known(&self, belief: &Belief) -> f64 {
-        self.known.get(&self.key(belief)).map_or(1.0, |known| known.1)
-    }
-
-    fn least(&mut self, belief: &Belief, steps: usize, reach: f64) -> f64 {
-        if belief.decided(self.model) {
-            return 0.0;
-        }
-        let key = self.key(belief);
-        match self.known.get(&key) {
-            Some((deep, least)) if *deep >= steps => return *least,
-            Some((_, least)) if steps == 0 || reach < FLOOR => return *least,
-            None if steps == 0 || reach < FLOOR => return 1.0,
-            _ => {}
-        }
-        let mut all = self.trials(belief);
-        all.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let mut best = f64::INFINITY;
-        for (at_least, outcomes) in all {
-            let mut cycles = at_least;
-            for (chance, known, then) in &outcomes {
-                if cycles >= best {
-                    break;
-                }
-                cycles += chance * (self.least(then, steps - 1, reach * chance) - known);
-            }
-            best = best.min(cycles);
-        }
-        self.known.insert(key, (steps, best));
-        best
-    }
-
-    /// Each trial: what is known already of its cycles, and its undecided outcomes, likeliest first.
-    fn trials(&self, belief: &Belief) -> Vec<Tried> {
-        let mut seen: Vec<(f64, usize)> = Vec::new();
-        let mut all = Vec::new();
-        for action in candidates(self.model, belief, &Means::default()) {
+    /// Looks into a belief: all that can be done and what each may come to.
+    fn add(&mut self, mut belief: Belief, before: Option<usize>) -> usize {
+        belief.drop_below(FLOOR);
+        belief.compact();
+        let mut seen: Vec<(f64, f64, usize)> = Vec::new();
+        let mut trials = Vec::new();
+        for action in candidates(self.model, &belief, &Means::default()) {
             let mut after = belief.clone();
             after.act(self.model, &action);
             let outlook = after.outlook(self.model, 1e-9);
+            let even: f64 = outlook.outcomes().map(|(_, parts)| parts.iter().map(|p| p.2).sum::<f64>().powi(2)).sum();
+            let plain = 1.0 + self.undecided(&outlook).iter().map(|o| o.chance).sum::<f64>();
             let (left, count) = (outlook.entropy_after(), insertions(&action));
-            if seen.iter().any(|s| (s.0 - left).abs() < 1e-10 && s.1 == count) {
+            let alike =
+                |s: &(f64, f64, usize)| (s.0 - left).abs() < 1e-10 && (s.1 - even).abs() < 1e-10 && s.2 == count;
+            if !seen.iter().any(alike) {
+                seen.push((left, even, count));
+                trials.push(Trial { action, plain, outcomes: Vec::new() });
+            }
+        }
+        self.nodes.push(Node { belief, before, trials, least: 1.0, best: 0, open: 1.0 });
+        self.settle(self.nodes.len() - 1);
+        self.nodes.len() - 1
+    }
+
+    fn undecided(&self, outlook: &Outlook) -> Vec<Outcome> {
+        let all = outlook.outcomes().map(|(mask, parts)| (mask, parts, parts.iter().map(|p| p.2).sum::<f64>()));
+        let undecided = all.filter(|(_, parts, chance)| parts.iter().all(|p| p.2 < self.model.sure * chance));
+        undecided.map(|(mask, _, chance)| Outcome { chance, mask, then: None }).collect()
+    }
+
+    fn cycles(&self, trial: &Trial) -> f64 {
+        let known = trial.outcomes.iter().filter_map(|o| Some(o.chance * (self.nodes[o.then?].least - 1.0)));
+        trial.plain + known.sum::<f64>()
+    }
+
+    fn open(&self, outcome: &Outcome) -> f64 {
+        outcome.chance * outcome.then.map_or(1.0, |then| self.nodes[then].open)
+    }
+
+    /// Works out anew what a belief takes at least.
+    fn settle(&mut self, at: usize) {
+        let (mut least, mut best) = (f64::INFINITY, 0);
+        for (n, trial) in self.nodes[at].trials.iter().enumerate() {
+            let cycles = if trial.plain < least { self.cycles(trial) } else { continue };
+            if cycles < least {
+                (least, best) = (cycles, n);
+            }
+        }
+        let trial = &self.nodes[at].trials[best];
+        if trial.outcomes.is_empty() && trial.plain > 1.0 {
+            let mut after = self.nodes[at].belief.clone();
+            after.act(self.model, &trial.action);
+            self.nodes[at].trials[best].outcomes = self.undecided(&after.outlook(self.model, 1e-9));
+        }
+        let open = self.nodes[at].trials[best].outcomes.iter().map(|o| self.open(o)).fold(0.0, f64::max);
+        let node = &mut self.nodes[at];
+        (node.least, node.best, node.open) = (least, best, open);
+    }
+
+    /// Looks into the likeliest outcome below a belief that was not looked into yet, the best trials taken on the way.
+    fn grow(&mut self, root: usize) {
+        let mut at = root;
+        loop {
+            let (node, best) = (&self.nodes[at], self.nodes[at].best);
+            let outcomes = &node.trials[best].outcomes;
+            let Some(n) =
+                (0..outcomes.len()).max_by(|a, b| self.open(&outcomes[*a]).total_cmp(&self.open(&outcomes[*b])))
+            else {
+                return;
+            };
+            if let Some(then) = outcomes[n].then {
+                at = then;
                 continue;
             }
-            seen.push((left, count));
-            let (mut cycles, mut outcomes) = (1.0, Vec::new());
-            for (mask, parts) in outlook.outcomes() {
-                let chance: f64 = parts.iter().map(|p| p.2).sum();
-                if parts.iter().any(|p| p.2 >= self.model.sure * chance) {
-                    continue;
-                }
-                let mut then = after.clone();
-                then.report(self.model, &outlook.reported(mask));
-                then.drop_below(FLOOR);
-                let known = self.known(&then);
-                cycles += chance * known;
-                outcomes.push((chance, known, then));
-            }
-            outcomes.sort_by(|a, b| b.0.total_cmp(&a.0));
-            all.push((cycles, outcomes));
+            let mut belief = node.belief.clone();
+            belief.act(self.model, &node.trials[best].action);
+            let reported = belief.outlook(self.model, 1e-9).reported(outcomes[n].mask);
+            belief.report(self.model, &reported);
+            let then = self.add(belief, Some(at));
+            self.nodes[at].trials[best].outcomes[n].then = Some(then);
+            break;
         }
-        all
+        let mut up = Some(at);
+        while let Some(at) = up {
+            self.settle(at);
+            up = self.nodes[at].before;
+        }
     }
 }
 
-/// Mean cycles over all starts that no policy comes below, `steps` deep at the likeliest `deep` kinds of start, at most four
-/// at the others.
-pub fn least(model: &Model, shares: &Shares, steps: usize, deep: usize) -> f64 {
-    let before = Belief::before(model, Arrangement::full(model.layout.len()), shares);
-    let outlook = before.outlook(model, 0.0);
-    // Starts of equal entropy are the same start, looked at from elsewhere.
-    let mut starts: Vec<(f64, f64, Belief)> = Vec::new();
-    for (mask, parts) in outlook.outcomes().filter(|(mask, _)| *mask != 0) {
-        let chance: f64 = parts.iter().map(|p| p.2).sum();
-        let mut belief = before.clone();
-        belief.report(model, &outlook.reported(mask));
-        let entropy = belief.entropy();
-        match starts.iter_mut().find(|s| (s.1 - entropy).abs() < 1e-9) {
-            Some(start) => start.0 += chance,
-            None => starts.push((chance, entropy, belief)),
+/// Mean cycles over all starts that no policy comes below, by looking into so many beliefs.
+pub fn least(model: &Model, shares: &Shares, beliefs: usize) -> f64 {
+    let mut search = Search { model, nodes: Vec::new() };
+    let undecided = starts(model, shares, true).into_iter().filter(|s| !s.2.decided(model));
+    let roots: Vec<(f64, usize)> = undecided.map(|s| (s.0, search.add(s.2, None))).collect();
+    while search.nodes.len() < beliefs {
+        let open = |root: &(f64, usize)| root.0 * search.nodes[root.1].open;
+        match roots.iter().max_by(|a, b| open(a).total_cmp(&open(b))) {
+            Some(root) if open(root) > FLOOR / 10.0 => search.grow(root.1),
+            _ => break,
         }
     }
-    starts.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let shown: f64 = starts.iter().map(|s| s.0).sum();
-    let mut cycles = 0.0;
-    for (n, (chance, _, mut belief)) in starts.into_iter().enumerate() {
-        belief.drop_below(FLOOR);
-        let mut search = Search { model, known: HashMap::new() };
-        let last = if n < deep { steps } else { steps.min(4) };
-        let value = (1..=last).map(|steps| search.least(&belief, steps, 1.0)).last().unwrap_or(0.0);
-        cycles += chance / shown * value;
-    }
-    cycles
+    roots.iter().map(|(chance, root)| chance * search.nodes[*root].least).sum()
 }

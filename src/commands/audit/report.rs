@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use chrono::{DateTime, FixedOffset};
 use serde::Serialize;
 
 use super::Recipe;
@@ -65,7 +66,8 @@ pub struct SignatureTold {
     pub signed: Option<u64>,
     pub name: String,
     pub role: Role,
-    pub at: String,
+    #[serde(serialize_with = "crate::record::time::serialize")]
+    pub at: DateTime<FixedOffset>,
     pub statement: String,
     pub reason: Option<String>,
     pub key: Option<String>,

@@ -5,7 +5,7 @@ use crate::commands::files::named;
 use crate::commands::job::quoted;
 use crate::commands::{CommandError, wrap};
 use crate::env::Env;
-use crate::record::chain;
+use crate::record::{chain, time};
 use crate::source::counted;
 use crate::text::{shown, shown_within};
 
@@ -122,7 +122,7 @@ fn signed(text: &mut String, signature: &SignatureTold) {
         signature.declared,
         shown(&signature.name),
         signature.role.name(),
-        signature.at
+        time::text(&signature.at)
     );
     *text += &format!("  \"{}\"\n", shown_within(&signature.statement, 300));
     if let Some(reason) = &signature.reason {

@@ -7,7 +7,7 @@ use sha2::{Digest, Sha256, Sha512};
 
 use super::{Against, Recipe, Report, SignatureTold};
 use crate::record::sign::{BadSignature, Hash, KnownKeys, NAMESPACE, NotAllowed, SignerKey, Sshsig};
-use crate::record::{Declaration, Job, Role, time};
+use crate::record::{Declaration, Job, Role};
 use crate::text::shown;
 
 /// What a `signed` line holds.
@@ -132,7 +132,7 @@ fn told(declaration: &Declaration) -> SignatureTold {
         signed: declaration.signed,
         name: declaration.name.clone(),
         role: declaration.role,
-        at: time::text(&declaration.at),
+        at: declaration.at,
         statement: declaration.statement.clone(),
         reason: declaration.reason.clone(),
         key: declaration.key.clone(),

@@ -57,29 +57,26 @@ pub fn records_in(path: &Path, name: &Path) -> io::Result<Vec<RecordFile>> {
 pub fn audit_files(files: &[RecordFile], against: &Against, progress: &(dyn Fn(usize) + Sync)) -> Vec<Report> {
     let next = AtomicUsize::new(0);
     let done = AtomicUsize::new(0);
-    let reports: Mutex<Vec<(usize, Report)>> = Mutex::new(Vec::with_capacity(files.len()));
+    let reports: Mutex<Vec<Option<Report>>> = Mutex::new(files.iter().map(|_| None).collect());
     let workers = std::thread::available_parallelism().map_or(1, usize::from).min(files.len());
     std::thread::scope(|scope| {
         for _ in 0..workers {
             scope.spawn(|| {
-                let mut mine = Vec::new();
                 let mut bytes = Vec::new();
                 let mut known = KnownKeys::default();
                 while let Some((n, file)) = {
                     let n = next.fetch_add(1, Ordering::Relaxed);
                     files.get(n).map(|file| (n, file))
                 } {
-                    mine.push((n, one(file, against, &mut bytes, &mut known)));
+                    let report = one(file, against, &mut bytes, &mut known);
+                    // Nothing panics while it is held.
+                    reports.lock().unwrap_or_else(std::sync::PoisonError::into_inner)[n] = Some(report);
                     progress(done.fetch_add(1, Ordering::Relaxed) + 1);
                 }
-                // Nothing panics while it is held.
-                reports.lock().unwrap_or_else(std::sync::PoisonError::into_inner).extend(mine);
             });
         }
     });
-    let mut reports = reports.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner);
-    reports.sort_by_key(|(n, _)| *n);
-    reports.into_iter().map(|(_, report)| report).collect()
+    reports.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner).into_iter().flatten().collect()
 }
 
 fn one(file: &RecordFile, against: &Against, bytes: &mut Vec<u8>, known: &mut KnownKeys) -> Report {

@@ -136,6 +136,10 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
         return Err(CommandError::new(Exit::BadData, "the order's units do not hold the same processors")
             .way_out("make one order for each sort of unit: units of one plan are filled alike"));
     }
+    // A search may take long; that its plan cannot be kept is told before.
+    if let Some(path) = &args.output {
+        atomic::writable(&files::located(env, path)).map_err(|error| CommandError::writing(path, &error))?;
+    }
     let problem = Problem {
         board: &board,
         cpus: &cpus,

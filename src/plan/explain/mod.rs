@@ -23,7 +23,7 @@ pub struct Told {
     pub bandwidth: Bandwidth,
     /// Where measured machines left the model that gives the bandwidth.
     pub estimate: Option<Estimate>,
-    /// Channels that hold a module, and channels there are.
+    /// Channels that hold a module, and channels of sockets with a processor.
     pub channels: (usize, usize),
     pub reasons: Vec<String>,
     /// What could not be judged.
@@ -84,7 +84,9 @@ fn listed(parts: &[String]) -> String {
 fn channels(problem: &Problem<'_>, seats: &Seats) -> (usize, usize) {
     let mut used: Vec<(usize, usize)> = Vec::new();
     let mut all: Vec<(usize, usize)> = Vec::new();
-    for at in problem.board.slots() {
+    // Those of a socket without a processor are dead.
+    let alive = |socket: usize| problem.cpus.get(socket).is_some_and(Option::is_some);
+    for at in problem.board.slots().filter(|at| alive(at.socket_index)) {
         let channel = (at.socket_index, at.channel_index);
         if !all.contains(&channel) {
             all.push(channel);

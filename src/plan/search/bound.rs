@@ -4,8 +4,11 @@
 //! prices a tight one). What is left falls apart into channels and is solved exactly by tables over capacity: per socket
 //! and largest channel, then over the sockets. Prices are found by moving them against the excess demand.
 
+mod ordered;
+
 use super::instance::{Choice, Demand, INF, Instance};
 use super::weights::NARROW;
+pub use ordered::Ordered;
 
 /// Prices and the tables that follow from them.
 #[derive(Debug, Clone)]
@@ -22,6 +25,8 @@ pub struct Bound {
     pub after: Vec<Vec<i128>>,
     /// Least of `after` from each place on, for looking up what is still needed.
     tails: Vec<Vec<i128>>,
+    /// Least of each of them.
+    floors: Vec<i128>,
     /// Least worth of one socket of each kind by its coarse granules.
     units: Vec<Vec<i128>>,
     /// The same for each capacity of its largest channel.
@@ -105,6 +110,7 @@ impl Bound {
             base,
             after: Vec::new(),
             tails: Vec::new(),
+            floors: Vec::new(),
             units: Vec::new(),
             by_largest: Vec::new(),
             least: INF,
@@ -124,6 +130,7 @@ impl Bound {
             bound.after[i] = joined;
         }
         bound.tails = bound.after.iter().map(|table| bound.suffix(table)).collect();
+        bound.floors = bound.tails.iter().map(|tail| tail.iter().copied().min().unwrap_or(INF)).collect();
         bound.units = units;
         bound.least = bound.after[0][bound.need].saturating_add(bound.base).min(INF);
         bound
@@ -148,6 +155,11 @@ impl Bound {
     /// The part after socket `i` when `have` granules stand already, and sockets from `i` on give the rest.
     pub fn from(&self, i: usize, have: u32) -> i128 {
         self.look_up(&self.tails[i], have)
+    }
+
+    /// No part after socket `i` is worth less than this, whatever stands.
+    pub fn floor(&self, i: usize) -> i128 {
+        self.floors[i]
     }
 
     /// What is least of a table of suffix minima when `have` granules stand.
@@ -194,7 +206,19 @@ impl Bound {
 
     /// The most that arrangement can be worth: bandwidth, less the least the two settlements can cost. `None` when it is not
     /// looked for.
-    fn gain(&self, instance: &Instance<'_>, channels: u32, (n, cells): (u32, usize), largest: u32) -> Option<i128> {
+    fn gain(&self, instance: &Instance<'_>, channels: u32, filled: (u32, usize), largest: u32) -> Option<i128> {
+        self.gain_with(instance, channels, filled, largest, None)
+    }
+
+    /// The same where it is known what the emptiest channel in use holds.
+    fn gain_with(
+        &self,
+        instance: &Instance<'_>,
+        channels: u32,
+        (n, cells): (u32, usize),
+        largest: u32,
+        emptiest: Option<u32>,
+    ) -> Option<i128> {
         if !self.with_bandwidth {
             return Some(0);
         }
@@ -202,15 +226,16 @@ impl Bound {
         if self.even {
             // As many regions' worth as the widest has ways, and no channel above one of them.
             let wide = instance.widest(channels);
-            if u64::from(n) < wide || !cap.is_multiple_of(wide) || u64::from(largest) * wide > cap {
+            let alike = u64::from(n) > wide || emptiest.is_none_or(|emptiest| emptiest == largest);
+            if u64::from(n) < wide || !cap.is_multiple_of(wide) || u64::from(largest) * wide > cap || !alike {
                 return None;
             }
         }
         // Coarse granules are rounded up: no count of what is left over the emptiest channel.
-        let most = if self.coarse == 1 {
-            instance.most_mb_s(n, cap, largest)
-        } else {
-            instance.most_mb_s_with(n, cap, u64::from(largest), u64::MAX)
+        let most = match emptiest {
+            _ if self.coarse > 1 => instance.most_mb_s_with(n, cap, u64::from(largest), u64::MAX),
+            None => instance.most_mb_s(n, cap, largest),
+            Some(emptiest) => instance.most_mb_s_with(n, cap, u64::from(largest), u64::from(emptiest)),
         };
         let narrow = NARROW.saturating_sub(u64::from(n));
         let w = instance.weights;
@@ -361,11 +386,15 @@ impl Bound {
         Some(out)
     }
 
-    fn trace(&self, instance: &Instance<'_>, kind: usize, cell: usize, worth: i128) -> Option<Choice> {
-        let kind = &instance.kinds[kind];
+    fn trace(&self, instance: &Instance<'_>, at: usize, cell: usize, worth: i128) -> Option<Choice> {
+        let kind = &instance.kinds[at];
         let cells = self.cells(instance, kind);
         let channels: u32 = kind.runs.iter().map(|r| r.1).sum();
-        for largest in self.largest(instance) {
+        for &(largest, ref table) in &self.by_largest[at] {
+            // The tables of one largest channel tell whether it is with that one.
+            if largest == 0 || table[cell] != worth {
+                continue;
+            }
             let mut start = vec![INF; cells + 1];
             start[0] = 0;
             let mut befores = vec![vec![start]];

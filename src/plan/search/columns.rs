@@ -1,6 +1,8 @@
 //! Every arrangement of one socket that a bound does not rule out.
 
-use super::bound::{Backward, Bound};
+use std::cell::OnceCell;
+
+use super::bound::{Backward, Bound, Ordered};
 use super::instance::{INF, Instance, SocketKind};
 use super::weights::{NARROW, SOCKET_FILL};
 use super::work::Work;
@@ -36,6 +38,7 @@ struct Walk<'a> {
     bound: &'a Bound,
     cost: Option<&'a Bound>,
     back: &'a Backward,
+    ordered: Option<&'a Ordered>,
     cost_back: Option<&'a Backward>,
     largest: u32,
     limit: i128,
@@ -49,8 +52,17 @@ struct Walk<'a> {
 pub struct Prepared {
     kind: usize,
     others: Vec<i128>,
-    by_largest: Vec<(u32, Backward)>,
+    by_largest: Vec<Largest>,
     cost: Option<Backward>,
+}
+
+/// Tables for one largest channel.
+#[derive(Debug)]
+struct Largest {
+    cap: u32,
+    back: Backward,
+    /// Tighter ones, made when they are asked for.
+    ordered: OnceCell<Option<Ordered>>,
 }
 
 /// Makes the tables of one kind of socket for limits of `limit` or less.
@@ -62,32 +74,41 @@ pub fn prepare(instance: &Instance<'_>, kind: usize, bound: &Bound, cost: Option
         .into_iter()
         .chain([0])
         .filter(|&largest| bound.least_with(kind, largest, &others) < limit)
-        .map(|largest| (largest, bound.backward(instance, kind, largest, &others)))
+        .map(|cap| {
+            let back = bound.backward(instance, kind, cap, &others);
+            Largest { cap, back, ordered: OnceCell::new() }
+        })
         .collect();
     let largest = instance.symbols.first().map_or(0, |s| s.cap);
     let cost = cost.map(|c| c.backward(instance, kind, largest, &c.others(instance, kind)));
     Prepared { kind, others, by_largest, cost }
 }
 
-/// All arrangements of a socket that may be part of a plan worth less than `limit`. `None` when the work ran out.
+/// All arrangements of a socket that may be part of a plan worth less than `limit`, with `tight` by tables that take longer
+/// to make. `None` when the work ran out.
+#[allow(clippy::too_many_arguments)]
 pub fn columns(
     instance: &Instance<'_>,
     prepared: &Prepared,
     bound: &Bound,
     cost: Option<&Bound>,
     limit: i128,
+    tight: bool,
     work: &mut Work<'_>,
 ) -> Option<Vec<Column>> {
     let mut out = Vec::new();
-    for (largest, back) in &prepared.by_largest {
+    for largest in &prepared.by_largest {
+        let make = || bound.ordered(instance, prepared.kind, largest.cap, &prepared.others);
+        let ordered = if tight { largest.ordered.get_or_init(make).as_ref() } else { None };
         let mut walk = Walk {
             instance,
             kind: &instance.kinds[prepared.kind],
             bound,
             cost,
-            back,
+            back: &largest.back,
+            ordered,
             cost_back: prepared.cost.as_ref(),
-            largest: *largest,
+            largest: largest.cap,
             limit,
             others: &prepared.others,
             out: &mut out,
@@ -123,7 +144,11 @@ impl Walk<'_> {
             return self.leaf(at, work);
         }
         let (t, length) = self.kind.runs[run];
-        let least = self.back.at(run, k, at.filled - k, at.cell);
+        let last = self.choice.last().and_then(|&(_, symbol)| symbol);
+        let least = match (self.ordered, last) {
+            (Some(ordered), Some(last)) => ordered.at(self.instance.symbols[last].cap, k, at.cell),
+            _ => self.back.at(run, k, at.filled - k, at.cell),
+        };
         if least >= INF || at.worth + least + self.bound.base >= self.limit {
             return Some(());
         }
@@ -137,7 +162,9 @@ impl Walk<'_> {
             for symbol in first..self.instance.symbols.len() {
                 let s = self.instance.symbols[symbol];
                 let g = self.bound.g[t][symbol];
-                if s.cap > self.largest || g >= INF || at.cap + s.cap > self.kind.most {
+                // With one run the largest comes first.
+                let first = self.kind.runs.len() == 1 && k == 0 && s.cap != self.largest;
+                if s.cap > self.largest || first || g >= INF || at.cap + s.cap > self.kind.most {
                     continue;
                 }
                 self.choice.push((t, Some(symbol)));
@@ -249,4 +276,57 @@ pub fn judge(instance: &Instance<'_>, kind: &SocketKind, choice: &[(usize, Optio
     let settle = settle + instance.weights.lopsided * i128::from(fill * fill);
     fixed += settle * i128::from(instance.mult) - instance.weights.bandwidth * i128::from(mb_s);
     Some(Judged { cap, fixed, mb_s: own_mb_s })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::bags::bridge::Ours;
+    use super::super::bags::plan_general::Model;
+    use super::super::build::Shared;
+    use super::*;
+
+    #[test]
+    fn tighter_tables_leave_out_no_arrangement_that_may_be_better_and_take_fewer_steps() {
+        let (mut compared, mut steps) = (0, [0, 0]);
+        for seed in 0..120 {
+            let mut rng = fastrand::Rng::with_seed(seed);
+            let shape = [(2, 6, 2), (2, 8, 1), (3, 5, 2), (1, 8, 2)][rng.usize(0..4)];
+            let mut model = Model::random(&mut rng, shape, 8, &[16, 32, 48, 64]);
+            if rng.bool() {
+                model.ways = vec![4, 2, 1];
+            }
+            let ours = Ours::new(&model);
+            let problem = ours.problem();
+            let shared = Shared::new(&problem).unwrap();
+            let Some(built) = shared.families().last().and_then(|f| shared.build(f)) else { continue };
+            let instance = &built.instance;
+            let average = |curve: &[i128]| curve.iter().enumerate().skip(1).map(|(n, c)| c / n as i128).min();
+            let prices: Vec<i128> = instance.classes.iter().map(|c| average(&c.curve).unwrap_or(0)).collect();
+            for bound in [Some(Bound::new(instance, &prices, true)), Bound::even(instance, &prices)] {
+                let Some(bound) = bound.filter(|bound| bound.least < INF) else { continue };
+                let mut gap = instance.weights.asked * 64;
+                for _ in 0..14 {
+                    let limit = bound.least + gap;
+                    gap *= 8;
+                    let prepared = prepare(instance, 0, &bound, None, limit);
+                    let never = &mut || false;
+                    let mut work = Work::new(never);
+                    work.limit(100_000);
+                    let mut list = |tight| {
+                        let before = work.steps();
+                        let found = columns(instance, &prepared, &bound, None, limit, tight, &mut work)?;
+                        let mut found: Vec<_> = found.into_iter().map(|c| (c.worth, c.filled)).collect();
+                        found.sort();
+                        Some((found, work.steps() - before))
+                    };
+                    let (Some((all, plain)), Some((found, tight))) = (list(false), list(true)) else { break };
+                    assert_eq!(all, found, "seed {seed}, even {}", bound.even);
+                    steps = [steps[0] + plain, steps[1] + tight];
+                    compared += usize::from(all.len() > 20);
+                }
+            }
+        }
+        assert!(compared > 200, "only {compared} were compared");
+        assert!(steps[1] * 10 < steps[0] * 9, "{steps:?}");
+    }
 }

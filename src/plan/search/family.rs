@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use super::bound::Bound;
 use super::columns::{Column, Prepared, columns, prepare};
 use super::instance::{Choice, Demand, DemandKey, INF, Instance, key};
-use super::realise::{Split, leaves_room, realise};
+use super::realise::{Ask, Split, realise};
 use super::weights::Weights;
 use super::work::Work;
 
@@ -82,6 +82,12 @@ const COST_ROUNDS: usize = 25;
 
 /// The same where only a few steps are taken.
 const FIRST_ROUNDS: usize = 0;
+
+/// Steps of listing arrangements of sockets from which on tighter tables are made for the next time.
+const TIGHT: u64 = 1_500;
+
+/// Steps from which on a limit whose search took more than four times as many as the one before grows slowly.
+const STEEP: u64 = 20_000;
 
 /// Demands whose modules are remembered.
 const KNOWN: usize = 100_000;
@@ -221,6 +227,7 @@ fn widen(
     let mut done = bound.least;
     let prepared: Vec<Prepared> =
         (0..instance.kinds.len()).map(|kind| prepare(instance, kind, bound, cost, best.limit())).collect();
+    let (mut listed, mut spent_before) = (0, 0);
     loop {
         // Straight to the end first, as far as a few steps go; most small families are done with it.
         let direct = gap == 0;
@@ -235,11 +242,14 @@ fn widen(
             realised: HashMap::new(),
             seen: HashMap::new(),
             chosen: Vec::new(),
+            filled: vec![0; instance.types.len() * instance.symbols.len()],
         };
         work.fresh();
         let mut cut = false;
+        let tight = listed > TIGHT;
+        let before_listing = work.steps();
         for kind in &prepared {
-            match columns(instance, kind, bound, cost, limit, work) {
+            match columns(instance, kind, bound, cost, limit, tight, work) {
                 Some(found) => walk.columns.push(found),
                 None => {
                     cut = true;
@@ -247,6 +257,7 @@ fn widen(
                 }
             }
         }
+        listed = work.steps() - before_listing;
         cut = cut || walk.socket(0, 0, 0, 0, 0, limit, best, work).is_none();
         if direct && cut {
             work.again();
@@ -267,8 +278,12 @@ fn widen(
         // Wide steps where nothing new comes in, narrow ones where much does.
         let columns = walk.columns.iter().map(Vec::len).sum::<usize>();
         let little = bound.least.abs() / 64;
+        let spent = work.steps() - before_listing;
+        let steep = spent > STEEP && spent / 4 > spent_before;
+        spent_before = spent;
         gap = match gap {
             _ if bound.even => (gap.max(instance.weights.cost.abs() * 4) / 2).saturating_mul(3),
+            _ if gap >= little && steep => gap.saturating_mul(5) / 4,
             _ if gap >= little => gap.saturating_mul(2),
             _ if columns == before => gap.saturating_mul(64).min(little.max(1)),
             _ => gap.saturating_mul(8).min(little.max(1)),
@@ -385,7 +400,7 @@ fn finish(
         return None;
     }
     let (worth, split) =
-        realise(instance, bound, prices, demand, limit.saturating_sub(fixed).min(INF), work).ok()??;
+        realise(instance, (bound, prices), demand, limit.saturating_sub(fixed).min(INF), Ask::Least, work).ok()??;
     Some(Plan { worth: worth + fixed, sockets: choice, split })
 }
 
@@ -403,6 +418,8 @@ struct Sockets<'a> {
     realised: HashMap<DemandKey, Known>,
     seen: HashMap<(usize, DemandKey), i128>,
     chosen: Vec<(usize, usize)>,
+    /// Channels of what is chosen, by type and symbol.
+    filled: Vec<u32>,
 }
 
 impl Sockets<'_> {
@@ -427,7 +444,7 @@ impl Sockets<'_> {
         let kind = self.instance.sockets[i];
         if self.instance.sockets.len() > 2 && i > 0 {
             // The same demand reached before, no worse: what follows was searched.
-            let key = (i * 1_000_000 + first, key(&self.demand()));
+            let key = (i * 1_000_000 + first, self.key());
             let fixed: i128 = self.chosen.iter().map(|&(k, c)| self.columns[k][c].fixed).sum();
             match self.seen.get_mut(&key) {
                 Some(before) if *before <= fixed => return Some(()),
@@ -443,14 +460,20 @@ impl Sockets<'_> {
             // The modules there are may not even do for the sockets filled so far.
             let fixed: i128 = self.chosen.iter().map(|&(k, c)| self.columns[k][c].fixed).sum();
             let room = limit.min(best.limit()).saturating_sub(fixed + self.bound.from(i, cap));
-            if !leaves_room(self.instance, self.bound, self.prices, &self.demand(), room, work).ok()? {
+            let by = (self.bound, self.prices);
+            if realise(self.instance, by, &self.demand(), room, Ask::LeavesRoom, work).ok()?.is_none() {
                 return Some(());
             }
         }
+        let floor = self.bound.floor(i + 1).saturating_add(self.bound.base);
         let same_next = self.instance.sockets.get(i + 1) == Some(&kind);
         for at in first..self.columns[kind].len() {
             let column = &self.columns[kind][at];
             let (sum, paid) = (worth + column.worth, cost + column.cost);
+            // Those after it are worth no less.
+            if sum.saturating_add(floor) >= limit.min(best.limit()) {
+                break;
+            }
             let have = cap.saturating_add(column.cap);
             if have > self.instance.most {
                 continue;
@@ -465,23 +488,46 @@ impl Sockets<'_> {
                     continue;
                 }
             }
-            self.chosen.push((kind, at));
+            self.choose(kind, at);
             self.socket(i + 1, if same_next { at } else { 0 }, have, sum, paid, limit, best, work)?;
-            self.chosen.pop();
+            self.leave();
         }
         Some(())
     }
 
-    fn demand(&self) -> Demand {
-        let mut demand = Demand::new();
-        for &(kind, at) in &self.chosen {
-            for (t, symbol) in self.columns[kind][at].places(&self.instance.kinds[kind]) {
-                if let Some(symbol) = symbol {
-                    *demand.entry((t, symbol)).or_default() += 1;
-                }
+    fn choose(&mut self, kind: usize, at: usize) {
+        self.chosen.push((kind, at));
+        self.count(kind, at, |n| *n += 1);
+    }
+
+    fn leave(&mut self) {
+        if let Some((kind, at)) = self.chosen.pop() {
+            self.count(kind, at, |n| *n -= 1);
+        }
+    }
+
+    fn count(&mut self, kind: usize, at: usize, change: impl Fn(&mut u32)) {
+        let symbols = self.instance.symbols.len();
+        for (t, symbol) in self.columns[kind][at].places(&self.instance.kinds[kind]) {
+            if let Some(symbol) = symbol {
+                change(&mut self.filled[t * symbols + symbol]);
             }
         }
-        demand
+    }
+
+    /// Type, symbol and channels of what is chosen.
+    fn filled(&self) -> impl Iterator<Item = ((usize, usize), u32)> {
+        let symbols = self.instance.symbols.len();
+        let filled = self.filled.iter().enumerate().filter(|(_, n)| **n > 0);
+        filled.map(move |(at, &n)| ((at / symbols, at % symbols), n))
+    }
+
+    fn demand(&self) -> Demand {
+        self.filled().collect()
+    }
+
+    fn key(&self) -> DemandKey {
+        key(self.filled())
     }
 
     fn leaf(&mut self, cap: u32, limit: i128, best: &mut Best, work: &mut Work<'_>) -> Option<()> {
@@ -490,8 +536,7 @@ impl Sockets<'_> {
         }
         let limit = limit.min(best.limit());
         let fixed: i128 = self.chosen.iter().map(|&(k, c)| self.columns[k][c].fixed).sum();
-        let demand = self.demand();
-        let key = key(&demand);
+        let key = self.key();
         let wanted = limit.saturating_sub(fixed).min(INF);
         let known = match self.realised.get(&key) {
             Some(Ok(known)) => Some(known.clone()),
@@ -500,7 +545,9 @@ impl Sockets<'_> {
         };
         let (worth, split) = match known {
             Some(known) => known,
-            None => match realise(self.instance, self.bound, self.prices, &demand, wanted, work).ok()? {
+            None => match realise(self.instance, (self.bound, self.prices), &self.demand(), wanted, Ask::Least, work)
+                .ok()?
+            {
                 Some(found) => {
                     if self.realised.len() < KNOWN {
                         self.realised.insert(key, Ok(found.clone()));

@@ -102,9 +102,9 @@ pub type Choice = Vec<(usize, Option<usize>)>;
 /// A demand as a key: type, symbol and channels in one number each, because many are kept.
 pub type DemandKey = Box<[u64]>;
 
-/// The key of a demand.
-pub fn key(demand: &Demand) -> DemandKey {
-    demand.iter().map(|(&(t, symbol), &n)| (t as u64) << 48 | (symbol as u64) << 24 | u64::from(n)).collect()
+/// The key of a demand, told in its order.
+pub fn key(demand: impl Iterator<Item = ((usize, usize), u32)>) -> DemandKey {
+    demand.map(|((t, symbol), n)| (t as u64) << 48 | (symbol as u64) << 24 | u64::from(n)).collect()
 }
 
 /// How many channels of each type hold each symbol: the demand a choice of modules must meet.

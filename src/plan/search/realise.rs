@@ -43,19 +43,13 @@ struct Walk<'a> {
     partly: bool,
 }
 
-/// Whether the modules for a part of the channels leave a bound below `limit` for all of them.
-///
-/// # Errors
-/// When the work ran out before it was settled.
-pub fn leaves_room(
-    instance: &Instance<'_>,
-    bound: &Bound,
-    prices: &[i128],
-    demand: &Demand,
-    limit: i128,
-    work: &mut Work<'_>,
-) -> Result<bool, ()> {
-    made(instance, bound, prices, demand, limit, true, work).map(|found| found.is_some())
+/// What is asked of the modules for a demand.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Ask {
+    /// The least worth of all modules.
+    Least,
+    /// Whether a part of the channels leaves a bound below the limit for all of them.
+    LeavesRoom,
 }
 
 /// The least worth of the modules for a demand, if it is below `limit`. `Err` when the work ran out.
@@ -64,24 +58,13 @@ pub fn leaves_room(
 /// When the work ran out before it was settled.
 pub fn realise(
     instance: &Instance<'_>,
-    bound: &Bound,
-    prices: &[i128],
+    (bound, prices): (&Bound, &[i128]),
     demand: &Demand,
     limit: i128,
+    ask: Ask,
     work: &mut Work<'_>,
 ) -> Result<Option<(i128, Split)>, ()> {
-    made(instance, bound, prices, demand, limit, false, work)
-}
-
-fn made(
-    instance: &Instance<'_>,
-    bound: &Bound,
-    prices: &[i128],
-    demand: &Demand,
-    limit: i128,
-    partly: bool,
-    work: &mut Work<'_>,
-) -> Result<Option<(i128, Split)>, ()> {
+    let partly = ask == Ask::LeavesRoom;
     // Groups with fewest fillings first: they close classes early.
     let mut groups: Vec<((usize, usize), u32)> = demand.iter().map(|(&k, &d)| (k, d)).filter(|g| g.1 > 0).collect();
     groups.sort_by_key(|&((t, s), _)| (instance.types[t].fillings[s].len(), t, s));

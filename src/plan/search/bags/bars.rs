@@ -14,7 +14,13 @@ const MOVES: usize = 100_000;
 const BLOCKS: usize = 3;
 
 /// The heat at which moves are taken that leave more bars over.
-const HEAT: f64 = 0.45;
+const HEAT: f64 = 0.5;
+
+/// How few bars are over where it is worth going on.
+const NEAR: u32 = 2;
+
+/// Bars drawn anew where one is in a whole block.
+const DRAWS: usize = 3;
 
 /// Bars and how many there are of each height.
 struct Bars<'e, 'g, 'i> {
@@ -23,15 +29,23 @@ struct Bars<'e, 'g, 'i> {
     bars: Vec<Vec<usize>>,
     heights: Vec<u32>,
     of_height: Vec<u32>,
-    /// Bars on two channels, and how many may be.
+    /// Bars on two channels, in all and of each height, and how many may be: in all and to a block.
     doubles: usize,
+    doubles_of: Vec<u32>,
     most_doubles: usize,
+    spare: Option<u32>,
     /// Sockets they are shared out over.
     sockets: usize,
 }
 
-/// The rows of each socket, when they were found.
-pub fn guess(even: &Even<'_, '_>, bag: &[u16], sockets: usize, work: &mut Work<'_>) -> Option<Vec<Vec<usize>>> {
+/// The rows of each socket, when they were found; `more` moves are left for bags that were nearly shared out.
+pub fn guess(
+    even: &Even<'_, '_>,
+    bag: &[u16],
+    sockets: usize,
+    more: &mut usize,
+    work: &mut Work<'_>,
+) -> Option<Vec<Vec<usize>>> {
     let ground = even.ground;
     let wide = even.wide as usize;
     let modules: usize = bag.iter().map(|&n| usize::from(n)).sum();
@@ -41,7 +55,7 @@ pub fn guess(even: &Even<'_, '_>, bag: &[u16], sockets: usize, work: &mut Work<'
     let first = if even.channels > per_socket * wide { sockets } else { least };
     (first..=per_socket * sockets).take(BLOCKS).find_map(|blocks| {
         let mut bars = Bars::new(even, bag, (blocks, sockets))?;
-        if bars.shake(blocks, work) { bars.out() } else { None }
+        if bars.shake(blocks, more, work) { bars.out() } else { None }
     })
 }
 
@@ -58,8 +72,11 @@ impl<'e, 'g, 'i> Bars<'e, 'g, 'i> {
             heights: vec![0; number],
             of_height: vec![0; all as usize + 1],
             doubles: 0,
+            doubles_of: vec![0; all as usize + 1],
             sockets,
             most_doubles: (even.channels * sockets).checked_sub(number)?,
+            // With one block to a socket it is known how many channels are left over beside each.
+            spare: (blocks == sockets).then(|| even.channels as u32 - even.wide),
         };
         for (class, &n) in bag.iter().enumerate() {
             for _ in 0..n {
@@ -74,32 +91,51 @@ impl<'e, 'g, 'i> Bars<'e, 'g, 'i> {
                 bars.heights[into] += classes[class].size;
             }
         }
-        for &height in &bars.heights {
+        for (bar, &height) in bars.bars.iter().zip(&bars.heights) {
             bars.of_height[height as usize] += 1;
+            bars.doubles_of[height as usize] += u32::from(bar.len() > ground.depth);
         }
         Some(bars)
     }
 
-    /// Bars over or missing to whole blocks of a height.
+    /// Bars over or missing to whole blocks of a height, and those on two channels for which there are no channels.
     fn over(&self, height: u32) -> u32 {
-        let over = self.of_height[height as usize] % self.even.wide;
-        over.min(self.even.wide - over)
+        let (number, wide) = (self.of_height[height as usize], self.even.wide);
+        let over = number % wide;
+        let room = self.spare.map_or(u32::MAX, |spare| spare * number.div_ceil(wide));
+        over.min(wide - over) + self.doubles_of[height as usize].saturating_sub(room)
     }
 
     /// Moves and exchanges modules; whether all bars are in whole blocks.
-    fn shake(&mut self, seed: usize, work: &mut Work<'_>) -> bool {
+    fn shake(&mut self, seed: usize, more: &mut usize, work: &mut Work<'_>) -> bool {
         let classes = &self.even.ground.instance.classes;
         let depth = self.even.ground.depth;
-        let mut rng = fastrand::Rng::with_seed(seed as u64);
+        // Asked once more, it looks elsewhere.
+        let mut rng = fastrand::Rng::with_seed((seed + *more) as u64);
         let mut over: u32 = (0..self.of_height.len()).map(|height| self.over(height as u32)).sum();
-        for turn in 0..MOVES {
+        let mut near = false;
+        for turn in 0..MOVES + *more {
+            if turn >= MOVES {
+                if !near {
+                    return false;
+                }
+                *more -= 1;
+            }
             if over == 0 && self.bars.iter().all(|bar| !bar.is_empty()) {
                 return true;
             }
+            near |= over <= NEAR;
             if turn % 64 == 0 && !work.step() {
                 return false;
             }
-            let (a, b) = (rng.usize(0..self.bars.len()), rng.usize(0..self.bars.len()));
+            let (mut a, b) = (rng.usize(0..self.bars.len()), rng.usize(0..self.bars.len()));
+            // Rather a bar that is in no whole block.
+            for _ in 0..DRAWS {
+                if self.over(self.heights[a]) > 0 {
+                    break;
+                }
+                a = rng.usize(0..self.bars.len());
+            }
             if a == b || self.bars[a].is_empty() {
                 continue;
             }
@@ -116,28 +152,31 @@ impl<'e, 'g, 'i> Bars<'e, 'g, 'i> {
             };
             let (old_a, old_b) = (self.heights[a], self.heights[b]);
             let (new_a, new_b) = (up(old_a, Some(go), back), up(old_b, back, Some(go)));
-            let mut doubles = self.doubles;
+            let double = |modules: usize| u32::from(modules > depth);
+            let before = (double(self.bars[a].len()), double(self.bars[b].len()));
+            let mut after = before;
             if back.is_none() {
                 if self.bars[a].len() == 1 || self.bars[b].len() == 2 * depth {
                     continue;
                 }
-                doubles += usize::from(self.bars[b].len() == depth);
-                doubles -= usize::from(self.bars[a].len() == depth + 1);
-                if doubles > self.most_doubles {
-                    continue;
-                }
+                after = (double(self.bars[a].len() - 1), double(self.bars[b].len() + 1));
             }
+            let doubles = self.doubles + (after.0 + after.1) as usize - (before.0 + before.1) as usize;
+            if doubles > self.most_doubles {
+                continue;
+            }
+            let (old, new) = ([(old_a, before.0), (old_b, before.1)], [(new_a, after.0), (new_b, after.1)]);
             let mut touched = [old_a, old_b, new_a, new_b];
             touched.sort_unstable();
             let sum = |bars: &Self| -> u32 {
                 (0..4).filter(|&n| n == 0 || touched[n] != touched[n - 1]).map(|n| bars.over(touched[n])).sum()
             };
             let before = sum(self);
-            self.count((old_a, old_b), (new_a, new_b));
+            self.count(old, new);
             let after = sum(self);
             // Floats only choose where to look.
             if after > before && rng.f64() >= (-f64::from(after - before) / HEAT).exp() {
-                self.count((new_a, new_b), (old_a, old_b));
+                self.count(new, old);
                 continue;
             }
             over = over + after - before;
@@ -152,11 +191,16 @@ impl<'e, 'g, 'i> Bars<'e, 'g, 'i> {
         false
     }
 
-    fn count(&mut self, old: (u32, u32), new: (u32, u32)) {
-        self.of_height[old.0 as usize] -= 1;
-        self.of_height[old.1 as usize] -= 1;
-        self.of_height[new.0 as usize] += 1;
-        self.of_height[new.1 as usize] += 1;
+    /// Counts two bars by height and by whether they lie on two channels.
+    fn count(&mut self, old: [(u32, u32); 2], new: [(u32, u32); 2]) {
+        for (height, double) in old {
+            self.of_height[height as usize] -= 1;
+            self.doubles_of[height as usize] -= double;
+        }
+        for (height, double) in new {
+            self.of_height[height as usize] += 1;
+            self.doubles_of[height as usize] += double;
+        }
     }
 
     /// Whole blocks, put on sockets: each gets one, then those with most channels go where most are left.

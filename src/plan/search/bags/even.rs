@@ -15,6 +15,9 @@ use crate::plan::search::work::Work;
 /// How many channels may hold less than the height of their socket, and the steps that are spent so on one bag.
 const PASSES: [(usize, u64); 3] = [(0, 1_500), (4, 4_000), (usize::MAX, 6_000)];
 
+/// Sockets that are few.
+const FEW: usize = 2;
+
 /// Bags remembered.
 const KEPT: usize = 150_000;
 
@@ -46,6 +49,8 @@ pub struct Even<'g, 'i> {
     tried: HashSet<(usize, Bag)>,
     others: usize,
     steps: u64,
+    /// Moves left for guesses that nearly came out, beside those every guess has.
+    pub more: usize,
 }
 
 /// What stands in the socket under way.
@@ -84,6 +89,7 @@ impl<'g, 'i> Even<'g, 'i> {
             tried: HashSet::new(),
             others: 0,
             steps: 0,
+            more: 0,
         })
     }
 
@@ -94,13 +100,28 @@ impl<'g, 'i> Even<'g, 'i> {
 
     /// Shares a bag out over the last `sockets` sockets.
     pub fn split_over(&mut self, bag: &[u16], sockets: usize, work: &mut Work<'_>) -> Split {
-        let before = self.ground.channels.len() - sockets;
-        if let Some(rows) = super::bars::guess(self, bag, sockets, work)
-            && rows.iter().enumerate().all(|(socket, rows)| self.ground.judge(before + socket, rows).is_some())
+        // Over few sockets all there is is looked through faster than guessed.
+        if sockets > FEW
+            && let Some(rows) = self.guess(bag, sockets, &mut 0, work)
         {
             return Split::Rows(rows);
         }
-        self.by_sockets(bag, sockets, work)
+        let found = self.by_sockets(bag, sockets, work);
+        if found != Split::Open || self.more == 0 {
+            return found;
+        }
+        let mut more = self.more;
+        let rows = self.guess(bag, sockets, &mut more, work);
+        self.more = more;
+        rows.map_or(Split::Open, Split::Rows)
+    }
+
+    /// A guess that the rules about sockets let stand.
+    fn guess(&self, bag: &[u16], sockets: usize, more: &mut usize, work: &mut Work<'_>) -> Option<Vec<Vec<usize>>> {
+        let before = self.ground.channels.len() - sockets;
+        let rows = super::bars::guess(self, bag, sockets, more, work)?;
+        let stands = rows.iter().enumerate().all(|(s, rows)| self.ground.judge(before + s, rows).is_some());
+        stands.then_some(rows)
     }
 
     /// Shares a bag out socket by socket.
@@ -347,6 +368,29 @@ mod tests {
             found += u32::from(split != Split::Open);
         }
         assert!(found > 2000, "only {found} were found");
+    }
+
+    #[test]
+    fn bags_of_a_large_board_that_nearly_come_out_even_do_with_more_moves() {
+        // Bars on two channels are only as many beside a block as its socket has channels left.
+        for (seed, bag) in [(0, [12, 18, 23, 21, 22, 29]), (8, [34, 16, 24, 19, 22, 3])] {
+            let sizes = [16, 32, 48, 64, 96, 128];
+            let ours = Ours::new(&Model::random(&mut fastrand::Rng::with_seed(seed), (8, 12, 2), 200, &sizes));
+            let problem = ours.problem();
+            let shared = Shared::new(&problem).unwrap();
+            let built = shared.build(shared.families().last().unwrap()).unwrap();
+            let ground = Ground::new(&built.instance).unwrap();
+            let granules: Vec<u32> = built.instance.classes.iter().map(|c| c.size).collect();
+            assert_eq!(granules, [8, 6, 4, 3, 2, 1]);
+            let mut even = Even::new(&ground).unwrap();
+            even.more = evens::MORE;
+            let stop = &mut || false;
+            let Split::Rows(rows) = even.split(&bag, &mut Work::new(stop)) else { panic!("seed {seed}: {bag:?}") };
+            let mut used = [0; 6];
+            rows.iter().flatten().flat_map(|&at| &ground.rows[at].uses).for_each(|&(c, n)| used[c] += n);
+            assert_eq!(used, bag, "seed {seed}");
+            assert!(rows.iter().all(|rows| rows.len() <= 12 && even.as_wide_as_can_be(rows)), "seed {seed}: {rows:?}");
+        }
     }
 
     #[test]

@@ -2,7 +2,9 @@
 //!
 //! Bags come one after the other, the best first, out of a heap of bags half made, each with what the rest adds at least.
 //! Only bags that may be even are made: granules in a multiple of the width, and so many modules that every socket has as
-//! many as it is wide. The modules are priced out: any price gives a valid bound, and the best is looked for.
+//! many as it is wide. A socket with just as many holds modules of one size. So each module gives a point, and each whole
+//! width of modules of one size one more; every socket has a point more than it is wide, by a module more or by modules
+//! alike. The points are priced out: any price gives a valid bound, and the best is looked for.
 
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
@@ -17,13 +19,16 @@ use crate::plan::search::work::Work;
 /// Bags half made at most.
 const HEAP: usize = 250_000;
 
+/// Moves for all guesses that nearly come out.
+pub const MORE: usize = 6_000_000;
+
 /// Rounds in which a price of a module is looked for.
 const ROUNDS: usize = 24;
 
 /// What is worth what it is, whatever modules are worth: the least from each class on, by what is still needed.
 struct Rest {
     tables: Vec<Vec<i128>>,
-    /// Taken off for each module.
+    /// Taken off for each point.
     price: i128,
 }
 
@@ -35,8 +40,10 @@ struct Evens<'g, 'i> {
     need: usize,
     /// Nothing above it is allowed.
     exact: bool,
-    /// Modules there must be.
-    modules: usize,
+    /// Whether no two classes are of one size.
+    sizes: bool,
+    /// Points there must be.
+    points: usize,
 }
 
 /// A bag half made.
@@ -47,10 +54,31 @@ struct Half {
     bag: Vec<u16>,
     left: usize,
     modules: usize,
+    points: usize,
     own: i128,
 }
 
-impl Evens<'_, '_> {
+impl<'g, 'i> Evens<'g, 'i> {
+    fn new(ground: &'g Ground<'i>, wide: usize) -> Self {
+        let instance = ground.instance;
+        let mut sizes: Vec<u32> = instance.classes.iter().map(|c| c.size).collect();
+        sizes.sort_unstable();
+        let sizes = sizes.windows(2).all(|two| two[0] != two[1]);
+        Self {
+            ground,
+            wide,
+            need: (instance.need as usize).next_multiple_of(wide),
+            exact: instance.most == instance.need,
+            sizes,
+            points: (wide + usize::from(sizes)) * ground.channels.len(),
+        }
+    }
+
+    /// Points of so many modules of a class.
+    fn points(&self, modules: usize) -> usize {
+        modules + if self.sizes { modules / self.wide } else { 0 }
+    }
+
     /// What is needed after `n` granules more; beyond the need the next multiple of the width.
     fn after(&self, left: usize, granules: usize) -> Option<usize> {
         match left.checked_sub(granules) {
@@ -70,7 +98,7 @@ impl Evens<'_, '_> {
                 for (n, own) in self.ground.own[c].iter().enumerate() {
                     let Some(to) = self.after(left, n * class.size as usize) else { break };
                     if after[0][to] < INF {
-                        *cell = (*cell).min(after[0][to] + own - price * n as i128);
+                        *cell = (*cell).min(after[0][to] + own - price * self.points(n) as i128);
                     }
                 }
             }
@@ -81,7 +109,7 @@ impl Evens<'_, '_> {
     /// No bag is worth less than this by these prices.
     fn bound(&self, rest: &Rest) -> i128 {
         let least = rest.tables[0][self.need];
-        if least >= INF { INF } else { least + rest.price * self.modules as i128 }
+        if least >= INF { INF } else { least + rest.price * self.points as i128 }
     }
 
     /// The tables whose bound is highest. The bound has one top: the price goes where it rises.
@@ -105,24 +133,23 @@ impl Evens<'_, '_> {
         if more >= INF {
             return INF;
         }
-        half.own + more + rest.price * self.modules.saturating_sub(half.modules) as i128
+        half.own + more + rest.price * self.points.saturating_sub(half.points) as i128
     }
 }
 
 /// Looks for the best plan with every socket as wide as can be, in `most` bags; whether all that are better were looked at.
 pub fn search(ground: &Ground<'_>, most: usize, family: usize, best: &mut Best, work: &mut Work<'_>) -> bool {
     let Some(mut even) = Even::new(ground) else { return false };
+    even.more = MORE;
     let instance = ground.instance;
     let wide = even.wide as usize;
-    let exact = instance.most == instance.need;
-    let need = (instance.need as usize).next_multiple_of(wide);
-    if exact && need != instance.need as usize {
+    let evens = Evens::new(ground, wide);
+    if evens.exact && evens.need != instance.need as usize {
         return true;
     }
-    let evens = Evens { ground, wide, need, exact, modules: wide * ground.channels.len() };
     let rest = evens.best_rest();
     let mut heap = BinaryHeap::new();
-    let start = Half { least: 0, bag: Vec::new(), left: need, modules: 0, own: 0 };
+    let start = Half { least: 0, bag: Vec::new(), left: evens.need, modules: 0, points: 0, own: 0 };
     heap.push(Reverse(Half { least: evens.least(&rest, 0, &start), ..start }));
     let (mut open, mut looks): (Vec<i128>, usize) = (Vec::new(), 0);
     while let Some(Reverse(half)) = heap.pop() {
@@ -134,7 +161,7 @@ pub fn search(ground: &Ground<'_>, most: usize, family: usize, best: &mut Best, 
         }
         let class = half.bag.len();
         if class == instance.classes.len() {
-            if half.modules < evens.modules || !ground.affords(&half.bag) {
+            if half.points < evens.points || !ground.affords(&half.bag) {
                 continue;
             }
             // Now it is known what it is worth; others may be better.
@@ -167,7 +194,8 @@ pub fn search(ground: &Ground<'_>, most: usize, family: usize, best: &mut Best, 
                 break;
             }
             let bag: Vec<u16> = half.bag.iter().copied().chain([n as u16]).collect();
-            let next = Half { least: 0, bag, left, modules, own: half.own + own };
+            let points = half.points + evens.points(n);
+            let next = Half { least: 0, bag, left, modules, points, own: half.own + own };
             let least = evens.least(&rest, class + 1, &next);
             if least < INF && least - ground.most_gain() < best.limit() {
                 heap.push(Reverse(Half { least: least.max(half.least), ..next }));

@@ -41,8 +41,8 @@ pub enum Bags {
     Cut,
 }
 
-/// Bags that are arranged without a proof.
-const TRIED: usize = 12;
+/// Bags that are arranged without a proof, and how many of them bring nothing before it is left at that.
+const TRIED: (usize, usize) = (12, 4);
 
 /// Steps spent on the question whether any bag can be spread as wide as can be.
 const WIDEST: u64 = 400_000;
@@ -70,7 +70,7 @@ pub fn search(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mu
         return prove(&ground, &mut list, (base, false), family, best, work);
     }
     // More bandwidth may be in any bag, but the first that is as wide as can be is the best of all.
-    if ground.channels.len() > 2 {
+    if ground.channels.len() > 2 || ground.loose() {
         // A few bags at once, then all by prices, then more bags for a good plan where prices do not prove it.
         for how in [Evens::Bags(LOOKS.0), Evens::Prices, Evens::Bags(LOOKS.1)] {
             work.limit(EVENS);
@@ -86,7 +86,8 @@ pub fn search(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mu
                 break;
             }
         }
-    } else if ground.loose() {
+    }
+    if ground.channels.len() <= 2 && ground.loose() {
         work.limit(WIDEST);
         if prove(&ground, &mut list, (base, true), family, best, work) == Bags::All {
             return Bags::All;
@@ -118,9 +119,15 @@ fn attempt(
     }
     list.steps = 0;
     while let Some(bags) = list.between(-INF, best.limit().min(base.saturating_add(gap)), work) {
-        if bags.len() >= TRIED || base.saturating_add(gap) >= best.limit() {
-            for (least, bag) in bags.into_iter().take(TRIED) {
+        if bags.len() >= TRIED.0 || base.saturating_add(gap) >= best.limit() {
+            let mut vain = 0;
+            for (least, bag) in bags.into_iter().take(TRIED.0) {
+                let before = best.limit();
                 offer(ground, &bag, least - ground.worth(&bag), family, best, work);
+                vain = if best.limit() < before { 0 } else { vain + 1 };
+                if vain == TRIED.1 {
+                    break;
+                }
             }
             return;
         }
@@ -299,11 +306,11 @@ struct Part {
 #[cfg(test)]
 #[allow(dead_code)]
 #[path = "../../../../tests/plan_general/mod.rs"]
-mod plan_general;
+pub(super) mod plan_general;
 
 #[cfg(test)]
 #[path = "../../../../tests/plan_general/bridge.rs"]
-mod bridge;
+pub(super) mod bridge;
 
 #[cfg(test)]
 mod tests {

@@ -147,6 +147,11 @@ impl<'g, 'i> Walk<'g, 'i> {
             return None;
         }
         let Some(class) = self.left.iter().position(|&n| n > 0) else {
+            // Most are ruled out by their bandwidth alone, told in short.
+            let ground = self.ground;
+            if ground.instance.slices() && -ground.mb_s * i128::from(ground.mb_s_of(&self.rows)) >= self.below {
+                return Some(());
+            }
             if let Some(worth) = self.ground.judge(self.socket, &self.rows)
                 && worth < self.below
             {
