@@ -274,7 +274,7 @@ fn the_page_on_records_says_how_to_check_one() {
     shop.file("SIGNERS", format!("{technician} {}", shop.text("kim.pub")));
     let (report, _) = shop.audited("RECORD", "SIGNERS");
     let told = &report.signatures[0];
-    let at = slotwise::record::time::parse(&told.at).unwrap().naive_utc().format("%Y%m%d%H%M%SZ").to_string();
+    let at = told.at.naive_utc().format("%Y%m%d%H%M%SZ").to_string();
     let signature =
         signature.replace("144", &(told.declared + 1).to_string()).replace("143", &told.declared.to_string());
     let signature = signature.replace("20261125124512Z", &at).replace("-I kim", &format!("-I {technician}"));
