@@ -237,6 +237,7 @@ prop_compose! {
         prefer in prop::sample::select(vec![Prefer::Bandwidth, Prefer::Cost, Prefer::Room, Prefer::MostMemory, Prefer::LeastMemory]),
         missing in prop::bool::weighted(0.1), cpu_mts in prop::option::weighted(0.3, Just(Mts(2400))),
         cpu_gib in prop::option::weighted(0.2, Just(Size::from_gib(64))),
+        slower in prop::option::weighted(0.3, (0usize..3, prop::sample::select(vec![Mts(1600), Mts(2133)]))),
     ) -> Case {
         let (s, c, p) = shape;
         let board = board(s, c, p, &limits(choice));
@@ -256,6 +257,10 @@ prop_compose! {
             lots.truncate(1);
         }
         let mut cpus: Cpus = vec![Some(CpuLimit { mts: cpu_mts, gib: cpu_gib }); s];
+        // A slower processor counts only where its socket holds a module.
+        if let Some((socket, mts)) = slower {
+            cpus[socket % s] = Some(CpuLimit { mts: Some(mts), gib: cpu_gib });
+        }
         if missing && s > 1 { cpus[s - 1] = None; }
         // A module that must stay in a dead socket makes no plan; not what is tested here.
         for at in board.slots() {

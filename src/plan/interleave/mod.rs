@@ -13,6 +13,8 @@ mod regions;
 pub use measured::{Estimate, estimate};
 pub use regions::{Region, regions};
 
+use std::collections::BTreeSet;
+
 use super::seat::{Cpus, Seat};
 use crate::board::{Board, Interleave};
 use crate::units::{Mts, Size};
@@ -67,15 +69,25 @@ pub fn effective_mb_s(regions: &[Region], mts: Mts) -> u64 {
     (total * lcm * rate).checked_div(time).and_then(|mb_s| u64::try_from(mb_s).ok()).unwrap_or(0)
 }
 
-/// The highest rate the board runs anything at: its table and its processors; `fallback` where neither was looked up.
-pub fn best_mts(board: &Board, cpus: &Cpus, fallback: Mts) -> Mts {
+/// The rates the board's best population may run at, each with the sockets that hold modules then: its table and its
+/// processors; `fallback` where neither was looked up. A slower processor limits nothing while its socket is empty, where the
+/// board lets it be.
+fn best_rates(board: &Board, cpus: &Cpus, fallback: Mts) -> Vec<(Mts, Vec<usize>)> {
     let table = board.speed.iter().filter(|row| board.limits.kinds.contains(&row.kind)).map(|row| row.mts).max();
-    let cpu = cpus.iter().flatten().filter_map(|cpu| cpu.mts).min();
-    match (table, cpu) {
-        (Some(table), Some(cpu)) => table.min(cpu),
-        (Some(one), None) | (None, Some(one)) => one,
-        (None, None) => fallback,
-    }
+    // A processor without a limit holds nothing back.
+    let limit = |s: usize| cpus.get(s).copied().flatten().map(|cpu| cpu.mts.unwrap_or(Mts(u32::MAX)));
+    let limits: BTreeSet<Mts> = (0..board.socket.len()).filter_map(limit).collect();
+    let counts = &board.limits.counts_per_socket;
+    let may_be_empty = board.limits.sockets_match != Some(true) && (counts.is_empty() || counts.contains(&0));
+    let rate = |at: Mts| match table {
+        Some(table) => table.min(at),
+        None if at == Mts(u32::MAX) => fallback,
+        None => at,
+    };
+    let rates = limits.iter().take(if may_be_empty { limits.len() } else { 1 });
+    rates
+        .map(|&at| (rate(at), (0..board.socket.len()).filter(|&s| limit(s).is_some_and(|l| l >= at)).collect()))
+        .collect()
 }
 
 /// The best MB/s of a socket: alike channels, as many as are widest together. That may leave some empty: over five channels a
@@ -104,15 +116,16 @@ pub fn bandwidth(board: &Board, cpus: &Cpus, seats: &[Option<Seat>], mts: Mts) -
             caps[at.socket_index][at.channel_index] += seat.spec.gib.mib();
         }
     }
-    let best = best_mts(board, cpus, mts);
-    let mut best_mb_s = 0;
+    let controllers = |socket: usize| -> Vec<Option<u8>> {
+        board.socket.get(socket).map_or_else(Vec::new, |s| s.channel.iter().map(|c| c.controller).collect())
+    };
+    let of_sockets = |(at, sockets): (Mts, Vec<usize>)| -> u64 {
+        sockets.into_iter().map(|s| best_of(&controllers(s), board.interleave.as_ref(), at)).sum()
+    };
+    let best_mb_s = best_rates(board, cpus, mts).into_iter().map(of_sockets).max().unwrap_or(0);
     let mut sockets = Vec::new();
     for (index, socket) in board.socket.iter().enumerate() {
-        let controllers: Vec<Option<u8>> = socket.channel.iter().map(|c| c.controller).collect();
-        if cpus.get(index).is_some_and(Option::is_some) {
-            best_mb_s += best_of(&controllers, board.interleave.as_ref(), best);
-        }
-        let found = regions(&caps[index], &controllers, board.interleave.as_ref());
+        let found = regions(&caps[index], &controllers(index), board.interleave.as_ref());
         let used = caps[index].iter().filter(|&&cap| cap > 0).count() as u64;
         let (held, fullest) = (caps[index].iter().sum::<u64>(), caps[index].iter().copied().max().unwrap_or(0));
         let loaded = (u128::from(held) * u128::from(mts.0) * u128::from(MB_S_PER_MTS)).checked_div(u128::from(fullest));
@@ -124,9 +137,11 @@ pub fn bandwidth(board: &Board, cpus: &Cpus, seats: &[Option<Seat>], mts: Mts) -
             regions: found,
         });
     }
+    let effective_mb_s = sockets.iter().map(|s| s.effective_mb_s).sum();
     Bandwidth {
-        effective_mb_s: sockets.iter().map(|s| s.effective_mb_s).sum(),
-        best_mb_s,
+        effective_mb_s,
+        // What leaves a slower processor's socket empty against the rules may be above what keeps them.
+        best_mb_s: best_mb_s.max(effective_mb_s),
         narrowest: sockets.iter().flat_map(|s| &s.regions).map(|r| r.ways).min().unwrap_or(0),
         ways_known: board.interleave.is_some(),
         sockets,

@@ -74,8 +74,8 @@ fn classes(shared: &Shared<'_>, built: &Built<'_>, plan: &Plan) -> Option<Vec<Op
     let mut pools: BTreeMap<(usize, usize), Vec<u32>> = plan.split.iter().cloned().collect();
     // Searched sockets were sorted by kind; sockets of one kind are taken in board order.
     let mut boards: Vec<(usize, usize)> = Vec::new();
-    let searched: Vec<usize> = if shared.matched { vec![shared.sockets[0]] } else { shared.sockets.clone() };
-    for &socket in &searched {
+    let searched = if shared.matched { &built.sockets[..1] } else { &built.sockets[..] };
+    for &socket in searched {
         boards.push((shared.kind_of(built, socket)?, socket));
     }
     boards.sort_unstable();
@@ -91,7 +91,7 @@ fn classes(shared: &Shared<'_>, built: &Built<'_>, plan: &Plan) -> Option<Vec<Op
             let pool = pools.get_mut(&(t, symbol))?;
             let filling = pool.iter().position(|&n| n > 0)?;
             pool[filling] -= 1;
-            let alike: &[usize] = if shared.matched { &shared.sockets } else { std::slice::from_ref(&socket) };
+            let alike: &[usize] = if shared.matched { &built.sockets } else { std::slice::from_ref(&socket) };
             for &s in alike {
                 for (&slot, &c) in
                     shared.slots[s][channel].iter().zip(&instance.types[t].fillings[symbol][filling].order)

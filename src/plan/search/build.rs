@@ -70,6 +70,8 @@ pub struct Built<'a> {
     pub lots: Vec<Vec<usize>>,
     /// Class of each fitted module, by slot.
     pub fitted: Vec<Option<usize>>,
+    /// Sockets that take modules, in board order.
+    pub sockets: Vec<usize>,
     /// Kind of each searched socket, in board order.
     kind_of: Vec<usize>,
 }
@@ -136,7 +138,7 @@ impl<'a> Shared<'a> {
     }
 
     /// Whether a spec may be part of plans of this kind and rate, whatever else stands there.
-    fn fits(&self, spec: &ModuleSpec, volts: Option<&str>, kind: Kind, mts: Mts, fitted: bool) -> bool {
+    pub fn fits(&self, spec: &ModuleSpec, volts: Option<&str>, kind: Kind, mts: Mts, fitted: bool) -> bool {
         let board = self.problem.board;
         // A fitted module whose kind nobody read is of the one kind the board takes, if there is one.
         let known = spec.kind.or_else(|| match board.limits.kinds[..] {
@@ -177,17 +179,34 @@ impl<'a> Shared<'a> {
         (spec.gib.mib(), ranks, if self.by_width() { spec.width } else { None })
     }
 
+    /// Sockets that take modules in plans of this rate: a slower processor limits all memory as soon as its socket holds
+    /// a module, and not before. None where the rules let no such socket stay empty.
+    fn open(&self, mts: Mts) -> Vec<usize> {
+        let (limits, problem) = (&self.problem.board.limits, self.problem);
+        let slower =
+            |s: usize| problem.cpus.get(s).copied().flatten().and_then(|c| c.mts).is_some_and(|limit| limit < mts);
+        let (shut, open): (Vec<usize>, Vec<usize>) = self.sockets.iter().partition(|&&s| slower(s));
+        let stays = |s: usize| {
+            let mut here = self.slots[s].iter().flatten().filter_map(|&slot| problem.fitted.get(slot)?.as_ref());
+            here.any(|fitted| fitted.stays)
+        };
+        let may_be_empty = limits.counts_per_socket.is_empty() || limits.counts_per_socket.contains(&0);
+        if !shut.is_empty() && (self.matched || !may_be_empty || shut.iter().any(|&s| stays(s))) {
+            return Vec::new();
+        }
+        open
+    }
+
     /// Every family, fastest first.
     pub fn families(&self) -> Vec<Family> {
         let (board, problem) = (self.problem.board, self.problem);
         let limits = &board.limits;
-        let cpu = problem.cpus.iter().flatten().filter_map(|c| c.mts).min();
         let mut rates: BTreeSet<Mts> = problem.lots.iter().filter_map(|l| l.spec.mts).collect();
         rates.extend(problem.fitted.iter().flatten().filter_map(|f| f.seat.spec.mts));
         rates.extend(board.speed.iter().map(|row| row.mts));
-        rates.extend(cpu);
+        rates.extend(problem.cpus.iter().flatten().filter_map(|c| c.mts));
         let mut out = Vec::new();
-        for &mts in rates.iter().rev().filter(|&&m| m.0 > 0 && cpu.is_none_or(|c| m <= c)) {
+        for &mts in rates.iter().rev().filter(|&&m| m.0 > 0 && !self.open(m).is_empty()) {
             for &kind in &limits.kinds {
                 let mut orgs: BTreeSet<Org> = BTreeSet::new();
                 for lot in problem.lots.iter().filter(|l| l.count > 0) {
@@ -246,7 +265,7 @@ impl<'a> Shared<'a> {
                         .flat_map(|row| {
                             orgs.iter().filter_map(move |&org| {
                                 let last = row.last();
-                                if first && last.is_some_and(|l| l.1 < org.1) {
+                                if first && last.is_some_and(|l| l.1.is_some() && l.1 < org.1) {
                                     return None;
                                 }
                                 Some(row.iter().copied().chain([org]).collect::<Vec<_>>())
@@ -290,7 +309,7 @@ impl<'a> Shared<'a> {
         if self.problem.prefer != super::problem::Prefer::Bandwidth {
             return -super::instance::INF;
         }
-        let channels: usize = self.sockets.iter().map(|&s| self.slots[s].len()).sum();
+        let channels: usize = self.open(family.mts).iter().map(|&s| self.slots[s].len()).sum();
         let most = channels as u64 * u64::from(family.mts.0) * MB_S_PER_MTS;
         // One more step of bandwidth outweighs all that follows.
         -self.weights.bandwidth * (i128::from(most) + 1)
@@ -298,7 +317,7 @@ impl<'a> Shared<'a> {
 
     /// The kind of a board socket in a family's instance.
     pub fn kind_of(&self, built: &Built<'_>, socket: usize) -> Option<usize> {
-        let at = self.sockets.iter().position(|&s| s == socket)?;
+        let at = built.sockets.iter().position(|&s| s == socket)?;
         built.kind_of.get(at).copied()
     }
 
@@ -329,10 +348,11 @@ impl<'a> Shared<'a> {
             classes.push(Class { size, curve: weighed, cost });
             lots.push(of);
         }
-        let mut instance = self.instance(family, &orgs, classes, &fitted)?;
+        let sockets = self.open(family.mts);
+        let mut instance = self.instance(family, &sockets, &orgs, classes, &fitted)?;
         let kind_of = instance.sockets.clone();
         instance.sockets.sort_unstable();
-        Some(Built { instance, lots, fitted, kind_of })
+        Some(Built { instance, lots, fitted, sockets, kind_of })
     }
 
     fn orgs_of(&self, family: &Family) -> Vec<Org> {
@@ -363,19 +383,20 @@ impl<'a> Shared<'a> {
     fn instance(
         &self,
         family: &Family,
+        takers: &[usize],
         orgs: &[Org],
         classes: Vec<Class>,
         fitted: &[Option<usize>],
     ) -> Option<Instance<'a>> {
         let board = self.problem.board;
-        let searched: Vec<usize> = if self.matched { vec![self.sockets[0]] } else { self.sockets.clone() };
-        let mult = if self.matched { self.sockets.len() as u32 } else { 1 };
+        let searched = if self.matched { &takers[..1] } else { takers };
+        let mult = if self.matched { takers.len() as u32 } else { 1 };
         let equal = board.interleave.as_ref().and_then(|i| i.across) == Some(Across::Equal);
         // A channel type is what the search must tell apart: slots, fitted modules, controller.
         let mut keys: BTreeMap<(usize, Content, Option<u8>), usize> = BTreeMap::new();
         let mut per_socket: Vec<Vec<usize>> = Vec::new();
-        for &socket in &searched {
-            let alike: &[usize] = if self.matched { &self.sockets } else { std::slice::from_ref(&socket) };
+        for &socket in searched {
+            let alike: &[usize] = if self.matched { takers } else { std::slice::from_ref(&socket) };
             let of_channel = |channel: usize| {
                 let content: Content = alike
                     .iter()
@@ -441,7 +462,7 @@ impl<'a> Shared<'a> {
                     _ => runs.push((types[p], 1)),
                 }
             }
-            let alike: &[usize] = if self.matched { &self.sockets } else { std::slice::from_ref(&socket) };
+            let alike: &[usize] = if self.matched { takers } else { std::slice::from_ref(&socket) };
             let gib: Option<Size> =
                 alike.iter().filter_map(|&s| self.problem.cpus.get(s).copied().flatten()?.gib).min();
             let kind = SocketKind {

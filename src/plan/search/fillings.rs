@@ -71,7 +71,9 @@ impl Ways<'_, '_> {
             });
         }
         let mut consider = |order: &[usize]| {
-            if first && order.windows(2).any(|w| self.orgs[w[0]].1 < self.orgs[w[1]].1) {
+            // What is not known is not judged: `None` is neither more nor fewer.
+            let more = |w: &[usize]| self.orgs[w[0]].1.is_some_and(|ranks| Some(ranks) < self.orgs[w[1]].1);
+            if first && order.windows(2).any(more) {
                 return;
             }
             if let Some(keeps) = self.keeps(order)
