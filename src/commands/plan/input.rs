@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use super::super::{CommandError, Exit, files};
 use super::PlanArgs;
+use super::complete::complete;
 use crate::board::Board;
 use crate::env::Env;
 use crate::module::{Identity, Module, ModuleSpec};
@@ -64,6 +65,7 @@ pub fn order(env: &Env, args: &PlanArgs, board: &Board) -> Result<Order, Command
 pub fn fitted(env: &Env, args: &PlanArgs, board: &Board, order: &Order, stock: &Stock) -> Result<Fitted, CommandError> {
     let mut out = read_fitted(env, args, board, order)?;
     one_place(board, &out, stock)?;
+    complete(board, &mut out, &stock.lots);
     if order.unit.len() > 1 && out.modules.iter().flatten().any(|module| module.identity.serial.is_some()) {
         out.modules.iter_mut().flatten().for_each(|module| module.identity.serial = None);
         let units = order.unit.len();

@@ -62,7 +62,7 @@ pub fn json(answer: &Answer<'_>) -> Value {
         "shortage": answer.shortage.as_ref().map(|s| json!({
             "reasons": s.reasons, "nearest_below_gib": s.below, "nearest_above_gib": s.above, "nearest_certain": s.certain,
         })),
-        "notes": answer.outcome.notes.iter().chain(&answer.stock.notes).chain(&answer.notes).collect::<Vec<_>>(),
+        "notes": answer.outcome.unlike.iter().chain(&answer.outcome.notes).chain(&answer.stock.notes).chain(&answer.notes).collect::<Vec<_>>(),
     })
 }
 

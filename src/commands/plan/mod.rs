@@ -3,6 +3,7 @@
 mod answer;
 mod asked;
 mod check;
+mod complete;
 mod considered;
 mod input;
 mod json;

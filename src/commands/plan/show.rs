@@ -101,8 +101,10 @@ pub fn text(answer: &Answer<'_>, page: Page) -> Vec<String> {
 }
 
 fn notes<'a>(answer: &'a Answer<'_>) -> impl Iterator<Item = String> + 'a {
-    let all = answer.outcome.notes.iter().chain(&answer.stock.notes).chain(&answer.notes);
-    all.map(|note| format!("note: {}", shown_within(note, 300)))
+    // Without a plan they are among the reasons.
+    let unlike = answer.outcome.unlike.iter().filter(|_| answer.shortage.is_none());
+    let all = unlike.chain(&answer.outcome.notes).chain(&answer.stock.notes).chain(&answer.notes);
+    all.map(|note| format!("note: {}", shown_within(note, 400)))
 }
 
 /// What could not be judged; the same of several slots in one line.
@@ -128,6 +130,10 @@ pub(super) fn unjudged(unknown: &[String]) -> Vec<String> {
 pub(super) fn proof(answer: &Answer<'_>) -> String {
     let outcome = &answer.outcome;
     match (outcome.exhausted, outcome.bound) {
+        _ if !outcome.unlike.is_empty() => {
+            "NOT proven: facts of modules are not known, and a better plan may follow from them (see the notes)"
+                .to_owned()
+        }
         (true, _) => {
             "proven: every arrangement was searched or ruled out, and nothing is better than plan 1".to_owned()
         }
@@ -171,7 +177,14 @@ fn bound_in_words(answer: &Answer<'_>, bound: i128) -> String {
 }
 
 fn nothing_fits(answer: &Answer<'_>) -> Vec<String> {
-    let proven = if answer.outcome.exhausted { "" } else { " was found before the time was up" };
+    let unlike = !answer.outcome.unlike.is_empty();
+    let proven = if unlike {
+        " as far as its modules are known"
+    } else if answer.outcome.exhausted {
+        ""
+    } else {
+        " was found before the time was up"
+    };
     let mut lines = vec![match answer.problem.target {
         Target::AtLeast(size) => format!("no plan meets {size}{proven}"),
         Target::Exactly(size) => format!("no plan gives exactly {size}{proven}"),

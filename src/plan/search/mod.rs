@@ -20,8 +20,10 @@ mod instance;
 mod problem;
 mod realise;
 mod solve;
+mod unlike;
 mod weights;
 mod work;
 
 pub use problem::{Criterion, FittedSeat, Found, From, Outcome, Prefer, Problem, Score, SearchError, Target};
 pub use solve::search;
+pub use unlike::unlike;

@@ -5,6 +5,7 @@ use super::bags::{self, Bags};
 use super::build::{Built, Family, Shared};
 use super::family::{Best, Reach, Ready, glance, quick, ready, search as search_family};
 use super::problem::{Criterion, Found, Outcome, Prefer, Problem, SearchError};
+use super::unlike::unlike;
 use super::work::Work;
 use crate::stock::Money;
 
@@ -27,6 +28,17 @@ const NEXT_STEPS: u64 = 400_000;
 /// # Errors
 /// When the problem has nothing to search or its numbers are too large.
 pub fn search(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<Outcome, SearchError> {
+    let mut outcome = as_known(problem, stop)?;
+    outcome.unlike = unlike(problem);
+    if !outcome.unlike.is_empty() {
+        // All of it was searched, but as if what is not known were known to differ.
+        (outcome.exhausted, outcome.alternatives_exhausted, outcome.bound) = (false, false, None);
+    }
+    Ok(outcome)
+}
+
+/// Searches a problem in which what is not known of a module makes it another sort.
+fn as_known(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<Outcome, SearchError> {
     if problem.prefer == Prefer::Cost
         && let Some(least) = least_cost(problem)?
         && problem.budget.is_none_or(|b| least <= b.0)
@@ -102,6 +114,7 @@ fn run(problem: &Problem<'_>, proven: Option<Found>, stop: &mut dyn FnMut() -> b
         bound: cut.and_then(|worth| first_criterion(problem, &shared, worth)),
         nodes: work.steps(),
         notes,
+        unlike: Vec::new(),
     })
 }
 

@@ -6,7 +6,7 @@ mod rules;
 pub use most::bounded;
 use most::out_of_reach;
 
-use super::search::{Outcome, Prefer, Problem, SearchError, Target, search};
+use super::search::{Outcome, Prefer, Problem, SearchError, Target, search, unlike};
 use crate::module::ModuleSpec;
 use crate::stock::{Lot, Money};
 use crate::text::shown;
@@ -40,7 +40,8 @@ pub fn shortage(
     let base = Problem { alternatives: 0, ..problem.clone() };
     let in_currency = |money: Money| format!("{money} {}", shown(currency)).trim_end().to_owned();
     let Nearest { below, above, certain } = nearest(&Problem { target: bounded(&base), ..base.clone() }, stop)?;
-    let mut out = Shortage { reasons: Vec::new(), below, above, certain };
+    // Where facts are missing, that may be all there is in the way.
+    let mut out = Shortage { reasons: unlike(&base), below, above, certain };
     if let Some(budget) = problem.budget.filter(|_| !out_of_reach(&base)) {
         let free = Problem { budget: None, prefer: Prefer::Cost, ..base.clone() };
         let outcome = search(&free, stop)?;
