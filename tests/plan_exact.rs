@@ -329,6 +329,34 @@ proptest! {
     }
 }
 
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 300, max_shrink_iters: 200, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// Where ranks or width are not known, what is called proven is the best of all by the rules, and what is not keeps them.
+    #[test]
+    fn what_is_not_known_never_makes_a_false_proof(
+        mut case in a_case(),
+        lost in prop::collection::vec((any::<bool>(), any::<bool>()), 8),
+    ) {
+        for (fitted, (ranks, width)) in case.fitted.iter_mut().zip(lost) {
+            let Some(fitted) = fitted else { continue };
+            if ranks { fitted.seat.spec.ranks = None; }
+            if width { fitted.seat.spec.width = None; }
+        }
+        let outcome = search(&case.problem(), &mut || false).unwrap();
+        let brute = brute(&case.problem()).map(|b| key(case.prefer, &b));
+        let found = outcome.plans.first().map(|f| key(case.prefer, &f.score));
+        if outcome.exhausted {
+            prop_assert_eq!(found, brute);
+        } else if let Some(found) = found {
+            prop_assert!(brute.is_some_and(|brute| brute <= found), "found {:?}, brute {:?}", found, brute);
+        }
+        for plan in &outcome.plans {
+            prop_assert!(rules::check(&case.board, &case.cpus, &plan.seats).breaches.is_empty());
+        }
+    }
+}
+
 /// Six channels of which the widest region takes three, four or one: what is left over an emptier channel can be wider.
 #[test]
 fn the_bound_holds_where_less_on_one_channel_opens_a_wider_region() {

@@ -119,3 +119,25 @@ fn what_is_not_known_and_a_rule_asks_for_is_named_and_nothing_is_called_proven()
         assert_eq!(out.contains(told) && out.contains("give `width` with --fitted"), asked, "{limits}: {out}");
     }
 }
+
+/// The rules count an unknown width as alike: a plan that keeps such a module is found.
+#[test]
+fn a_module_of_unknown_width_is_kept_where_the_rules_let_it() {
+    let fitted = "slot,kind,gib,ranks,mts\nS0,RDIMM,16,2,2666\n";
+    for limits in ["mixing = \"none\"\n", "mixing = \"by-position\"\n", "same_width = true\n", "sockets_match = true\n"]
+    {
+        let board = board(2, limits);
+        let folder = folder(&[("b.toml", &board), ("s.csv", ONE_LEFT), ("f.csv", fitted)]);
+        let args = ["--board", "b.toml", "--stock", "s.csv", "--fitted", "f.csv", "--capacity", "32GiB"];
+        let (code, out, err) = run(folder.path(), &args);
+        assert_eq!((code, err.as_str()), (0, ""), "{limits}: {out}");
+        let told = ["stays: S0", "cost   10.00 EUR", "1 handling", "NOT proven: facts of modules are not known"];
+        assert!(told.iter().all(|told| out.contains(told)), "{limits}: {out}");
+        // One that is 8 wide already is another sort, and no plan is left.
+        let known = folder.path().join("f.csv");
+        std::fs::write(known, "slot,kind,gib,ranks,width,mts\nS0,RDIMM,16,2,8,2666\n").unwrap();
+        let (code, out, _) = run(folder.path(), &args);
+        assert_eq!(code, 1, "{limits}: {out}");
+        assert!(out.contains("no plan meets 32 GiB\n"), "{limits}: {out}");
+    }
+}

@@ -4,10 +4,14 @@ use super::assemble::assemble;
 use super::bags::{self, Bags};
 use super::build::{Built, Family, Shared};
 use super::family::{Best, Reach, Ready, glance, quick, ready, search as search_family};
-use super::problem::{Criterion, Found, Outcome, Prefer, Problem, SearchError};
-use super::unlike::unlike;
+use super::problem::{Criterion, Found, From, Outcome, Prefer, Problem, Score, SearchError};
+use super::unlike::{as_if, unlike};
 use super::work::Work;
+use crate::plan::interleave::bandwidth;
+use crate::plan::rules::check;
+use crate::plan::speed::speed;
 use crate::stock::Money;
+use crate::units::Mts;
 
 /// Families that are kept as they were made; of more, each is made anew when its turn comes.
 const KEPT: usize = 32;
@@ -33,8 +37,42 @@ pub fn search(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<O
     if !outcome.unlike.is_empty() {
         // All of it was searched, but as if what is not known were known to differ.
         (outcome.exhausted, outcome.alternatives_exhausted, outcome.bound) = (false, false, None);
+        for fitted in as_if(problem) {
+            let known = Problem { fitted: &fitted, ..problem.clone() };
+            let found = as_known(&known, stop)?;
+            outcome.nodes += found.nodes;
+            outcome.plans.extend(found.plans.into_iter().filter_map(|plan| as_it_is(problem, plan)));
+        }
+        outcome.plans.sort_by_key(|plan| worth(problem.prefer, &plan.score));
+        outcome.plans.dedup_by(|a, b| a.score == b.score);
+        outcome.plans.truncate(problem.alternatives + 1);
     }
     Ok(outcome)
+}
+
+/// A plan made as if all were known, judged by what is; `None` where the rules do not let it pass.
+fn as_it_is(problem: &Problem<'_>, mut plan: Found) -> Option<Found> {
+    for (seat, from) in plan.seats.iter_mut().zip(&plan.from) {
+        if let Some(From::Fitted(slot)) = from {
+            *seat = problem.fitted.get(*slot)?.as_ref().map(|fitted| fitted.seat.clone());
+        }
+    }
+    let (board, cpus) = (problem.board, problem.cpus);
+    plan.score.mts = speed(board, cpus, &plan.seats).mts.unwrap_or(Mts(0));
+    plan.score.mb_s = bandwidth(board, cpus, &plan.seats, plan.score.mts).effective_mb_s;
+    check(board, cpus, &plan.seats).breaches.is_empty().then_some(plan)
+}
+
+/// The criteria of a score in their order, less is better.
+fn worth(prefer: Prefer, score: &Score) -> [i128; 5] {
+    prefer.order().map(|criterion| match criterion {
+        Criterion::Bandwidth => -i128::from(score.mb_s),
+        Criterion::Cost => i128::from(score.cost.0),
+        Criterion::Moves => i128::from(score.moves),
+        Criterion::Modules => i128::from(score.modules),
+        Criterion::MoreMemory => -i128::from(score.capacity.mib()),
+        Criterion::LessMemory => i128::from(score.capacity.mib()),
+    })
 }
 
 /// Searches a problem in which what is not known of a module makes it another sort.
