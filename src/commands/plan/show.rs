@@ -81,7 +81,8 @@ pub fn text(answer: &Answer<'_>, page: Page) -> Vec<String> {
         let differ = front.plans.iter().any(|plan| answer.estimate(plan).is_some());
         let star = if differ { "; * an estimate that measured machines differ from" } else { "" };
         let what = if answer.priced() { "memory, cost and bandwidth" } else { "memory and bandwidth" };
-        let text = format!("trade-off{more}: none of these is beaten in {what} at once{star}");
+        let text =
+            format!("trade-off{more}: none of these is beaten in {what} at once, before its figures are rounded{star}");
         lines.push(prose(&text));
         lines.extend(trade_off(answer, front, page));
     }
@@ -171,10 +172,11 @@ fn bound_in_words(answer: &Answer<'_>, bound: i128) -> String {
 }
 
 fn nothing_fits(answer: &Answer<'_>) -> Vec<String> {
-    let proven = if answer.outcome.exhausted { "" } else { " was found before the time was up" };
-    let mut lines = vec![match answer.problem.target {
-        Target::AtLeast(size) => format!("no plan meets {size}{proven}"),
-        Target::Exactly(size) => format!("no plan gives exactly {size}{proven}"),
+    let mut lines = vec![match (answer.problem.target, answer.outcome.exhausted) {
+        (Target::AtLeast(size), true) => format!("no plan meets {size}"),
+        (Target::Exactly(size), true) => format!("no plan gives exactly {size}"),
+        (Target::AtLeast(size), false) => format!("before the time was up no plan was found that meets {size}"),
+        (Target::Exactly(size), false) => format!("before the time was up no plan was found that gives exactly {size}"),
     }];
     let Some(shortage) = &answer.shortage else { return lines };
     lines.extend(shortage.reasons.iter().map(|reason| format!("- {}", shown_within(reason, 600))));

@@ -72,7 +72,9 @@ pub fn shortage(
     }
     if out.reasons.is_empty() {
         out.reasons.push(
-            if stop() {
+            if free.lots.iter().all(|lot| lot.count == 0) && free.fitted.iter().all(Option::is_none) {
+                "the stock list holds no module, and none is fitted"
+            } else if stop() {
                 "the time was up before it was found what is in the way; give it more with --seconds"
             } else {
                 "no rule and no lot is in the way by itself: several of them are together"
