@@ -139,8 +139,15 @@ pub(super) fn proof(answer: &Answer<'_>) -> String {
 
 /// What the search says of the other plans, where there are any.
 pub(super) fn others(answer: &Answer<'_>) -> Option<&'static str> {
-    match (answer.outcome.plans.len(), answer.outcome.alternatives_exhausted) {
-        (..=1, _) => None,
+    let (found, wanted) = (answer.outcome.plans.len(), answer.problem.alternatives + 1);
+    match (found, answer.outcome.alternatives_exhausted) {
+        (0, _) => None,
+        (1, _) if wanted == 1 => None,
+        (1, _) => Some("no next best plan was found; another order of --prefer, or another target, gives others"),
+        (_, true) if found < wanted => Some(
+            "the next best are the best found; that none lies between is not proven, and no more were found: another order of \
+             --prefer gives others",
+        ),
         (_, true) => Some("the next best are the best found; that none lies between is not proven"),
         (_, false) => Some("the next best are the best found before the search for them was cut short"),
     }
