@@ -92,6 +92,9 @@ fn first(outcome: &Outcome) -> Option<Size> {
 /// Halvings of what lies between the most memory found and the target, where the search for the most was cut short.
 const HALVINGS: usize = 16;
 
+/// Exact targets that are tried at once when the time is up.
+const AT_ONCE: u64 = 16;
+
 /// The most memory a plan is found for at once between `found` and the target.
 fn further(problem: &Problem<'_>, found: Option<Size>) -> Result<Option<Size>, SearchError> {
     let size = problem.target.size();
@@ -182,7 +185,9 @@ fn below_exactly(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Resul
     let steps = highest / step;
     let mut known = true;
     for n in 0..STEPS.min(steps) {
-        if stop() {
+        // Nearest first: what is found at once is worth having when the time is up.
+        let late = stop();
+        if late && n >= AT_ONCE {
             return Ok((found, false));
         }
         let tried = Size::from_mib(highest - n * step);
@@ -190,7 +195,7 @@ fn below_exactly(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Resul
             return Ok((found, known));
         }
         let exactly = Problem { prefer: Prefer::Cost, target: Target::Exactly(tried), ..problem.clone() };
-        let outcome = search(&exactly, stop)?;
+        let outcome = if late { search(&exactly, &mut || true)? } else { search(&exactly, stop)? };
         if !outcome.plans.is_empty() {
             return Ok((Some(tried), known));
         }
