@@ -489,3 +489,20 @@ fn a_board_without_channels_is_refused() {
     assert_eq!((code, out.as_str()), (65, ""), "{err}");
     assert!(err.contains("channel"), "{err}");
 }
+
+#[test]
+fn plans_that_differ_in_what_settles_ties_alone_do_not_take_the_places_of_the_next_best() {
+    let folder = folder(
+        "label,part,count,price,currency,lot\n\
+         16GB 1Rx4 PC4-2666V-R,LK16,40,50,EUR,a\n\
+         32GB 2Rx4 PC4-2666V-R,LK32,40,110,EUR,b\n",
+    );
+    let board = heron();
+    let args = ["--board", &board, "--stock", "stock.csv", "--capacity", "128GiB"];
+    let (_, out, _) = run(folder.path(), &[&args[..], &["--json"]].concat());
+    let told: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(told["plans"].as_array().unwrap().len(), 4, "{told}");
+    // As many as are asked for, or words.
+    let (_, out, _) = run(folder.path(), &[&args[..], &["--prefer", "room"]].concat());
+    assert!(out.contains("no more were found"), "{out}");
+}

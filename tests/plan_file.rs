@@ -228,7 +228,7 @@ fn modules_changed_by_hand_take_the_statements_about_them_along() {
     assert!(of("reasons[0]").ends_with("what holds now: 192 GiB in 6 modules"), "{}", of("reasons[0]"));
     assert_eq!(of("considered.purchase[0]"), "8 modules of lot tray 12 and its cost of 492.00 EUR: the slots take 6");
     assert_eq!(of("considered.proof"), "it was for other modules or other places than the plan holds");
-    assert!(of("considered").starts_with("trade-off, handlings, reasons"), "{}", of("considered"));
+    assert!(of("considered").starts_with("alternatives, trade-off, handlings, reasons"), "{}", of("considered"));
     // The same modules in other slots: nothing but the proof can know.
     let (code, stale) = changed(|plan| {
         let at = plan.slot.iter().position(|slot| slot.slot.as_str() == "F1-1").unwrap();

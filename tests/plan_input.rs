@@ -124,3 +124,64 @@ fn what_an_order_says_that_the_board_has_not_is_told_with_its_file() {
     assert!(err.contains("socket.toml: unit.processor: the order puts a processor in socket `G`"), "{err}");
     assert!(err.contains("the board has F, R") && err.contains("way out:"), "{err}");
 }
+
+const TWO_SOCKETS: &str = "format = \"slotwise-board/1\"\nname = \"Dunlin\"\ngeneration = \"DDR4\"\n\
+    [[socket]]\nlabel = \"P0\"\n[[socket.channel]]\nlabel = \"A\"\nslot = [{ label = \"A1\", position = 1 }]\n\
+    [[socket]]\nlabel = \"P1\"\n[[socket.channel]]\nlabel = \"A\"\nslot = [{ label = \"B1\", position = 1 }]\n\
+    [limits]\nkinds = [\"RDIMM\"]\ncounts_per_socket = [0, 1]\n";
+
+/// An order for the board above, with a module in B1.
+fn order(processors: &str, rest: &str) -> String {
+    format!(
+        "format = \"slotwise-order/1\"\nname = \"try\"\n[[unit]]\nchassis = \"LF-0\"\n{processors}\
+         [[fitted]]\nslot = \"B1\"\ngeneration = \"DDR4\"\nkind = \"RDIMM\"\ngib = 16\nranks = 2\nwidth = 4\n{rest}"
+    )
+}
+
+#[test]
+fn what_no_plan_could_be_true_to_is_refused_before_the_search() {
+    let dead = order("processor = [{ socket = \"P0\" }]\n", "mts = 2666\nstays = true\n");
+    let unrated = order("", "");
+    let good = order("", "mts = 2666\n");
+    let elsewhere = "slot,kind,gib,ranks,width,mts\nA1,RDIMM,16,2,4,2666\n";
+    let stock = "kind,gib,ranks,width,mts,count,price,currency,lot\nRDIMM,16,2,4,2666,4,10,EUR,a\n";
+    let folder = folder(&[
+        ("board.toml", TWO_SOCKETS),
+        ("dead.toml", &dead),
+        ("unrated.toml", &unrated),
+        ("good.toml", &good),
+        ("elsewhere.csv", elsewhere),
+        ("stock.csv", stock),
+    ]);
+    let plan = |more: &[&str]| {
+        let out = Command::new(env!("CARGO_BIN_EXE_slotwise"))
+            .current_dir(folder.path())
+            .env_clear()
+            .args(["plan", "--board", "board.toml", "--stock", "stock.csv", "--capacity", "16GiB"])
+            .args(more)
+            .output()
+            .unwrap();
+        (out.status.code().unwrap(), String::from_utf8(out.stderr).unwrap())
+    };
+    assert_eq!(plan(&["--order", "good.toml"]), (0, String::new()));
+    for (args, said) in [
+        (&["--order", "dead.toml"][..], "module in B1 stays, and socket P1 holds no processor"),
+        (&["--order", "unrated.toml"], "nothing says how fast the module in B1 runs"),
+        (
+            &["--order", "good.toml", "--fitted", "elsewhere.csv"],
+            "elsewhere.csv lists a module of 16 GiB in A1, and good.toml no module",
+        ),
+    ] {
+        let (code, err) = plan(args);
+        assert_eq!(code, 65, "{err}");
+        assert!(err.contains(said) && err.contains("way out"), "{err}");
+    }
+}
+
+#[test]
+fn an_empty_stock_list_is_what_is_in_the_way() {
+    let folder = folder(&[("stock.csv", STOCK.lines().next().unwrap())]);
+    let (code, out, _) = run(folder.path(), &["--capacity", "16GiB"]);
+    assert_eq!(code, 1);
+    assert!(out.contains("the stock list holds no module, and none is fitted"), "{out}");
+}

@@ -312,8 +312,9 @@ impl Board {
         let most = self.slots_per_socket();
         for (n, count) in limits.counts_per_socket.iter().enumerate() {
             let at = path.key("counts_per_socket").index(n);
-            if *count == 0 || *count as usize > most {
-                report(at, format!("a socket holds 1 to {most} modules, not {count}"), None);
+            // 0 says that a processor may go without.
+            if *count as usize > most {
+                report(at, format!("a socket holds 0 to {most} modules, not {count}"), None);
             } else if limits.counts_per_socket.iter().take(n).any(|before| before == count) {
                 report(at, format!("{count} stands twice"), None);
             }

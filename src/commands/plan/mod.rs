@@ -1,5 +1,6 @@
 //! `slotwise plan` and `slotwise plan check`.
 
+mod agree;
 mod answer;
 mod asked;
 mod check;
@@ -127,7 +128,7 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
         return Err(CommandError::new(Exit::BadData, "a budget cannot be kept: the stock list names no price")
             .way_out("give the lots a price, or leave --budget out"));
     }
-    let input::Fitted { modules, seats, notes } = input::fitted(env, args, &board, &order, &stock)?;
+    let fitted = input::fitted(env, args, &board, &order, &stock)?;
     let cpus = cpus_of(&board, order.unit.first()).map_err(|error| {
         let order = args.order.as_deref().map_or_else(|| "the order".to_owned(), files::named);
         CommandError::new(Exit::BadData, format!("{order}: unit.processor: {error}"))
@@ -137,6 +138,8 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
         return Err(CommandError::new(Exit::BadData, "the order's units do not hold the same processors")
             .way_out("make one order for each sort of unit: units of one plan are filled alike"));
     }
+    agree::agree(args, &board, &cpus, &order, &fitted)?;
+    let input::Fitted { modules, seats, notes } = fitted;
     // A search may take long; that its plan cannot be kept is told before.
     if let Some(path) = &args.output {
         atomic::writable(&files::located(env, path)).map_err(|error| CommandError::writing(path, &error))?;

@@ -81,7 +81,8 @@ pub fn text(answer: &Answer<'_>, page: Page) -> Vec<String> {
         let differ = front.plans.iter().any(|plan| answer.estimate(plan).is_some());
         let star = if differ { "; * an estimate that measured machines differ from" } else { "" };
         let what = if answer.priced() { "memory, cost and bandwidth" } else { "memory and bandwidth" };
-        let text = format!("trade-off{more}: none of these is beaten in {what} at once{star}");
+        let text =
+            format!("trade-off{more}: none of these is beaten in {what} at once, before its figures are rounded{star}");
         lines.push(prose(&text));
         lines.extend(trade_off(answer, front, page));
     }
@@ -130,7 +131,7 @@ pub(super) fn unjudged(unknown: &[String]) -> Vec<String> {
 pub(super) fn proof(answer: &Answer<'_>) -> String {
     let outcome = &answer.outcome;
     match (outcome.exhausted, outcome.bound) {
-        _ if !outcome.unlike.is_empty() => {
+        _ if !outcome.unlike.is_empty() && !outcome.cut => {
             "NOT proven: facts of modules are not known, and a better plan may follow from them (see the notes)"
                 .to_owned()
         }
@@ -144,8 +145,15 @@ pub(super) fn proof(answer: &Answer<'_>) -> String {
 
 /// What the search says of the other plans, where there are any.
 pub(super) fn others(answer: &Answer<'_>) -> Option<&'static str> {
-    match (answer.outcome.plans.len(), answer.outcome.alternatives_exhausted) {
-        (..=1, _) => None,
+    let (found, wanted) = (answer.outcome.plans.len(), answer.problem.alternatives + 1);
+    match (found, answer.outcome.alternatives_exhausted) {
+        (0, _) => None,
+        (1, _) if wanted == 1 => None,
+        (1, _) => Some("no next best plan was found; another order of --prefer, or another target, gives others"),
+        (_, true) if found < wanted => Some(
+            "the next best are the best found; that none lies between is not proven, and no more were found: another order of \
+             --prefer gives others",
+        ),
         (_, true) => Some("the next best are the best found; that none lies between is not proven"),
         (_, false) => Some("the next best are the best found before the search for them was cut short"),
     }
@@ -178,16 +186,12 @@ fn bound_in_words(answer: &Answer<'_>, bound: i128) -> String {
 
 fn nothing_fits(answer: &Answer<'_>) -> Vec<String> {
     let unlike = !answer.outcome.unlike.is_empty();
-    let proven = if unlike {
-        " as far as its modules are known"
-    } else if answer.outcome.exhausted {
-        ""
-    } else {
-        " was found before the time was up"
-    };
-    let mut lines = vec![match answer.problem.target {
-        Target::AtLeast(size) => format!("no plan meets {size}{proven}"),
-        Target::Exactly(size) => format!("no plan gives exactly {size}{proven}"),
+    let known = if unlike { " as far as its modules are known" } else { "" };
+    let mut lines = vec![match (answer.problem.target, !answer.outcome.cut) {
+        (Target::AtLeast(size), true) => format!("no plan meets {size}{known}"),
+        (Target::Exactly(size), true) => format!("no plan gives exactly {size}{known}"),
+        (Target::AtLeast(size), false) => format!("before the time was up no plan was found that meets {size}"),
+        (Target::Exactly(size), false) => format!("before the time was up no plan was found that gives exactly {size}"),
     }];
     let Some(shortage) = &answer.shortage else { return lines };
     lines.extend(shortage.reasons.iter().map(|reason| format!("- {}", shown_within(reason, 600))));

@@ -45,12 +45,17 @@ impl Best {
         }
     }
 
-    /// Takes a plan of family `family` in, if it is new and good enough.
+    /// Takes a plan of family `family` in, if it is new and good enough. Of plans that are as good in all that was asked for
+    /// one is kept, the best: others of its sort would take the places of the next best.
     pub fn offer(&mut self, family: usize, plan: Plan) {
-        let at = self.plans.partition_point(|p| p.1.worth < plan.worth);
-        if at < self.plans.len() && self.plans[at].1.worth == plan.worth {
+        let class = self.weights.as_good(plan.worth);
+        if let Some(kept) = self.plans.iter_mut().find(|kept| self.weights.as_good(kept.1.worth) == class) {
+            if plan.worth < kept.1.worth {
+                *kept = (family, plan);
+            }
             return;
         }
+        let at = self.plans.partition_point(|p| p.1.worth < plan.worth);
         self.plans.insert(at, (family, plan));
         self.plans.truncate(self.most);
     }

@@ -148,6 +148,8 @@ pub struct Outcome {
     pub nodes: u64,
     /// What was set aside and why.
     pub notes: Vec<String>,
+    /// Whether the time or a limit ended it.
+    pub cut: bool,
     /// What is not known of modules and keeps the best found from being proven; see [`super::unlike()`].
     pub unlike: Vec<String>,
 }

@@ -41,6 +41,7 @@ pub fn search(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<O
             let known = Problem { fitted: &fitted, ..problem.clone() };
             let found = as_known(&known, stop)?;
             outcome.nodes += found.nodes;
+            outcome.cut |= found.cut;
             outcome.plans.extend(found.plans.into_iter().filter_map(|plan| as_it_is(problem, plan)));
         }
         outcome.plans.sort_by_key(|plan| worth(problem.prefer, &plan.score));
@@ -152,6 +153,7 @@ fn run(problem: &Problem<'_>, proven: Option<Found>, stop: &mut dyn FnMut() -> b
         bound: cut.and_then(|worth| first_criterion(problem, &shared, worth)),
         nodes: work.steps(),
         notes,
+        cut: cut.is_some() || truncated,
         unlike: Vec::new(),
     })
 }

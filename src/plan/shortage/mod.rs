@@ -73,7 +73,9 @@ pub fn shortage(
     }
     if out.reasons.is_empty() {
         out.reasons.push(
-            if stop() {
+            if free.lots.iter().all(|lot| lot.count == 0) && free.fitted.iter().all(Option::is_none) {
+                "the stock list holds no module, and none is fitted"
+            } else if stop() {
                 "the time was up before it was found what is in the way; give it more with --seconds"
             } else {
                 "no rule and no lot is in the way by itself: several of them are together"
@@ -90,6 +92,9 @@ fn first(outcome: &Outcome) -> Option<Size> {
 
 /// Halvings of what lies between the most memory found and the target, where the search for the most was cut short.
 const HALVINGS: usize = 16;
+
+/// Exact targets that are tried at once when the time is up.
+const AT_ONCE: u64 = 16;
 
 /// The most memory a plan is found for at once between `found` and the target.
 fn further(problem: &Problem<'_>, found: Option<Size>) -> Result<Option<Size>, SearchError> {
@@ -181,7 +186,9 @@ fn below_exactly(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Resul
     let steps = highest / step;
     let mut known = true;
     for n in 0..STEPS.min(steps) {
-        if stop() {
+        // Nearest first: what is found at once is worth having when the time is up.
+        let late = stop();
+        if late && n >= AT_ONCE {
             return Ok((found, false));
         }
         let tried = Size::from_mib(highest - n * step);
@@ -189,7 +196,7 @@ fn below_exactly(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Resul
             return Ok((found, known));
         }
         let exactly = Problem { prefer: Prefer::Cost, target: Target::Exactly(tried), ..problem.clone() };
-        let outcome = search(&exactly, stop)?;
+        let outcome = if late { search(&exactly, &mut || true)? } else { search(&exactly, stop)? };
         if !outcome.plans.is_empty() {
             return Ok((Some(tried), known));
         }
