@@ -255,9 +255,9 @@ mod tests {
     fn what_must_not_be_touched_stays_and_seatings_done_anew_are_no_set() {
         let (model, belief, home) = dead();
         let means = Means { untouchable: vec![0], ..Means::default() };
-        let sets = near(&model.layout, &belief, &home, &means, &vec![Change::Remove(3)]);
+        let sets = near(&model.layout, &belief, &home, &means, &[Change::Remove(3)]);
         let touches = |c: &Change| super::super::action::handled(&[*c]).any(|p| p == 0);
         assert!(!sets.is_empty() && !sets.iter().flatten().any(touches));
-        assert!(near(&model.layout, &belief, &home, &Means::default(), &vec![Change::Reseat(0)]).is_empty());
+        assert!(near(&model.layout, &belief, &home, &Means::default(), &[Change::Reseat(0)]).is_empty());
     }
 }
