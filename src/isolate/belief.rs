@@ -91,6 +91,8 @@ pub struct Hypothesis {
 pub struct Belief {
     pub board: Arrangement,
     pub settings_cleared: bool,
+    /// Insertions so far.
+    pub insertions: usize,
     pub hypotheses: Vec<Hypothesis>,
     kinds: std::sync::Arc<Vec<Kind>>,
     /// Units whose seating is kept; all others are as the cause says.
@@ -141,6 +143,7 @@ impl Belief {
         Self {
             board,
             settings_cleared: false,
+            insertions: 0,
             hypotheses,
             kinds: std::sync::Arc::new(kinds),
             columns: Vec::new(),
@@ -155,6 +158,7 @@ impl Belief {
         self.board.fitted.clone_from(&other.board.fitted);
         self.board.spots.clone_from(&other.board.spots);
         self.settings_cleared = other.settings_cleared;
+        self.insertions = other.insertions;
         self.hypotheses.clone_from(&other.hypotheses);
         self.kinds.clone_from(&other.kinds);
         self.columns.clone_from(&other.columns);
@@ -276,6 +280,7 @@ impl Belief {
             self.board.apply(*change, &mut |place| inserted.push(place));
             self.settings_cleared |= *change == Change::ClearSettings;
         }
+        self.insertions += inserted.len();
         let Some(joint) = &mut self.joint else { return self.insert(model, &inserted) };
         // Together as far as each place is handled once.
         let mut rest = inserted.as_slice();

@@ -65,6 +65,12 @@ const UNLIKELY: f64 = 1e-5;
 /// What a minute of handling weighs in the plan beside a minute of booting.
 const HANDLING: f64 = 0.35;
 
+/// The same where the machine does not post, until every place was handled once on average: sets that tell the modules from
+/// their places take many handlings and save boots. Besides, a seating that a handling spoils takes so many boots to find. At
+/// most a handling weighs what it does elsewhere, and so much when every place was handled: wear counts from then on.
+const FIRST_HANDLING: f64 = 0.03;
+const SPOILED: f64 = 4.0;
+
 /// Outcomes less likely than this are taken as told apart when candidates are ranked.
 const TOLD: f64 = 1e-5;
 
@@ -78,9 +84,14 @@ const TELLS: f64 = 1e-9;
 const AT_LEAST: usize = 20;
 const SETS: usize = 40;
 
+/// Sets that tell most are changed one by one while that tells more: so many of each ranking, so many times, at so much work.
+const CLIMBS: usize = 2;
+const ROUNDS: usize = 8;
+const CLIMBING: f64 = 1_000_000.0;
+
 /// How far is looked where the machine does not post, on a board of up to so many places; on larger ones, where every set
 /// takes longer to put together, so much less.
-const WHOLE: Depth = Depth { steps: 1, width: [5; 6], floor: 1.0 / 200.0, work: 3_000_000.0 };
+const WHOLE: Depth = Depth { steps: 1, width: [3; 6], floor: 1.0 / 200.0, work: 3_000_000.0 };
 const WHOLE_PLACES: f64 = 16.0;
 
 /// The next trial and its expected minutes to a verdict.
@@ -101,7 +112,7 @@ pub fn choose(model: &Model, belief: &Belief, means: &Means, costs: &Costs, dept
     let listed = |belief: &Belief, all: bool| {
         if all { candidates(model, belief, means) } else { simple_candidates(model, belief, means) }
     };
-    let plan = Plan { model, costs: &costs, depth, listed: &listed, at_least: AT_LEAST, worth: TELLS };
+    let plan = Plan { model, costs: &costs, depth, listed: &listed, near: None, at_least: AT_LEAST, worth: TELLS };
     let (minutes, action) = plan.look(&belief, 0, Share { reach: 1.0, work: depth.work }, None);
     Choice { action, minutes }
 }
@@ -123,7 +134,11 @@ pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], mea
     belief.drop_below(1e-6);
     belief.compact();
     belief.coarse();
-    let costs = Costs { insertion: costs.insertion * HANDLING, ..costs.clone() };
+    let mut insertion = costs.insertion * HANDLING;
+    if belief.insertions < model.layout.len() {
+        insertion = insertion.min(costs.insertion * FIRST_HANDLING + model.spoils * SPOILED * costs.boot);
+    }
+    let costs = Costs { insertion, ..costs.clone() };
     let listed = |belief: &Belief, _: bool| {
         let mut actions = super::whole::sets(&model.layout, belief, home, means);
         if means.may_clear(belief) {
@@ -132,8 +147,16 @@ pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], mea
         actions
     };
     let work = WHOLE.work * (WHOLE_PLACES / model.layout.len().max(1) as f64).min(1.0);
-    let plan =
-        Plan { model, costs: &costs, depth: Depth { work, ..WHOLE }, listed: &listed, at_least: SETS, worth: WORTH };
+    let near = |belief: &Belief, action: &Action| super::whole::near(&model.layout, belief, home, means, action);
+    let plan = Plan {
+        model,
+        costs: &costs,
+        depth: Depth { work, ..WHOLE },
+        listed: &listed,
+        near: Some(&near),
+        at_least: SETS,
+        worth: WORTH,
+    };
     let (minutes, action) = plan.look(&belief, 0, Share { reach: 1.0, work }, None);
     Choice { action, minutes }
 }
@@ -144,6 +167,13 @@ struct Ranked {
     gain: f64,
     minutes: f64,
     action: Action,
+}
+
+impl Ranked {
+    /// Whether another tells as much for as many minutes: mostly it differs in the partner alone.
+    fn tells_like(&self, other: &Self) -> bool {
+        (self.gain - other.gain).abs() < 1e-9 && (self.minutes - other.minutes).abs() < 1e-9
+    }
 }
 
 fn ranked(model: &Model, belief: &Belief, means: &Means, costs: &Costs) -> Vec<Ranked> {
@@ -174,6 +204,8 @@ fn rank(model: &Model, belief: &Belief, costs: &Costs, actions: Vec<Action>) -> 
     all
 }
 
+type Near<'a> = dyn Fn(&Belief, &Action) -> Vec<Action> + 'a;
+
 /// What does not change while one choice is looked for.
 struct Plan<'a> {
     model: &'a Model,
@@ -181,6 +213,8 @@ struct Plan<'a> {
     depth: Depth,
     /// The candidates, all or the simple ones.
     listed: &'a dyn Fn(&Belief, bool) -> Vec<Action>,
+    /// What is one change away from a candidate, where that may be looked for.
+    near: Option<&'a Near<'a>>,
     at_least: usize,
     /// Gain in bits at or below which a trial tells nothing.
     worth: f64,
@@ -206,6 +240,33 @@ impl Share {
 impl Plan<'_> {
     fn ranked(&self, belief: &Belief, all: bool) -> Vec<Ranked> {
         rank(self.model, belief, self.costs, (self.listed)(belief, all))
+    }
+
+    /// What the best candidates, by gain a minute and by gain alone, become when they are changed one by one as long as that
+    /// makes them better: no list holds every set that would part many causes in half.
+    fn climbed(&self, belief: &Belief, list: &[Ranked]) -> Vec<Ranked> {
+        let Some(near) = self.near else { return Vec::new() };
+        let round = (belief.size() * super::whole::near_count(self.model.layout.len())) as f64;
+        let mut rounds = (CLIMBING / round.max(1.0)) as usize;
+        let mut found: Vec<Ranked> = Vec::new();
+        let values: [fn(&Ranked) -> f64; 2] = [|r| r.gain / r.minutes, |r| r.gain - r.minutes * 1e-7];
+        for value in values {
+            let mut starts: Vec<&Ranked> = list.iter().collect();
+            starts.sort_by(|a, b| value(b).total_cmp(&value(a)));
+            for start in starts.into_iter().take(CLIMBS) {
+                let mut best: Option<Ranked> = None;
+                for _ in 0..ROUNDS.min(rounds) {
+                    rounds -= 1;
+                    let from = best.as_ref().unwrap_or(start);
+                    let next = rank(self.model, belief, self.costs, near(belief, &from.action));
+                    let next = next.into_iter().max_by(|a, b| value(a).total_cmp(&value(b)));
+                    let Some(next) = next.filter(|next| value(next) > value(from) + 1e-9) else { break };
+                    best = Some(next);
+                }
+                found.extend(best);
+            }
+        }
+        found
     }
 
     /// The expected minutes from the outcomes of a trial on, by `then`.
@@ -240,7 +301,13 @@ impl Plan<'_> {
         }
         let ranked = self.ranked(belief, true);
         let share = share.less(&ranked);
-        let narrowed = narrowed(ranked, self.depth.width[step], self.worth);
+        let found = self.climbed(belief, &ranked);
+        let mut narrowed = narrowed(ranked, self.depth.width[step], self.worth);
+        for candidate in found {
+            if !narrowed.iter().any(|known| known.tells_like(&candidate)) {
+                narrowed.push(candidate);
+            }
+        }
         let each = Share { work: share.work / narrowed.len().max(1) as f64, ..share };
         let mut chosen = (f64::INFINITY, Action::new());
         for candidate in narrowed {
@@ -283,15 +350,14 @@ fn narrowed(mut ranked: Vec<Ranked>, width: usize, worth: f64) -> Vec<Ranked> {
     // Whatever tells nothing now tells nothing the next time.
     ranked.retain(|r| r.gain > worth);
     let most = ranked.iter().map(|r| r.gain).fold(0.0, f64::max);
-    // What tells as much for as many minutes mostly differs in the partner alone: one of them is followed.
-    let mut kept: Vec<(f64, f64)> = Vec::new();
-    ranked.retain(|r| {
-        let seen = kept.iter().any(|k| (k.0 - r.gain).abs() < 1e-9 && (k.1 - r.minutes).abs() < 1e-9);
-        if !seen {
-            kept.push((r.gain, r.minutes));
+    // Of those that tell alike one is followed.
+    let mut kept: Vec<Ranked> = Vec::with_capacity(ranked.len());
+    for one in ranked {
+        if !kept.iter().any(|known| known.tells_like(&one)) {
+            kept.push(one);
         }
-        !seen
-    });
+    }
+    let mut ranked = kept;
     let mut order: Vec<usize> = (0..ranked.len()).collect();
     order.sort_by(|a, b| {
         let (a, b) = (&ranked[*a], &ranked[*b]);
@@ -321,4 +387,54 @@ fn most_gain(ranked: &[Ranked]) -> Option<usize> {
 
 fn kinds_max(parts: &[(Mask, u16, f64)]) -> f64 {
     parts.iter().map(|p| p.2).fold(0.0, f64::max)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::isolate::action::Arrangement;
+    use crate::isolate::fault::Mode;
+    use crate::isolate::layout::Layout;
+    use crate::isolate::rates::Shares;
+
+    fn dead(spoils: f64) -> (Model, Belief, Vec<(Place, Piece)>) {
+        let layout = Layout::grid(2, 4, 2);
+        let model = Model { layout, mode: Mode::Blind, clears: 0.9, spoils, shows: 1.0, sure: 0.99 };
+        let mut belief = Belief::before(&model, Arrangement::full(16), &Shares::service());
+        belief.report(&model, &[0]);
+        (model, belief, (0..16).map(|n| (n, n)).collect())
+    }
+
+    #[test]
+    fn a_set_changed_one_by_one_tells_more_than_the_one_it_began_with() {
+        let (model, belief, home) = dead(0.0);
+        let means = Means::default();
+        let costs = Costs { boot: 12.0, insertion: 0.05, ..Costs::default() };
+        let near =
+            |belief: &Belief, action: &Action| super::super::whole::near(&model.layout, belief, &home, &means, action);
+        let listed = |_: &Belief, _: bool| vec![vec![Change::Remove(0)]];
+        let plan = Plan {
+            model: &model,
+            costs: &costs,
+            depth: WHOLE,
+            listed: &listed,
+            near: Some(&near),
+            at_least: SETS,
+            worth: WORTH,
+        };
+        let ranked = plan.ranked(&belief, true);
+        let found = plan.climbed(&belief, &ranked);
+        assert!(!found.is_empty() && found.iter().all(|f| f.gain > 2.0 * ranked[0].gain), "{}", ranked[0].gain);
+        assert!(Plan { near: None, ..plan }.climbed(&belief, &ranked).is_empty());
+    }
+
+    #[test]
+    fn handlings_weigh_more_once_every_place_was_handled() {
+        let (model, mut belief, home) = dead(0.0);
+        let costs = Costs { boot: 12.0, insertion: 30.0, ..Costs::default() };
+        let spent = |belief: &Belief| choose_whole(&model, belief, &home, &Means::default(), &costs).minutes;
+        let first = spent(&belief);
+        belief.insertions = 16;
+        assert!(spent(&belief) > first * 1.05, "{first}");
+    }
 }

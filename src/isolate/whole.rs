@@ -88,6 +88,98 @@ pub fn sets(layout: &Layout, belief: &Belief, home: &[(Place, Piece)], means: &M
         anew.extend(in_place.map(|(p, _)| Change::Reseat(*p)).filter(|change| means.may(*change)));
         all.push(anew);
     }
+    allowed(layout, belief, home, means, wanted, all)
+}
+
+/// The fewest suspect: so many light places are tried for a suspect module, and so many light modules for a suspect place.
+const LIGHT: usize = 3;
+
+/// Weight below which no module and no place is put to the test for itself.
+const POINTS: f64 = 1e-3;
+
+/// How many sets [`near`] lists at most, about, for a board of so many places.
+pub fn near_count(places: usize) -> usize {
+    4 * places
+}
+
+/// Sets one change away from what an action leaves fitted: one module less, one more where it belongs, a channel less or
+/// more, a suspect module in a place that nothing speaks against, and a good module in a suspect place.
+pub fn near(
+    layout: &Layout,
+    belief: &Belief,
+    home: &[(Place, Piece)],
+    means: &Means,
+    action: &[Change],
+) -> Vec<Action> {
+    // Seatings done anew are not a set: what they show would be lost with any of them left out.
+    if action.iter().any(|change| matches!(change, Change::Reseat(_) | Change::ClearSettings)) {
+        return Vec::new();
+    }
+    let mut after = belief.board.clone();
+    action.iter().for_each(|change| after.apply(*change, &mut |_| {}));
+    let base: Vec<(Place, Piece)> = (0..layout.len() as Place).filter_map(|p| Some((p, after.at(p)?))).collect();
+    let without = |p: Place, m: Piece| base.iter().copied().filter(move |pair| pair.0 != p && pair.1 != m);
+    let with = |p: Place, m: Piece| without(p, m).chain([(p, m)]).collect::<Vec<_>>();
+    let mut wanted: Vec<Vec<(Place, Piece)>> = base.iter().map(|(p, m)| without(*p, *m).collect()).collect();
+    wanted.extend(home.iter().filter(|(p, m)| after.at(*p) != Some(*m)).map(|(p, m)| with(*p, *m)));
+    for channel in 0..layout.channel_count() as u16 {
+        let on = |pair: &&(Place, Piece)| layout.channel_of(pair.0) == channel;
+        let own: Vec<(Place, Piece)> = home.iter().filter(on).copied().collect();
+        let off = base.iter().filter(|pair| !on(pair)).copied();
+        wanted.push(off.clone().collect());
+        wanted.push(off.filter(|pair| own.iter().all(|o| o.1 != pair.1)).chain(own.iter().copied()).collect());
+    }
+    let (of_place, of_piece) = suspicion(layout, belief);
+    let order = |weights: &[f64], mut all: Vec<u16>, used: &dyn Fn(u16) -> bool| {
+        all.sort_by(|a, b| weights[usize::from(*a)].total_cmp(&weights[usize::from(*b)]).then(used(*a).cmp(&used(*b))));
+        all
+    };
+    let places = order(&of_place, home.iter().map(|h| h.0).collect(), &|p| after.at(p).is_some());
+    let pieces = order(&of_piece, home.iter().map(|h| h.1).collect(), &|m| after.spots[usize::from(m)] != NOWHERE);
+    for m in pieces.iter().rev().take_while(|m| of_piece[usize::from(**m)] > POINTS) {
+        wanted.extend(places.iter().take(LIGHT).map(|p| with(*p, *m)));
+    }
+    for p in places.iter().rev().take_while(|p| of_place[usize::from(**p)] > POINTS) {
+        wanted.extend(pieces.iter().take(LIGHT).map(|m| with(*p, *m)));
+    }
+    allowed(layout, belief, home, means, wanted, Vec::new())
+}
+
+/// By place and by module, the weight of all that would be at fault with it.
+fn suspicion(layout: &Layout, belief: &Belief) -> (Vec<f64>, Vec<f64>) {
+    let (mut of_place, mut of_piece) = (vec![0.0; layout.len()], vec![0.0; belief.board.spots.len()]);
+    for h in &belief.hypotheses {
+        for fault in h.cause.faults() {
+            let channels: &[u16] = match &fault {
+                Fault::Seat(p) | Fault::Slot(p) | Fault::Setting(p) => {
+                    of_place[usize::from(*p)] += h.weight;
+                    &[]
+                }
+                Fault::Module(m) => {
+                    of_piece[usize::from(*m)] += h.weight;
+                    &[]
+                }
+                Fault::Channel(c) | Fault::Contact(c) => std::slice::from_ref(c),
+                Fault::Group(group) => layout.group(*group),
+                Fault::Socket(socket) => layout.channels(*socket),
+            };
+            for place in channels.iter().flat_map(|c| layout.places(*c)) {
+                of_place[usize::from(*place)] += h.weight;
+            }
+        }
+    }
+    (of_place, of_piece)
+}
+
+/// The changes that leave each wanted set fitted, as near to it as the board's rules let it be, besides those there are.
+fn allowed(
+    layout: &Layout,
+    belief: &Belief,
+    home: &[(Place, Piece)],
+    means: &Means,
+    wanted: Vec<Vec<(Place, Piece)>>,
+    mut all: Vec<Action>,
+) -> Vec<Action> {
     let mut seen: HashSet<Action> = all.iter().cloned().collect();
     for set in wanted {
         let set = means.house.mended(layout, &set, home);
@@ -112,4 +204,60 @@ pub fn towards(belief: &Belief, set: &[(Place, Piece)]) -> Action {
     let mut action: Action = out.map(Change::Remove).collect();
     action.extend(set.iter().filter(|(p, m)| belief.board.at(*p) != Some(*m)).map(|(p, m)| Change::Fit(*p, *m)));
     action
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::isolate::action::Arrangement;
+    use crate::isolate::belief::Model;
+    use crate::isolate::fault::Mode;
+    use crate::isolate::rates::Shares;
+
+    /// A board of 1 × 2 × 2 that did not post, module `n` at home in place `n`.
+    fn dead() -> (Model, Belief, Vec<(Place, Piece)>) {
+        let layout = Layout::grid(1, 2, 2);
+        let model = Model { layout, mode: Mode::Blind, clears: 0.9, spoils: 0.0, shows: 1.0, sure: 0.99 };
+        let mut belief = Belief::before(&model, Arrangement::full(4), &Shares::service());
+        belief.report(&model, &[0]);
+        (model, belief, (0..4).map(|n| (n, n)).collect())
+    }
+
+    #[test]
+    fn sets_near_one_differ_from_it_by_a_module_or_a_channel() {
+        let (model, belief, home) = dead();
+        // Both modules of the first channel stay.
+        let half = vec![Change::Remove(2), Change::Remove(3)];
+        let fitted: Vec<Vec<Piece>> = near(&model.layout, &belief, &home, &Means::default(), &half)
+            .into_iter()
+            .map(|action| {
+                let mut after = belief.board.clone();
+                action.iter().for_each(|change| after.apply(*change, &mut |_| {}));
+                after.fitted
+            })
+            .collect();
+        const O: Piece = NOWHERE;
+        for wanted in [[O, 1, O, O], [0, O, O, O], [0, 1, 2, O], [0, 1, O, 3], [0, 1, 2, 3]] {
+            assert!(fitted.iter().any(|set| *set == wanted), "{wanted:?} not in {fitted:?}");
+        }
+        // A module away from home: this tells it from its place.
+        assert!(fitted.iter().any(|set| (0..4).any(|p| set[p] != O && set[p] != p as Piece)), "{fitted:?}");
+        for set in &fitted {
+            let mut pieces: Vec<Piece> = set.iter().copied().filter(|m| *m != O).collect();
+            pieces.sort_unstable();
+            assert!(!pieces.is_empty() && pieces.windows(2).all(|two| two[0] != two[1]), "{set:?}");
+        }
+        let most = near_count(4) + 2 * LIGHT * 4;
+        assert!(fitted.len() <= most, "{} sets", fitted.len());
+    }
+
+    #[test]
+    fn what_must_not_be_touched_stays_and_seatings_done_anew_are_no_set() {
+        let (model, belief, home) = dead();
+        let means = Means { untouchable: vec![0], ..Means::default() };
+        let sets = near(&model.layout, &belief, &home, &means, &[Change::Remove(3)]);
+        let touches = |c: &Change| super::super::action::handled(&[*c]).any(|p| p == 0);
+        assert!(!sets.is_empty() && !sets.iter().flatten().any(touches));
+        assert!(near(&model.layout, &belief, &home, &Means::default(), &[Change::Reseat(0)]).is_empty());
+    }
 }

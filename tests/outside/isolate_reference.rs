@@ -1,15 +1,17 @@
 //! The yardstick's exact values: expected power cycles on board A (1 × 4 × 2), all starts, r = 0.9, p = 0.01, q = 1.
 //! Source: the isolation yardstick, section 9, computed by an independent program in another language.
 
-use slotwise::isolate::action::{Arrangement, Change};
+use slotwise::isolate::action::{Action, Arrangement, Change};
 use slotwise::isolate::belief::{Belief, Cause, Model};
+use slotwise::isolate::candidates::Means as Hand;
+use slotwise::isolate::choose::{Costs, choose_whole};
 use slotwise::isolate::fault::{Fault, Mode};
 use slotwise::isolate::layout::Layout;
 use slotwise::isolate::rates::Shares;
 
 use crate::reference::exact::exact;
 use crate::reference::least::least;
-use crate::reference::policies::{Policy, greedy, look2, practice, swap_first};
+use crate::reference::policies::{Policy, Trail, greedy, look2, practice, swap_first};
 
 fn model(mode: Mode) -> Model {
     Model { layout: Layout::grid(1, 4, 2), mode, clears: 0.9, spoils: 0.01, shows: 1.0, sure: 0.99 }
@@ -33,6 +35,32 @@ fn expected_cycles_of_the_reference_policies_on_board_a() {
             let off = means.cycles - value;
             assert!(off.abs() < 1e-4, "{mode:?} {name} {policy_name}: {:.5}, not {value}", means.cycles);
         }
+    }
+}
+
+/// Where the machine does not post, the program's own choice against the yardstick's greedy on board A, q = 1, r = 0.9, p = 0:
+/// no more cycles and no more minutes (12 a cycle, 1.5 an insertion). Source: the yardstick's sampled results.
+#[test]
+fn a_machine_that_does_not_post_takes_no_more_cycles_than_the_yardsticks_greedy() {
+    fn chosen(model: &Model, belief: &Belief, _: &mut Trail) -> Action {
+        let costs = Costs { boot: 12.0, insertion: 1.5, ..Costs::default() };
+        let home: Vec<(u16, u16)> = (0..8).map(|p| (p, p)).collect();
+        choose_whole(model, belief, &home, &Hand::default(), &costs).action
+    }
+    let model = Model { spoils: 0.0, ..model(Mode::Blind) };
+    // Cycles, their half-width, minutes.
+    let rows = [
+        (Shares::install(), 3.537, 0.033, 57.4),
+        (Shares::service(), 4.345, 0.018, 65.6),
+        (Shares::flat(), 4.446, 0.021, 66.9),
+    ];
+    for (shares, cycles, width, minutes) in rows {
+        let means = exact(&model, &shares, chosen, 1e-6);
+        let spent = 12.0 * means.cycles + 1.5 * means.insertions;
+        assert!(means.cycles <= cycles + width, "{} cycles, not {cycles}", means.cycles);
+        // The published insertions are rounded to whole ones.
+        assert!(spent <= minutes + 0.75, "{spent} minutes, not {minutes}");
+        assert!(means.right >= 0.993 && means.cut == 0.0, "{means:?}");
     }
 }
 
