@@ -170,6 +170,11 @@ impl fmt::Display for Mts {
     }
 }
 
+/// The largest whole number that divides both; the other one, where one is 0.
+pub fn gcd<N: Copy + Default + PartialEq + std::ops::Rem<Output = N>>(a: N, b: N) -> N {
+    if b == N::default() { a } else { gcd(b, a % b) }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

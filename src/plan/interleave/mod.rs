@@ -17,7 +17,7 @@ use std::collections::BTreeSet;
 
 use super::seat::{Cpus, Seat};
 use crate::board::{Board, Interleave};
-use crate::units::{Mts, Size};
+use crate::units::{Mts, Size, gcd};
 
 /// MB/s of one 64-bit channel at 1 MT/s (DDR5's two 32-bit halves counted together).
 pub const MB_S_PER_MTS: u64 = 8;
@@ -151,10 +151,6 @@ pub fn bandwidth(board: &Board, cpus: &Cpus, seats: &[Option<Seat>], mts: Mts) -
 /// All memory of these regions.
 pub fn total(regions: &[Region]) -> Size {
     regions.iter().map(|r| r.size).sum()
-}
-
-fn gcd(a: u128, b: u128) -> u128 {
-    if b == 0 { a } else { gcd(b, a % b) }
 }
 
 #[cfg(test)]

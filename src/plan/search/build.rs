@@ -10,7 +10,8 @@ use super::weights::{FILL, ORDER, Ranges, Weights};
 use crate::board::{Across, Board, Mixing};
 use crate::module::{Kind, ModuleSpec};
 use crate::plan::interleave::MB_S_PER_MTS;
-use crate::units::{Mts, Size};
+use crate::plan::same_volts;
+use crate::units::{Mts, Size, gcd};
 
 /// What the rules may tell modules apart by: size in MiB, ranks, width; `None` is not known or not looked at.
 pub type Org = (u64, Option<u8>, Option<u8>);
@@ -590,14 +591,4 @@ fn ranges(problem: &Problem<'_>, slots: usize, full: u64, sockets: u64) -> Optio
         sockets,
         channels,
     })
-}
-
-fn same_volts(a: &str, b: &str) -> bool {
-    let plain =
-        |s: &str| s.trim().trim_end_matches(['V', 'v', ' ']).trim_end_matches('0').trim_end_matches('.').to_owned();
-    plain(a) == plain(b)
-}
-
-fn gcd(a: u64, b: u64) -> u64 {
-    if b == 0 { a } else { gcd(b, a % b) }
 }

@@ -8,7 +8,7 @@ use crate::plan::seat::Seat;
 use crate::source::counted;
 use crate::stock::Lot;
 use crate::text::shown;
-use crate::units::Size;
+use crate::units::{Size, gcd};
 
 /// Slots of sockets with a processor.
 fn slots(problem: &Problem<'_>) -> u64 {
@@ -155,8 +155,4 @@ pub fn that_do_not_fit(problem: &Problem<'_>) -> Vec<String> {
             format!("{word} {}{more} cannot be used: {why}", names.join(", "))
         })
         .collect()
-}
-
-fn gcd(a: u64, b: u64) -> u64 {
-    if b == 0 { a } else { gcd(b, a % b) }
 }
