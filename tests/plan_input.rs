@@ -2,8 +2,11 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod buyer;
+
 use std::path::Path;
-use std::process::Command;
+
+use buyer::folder;
 
 const STOCK: &str = "part,label,count,pack,price,currency,lot\n\
     OM4R32-2R4-2666,32GB 2Rx4 PC4-2666V-RB2-12,20,1,61.50,EUR,tray 12\n\
@@ -11,23 +14,7 @@ const STOCK: &str = "part,label,count,pack,price,currency,lot\n\
 
 fn run(folder: &Path, args: &[&str]) -> (i32, String, String) {
     let board = format!("{}/checklists/boards/heron.toml", env!("CARGO_MANIFEST_DIR"));
-    let out = Command::new(env!("CARGO_BIN_EXE_slotwise"))
-        .current_dir(folder)
-        .env_clear()
-        .args(["plan", "--board", &board, "--stock", "stock.csv"])
-        .args(args)
-        .output()
-        .unwrap();
-    let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
-    (out.status.code().unwrap(), text(out.stdout), text(out.stderr))
-}
-
-fn folder(files: &[(&str, &str)]) -> tempfile::TempDir {
-    let folder = tempfile::tempdir().unwrap();
-    for (name, text) in files {
-        std::fs::write(folder.path().join(name), text).unwrap();
-    }
-    folder
+    buyer::run(folder, &[&["--board", &board, "--stock", "stock.csv"][..], args].concat())
 }
 
 #[test]
@@ -154,14 +141,9 @@ fn what_no_plan_could_be_true_to_is_refused_before_the_search() {
         ("stock.csv", stock),
     ]);
     let plan = |more: &[&str]| {
-        let out = Command::new(env!("CARGO_BIN_EXE_slotwise"))
-            .current_dir(folder.path())
-            .env_clear()
-            .args(["plan", "--board", "board.toml", "--stock", "stock.csv", "--capacity", "16GiB"])
-            .args(more)
-            .output()
-            .unwrap();
-        (out.status.code().unwrap(), String::from_utf8(out.stderr).unwrap())
+        let asked = ["--board", "board.toml", "--stock", "stock.csv", "--capacity", "16GiB"];
+        let (code, _, err) = buyer::run(folder.path(), &[&asked, more].concat());
+        (code, err)
     };
     assert_eq!(plan(&["--order", "good.toml"]), (0, String::new()));
     for (args, said) in [

@@ -1,5 +1,5 @@
 //! The program as a buyer calls it.
-#![allow(clippy::unwrap_used)]
+#![allow(dead_code, clippy::unwrap_used, reason = "each test file takes what it needs")]
 
 use std::path::Path;
 use std::process::Command;
@@ -15,4 +15,13 @@ pub fn run(folder: &Path, args: &[&str]) -> (i32, String, String) {
         .unwrap();
     let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
     (out.status.code().unwrap(), text(out.stdout), text(out.stderr))
+}
+
+/// A folder with these files in it.
+pub fn folder(files: &[(&str, &str)]) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, text) in files {
+        std::fs::write(folder.path().join(name), text).unwrap();
+    }
+    folder
 }

@@ -146,7 +146,8 @@ pub(super) fn proof(answer: &Answer<'_>) -> String {
 /// What the search says of the other plans, where there are any.
 pub(super) fn others(answer: &Answer<'_>) -> Option<&'static str> {
     let (found, wanted) = (answer.outcome.plans.len(), answer.problem.alternatives + 1);
-    match (found, answer.outcome.alternatives_exhausted) {
+    // Where facts are not known nothing was cut short, and nothing is proven of the next best either.
+    match (found, answer.outcome.alternatives_exhausted || !answer.outcome.unlike.is_empty()) {
         (0, _) => None,
         (1, _) if wanted == 1 => None,
         (1, _) => Some("no next best plan was found; another order of --prefer, or another target, gives others"),
