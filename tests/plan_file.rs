@@ -55,9 +55,17 @@ fn where_the_plan_cannot_be_written_is_told_before_the_search() {
     std::fs::create_dir(at.join("made")).unwrap();
     // Searched for, this target would end with what is in the way and exit code 1.
     let args = ["--board", "dipper.toml", "--stock", "stock.csv", "--capacity", "2TiB", "-o"];
-    for (path, exit) in [("no/such/plan.toml", 73), ("made", 74), ("made/plan.toml", 1)] {
+    std::fs::write(at.join("file"), "").unwrap();
+    for (path, exit, way_out) in [
+        ("no/such/plan.toml", 73, "its folder is not there: make it first, or name another"),
+        ("file/plan.toml", 73, "file is a file, not a folder: name a path in a folder"),
+        ("file/no/plan.toml", 73, "file is a file, not a folder: name a path in a folder"),
+        ("made", 74, "it is a folder: name a file in it"),
+        ("made/plan.toml", 1, ""),
+    ] {
         let (code, out, err) = run(at, &[&args[..], &[path]].concat());
         assert_eq!(code, exit, "{path}: {out}{err}");
+        assert!(err.contains(way_out), "{path}: {err}");
         assert_eq!(err.contains(path), exit != 1, "{path}: {err}");
         assert_eq!(out.is_empty(), exit != 1, "{path}: {out}");
     }

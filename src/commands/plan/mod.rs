@@ -109,8 +109,9 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
     };
     let board: crate::board::Board = files::read(env, board_file)?;
     let bytes = files::bytes(&files::located(env, stock_file)).map_err(|e| CommandError::reading(stock_file, &e))?;
-    let stock = from_csv(&stock_file.to_string_lossy(), &bytes)
+    let mut stock = from_csv(&stock_file.to_string_lossy(), &bytes)
         .map_err(|error| CommandError::new(Exit::BadData, error.to_string()))?;
+    stock.notes.extend(complete::lots_on_board(&board, &stock.lots));
     let order = input::order(env, args, &board)?;
     let target = match (&args.capacity, order.gib) {
         (Some(text), _) => asked::capacity(text).map_err(usage)?,
@@ -188,7 +189,8 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
     if let (Some(path), Some(found), Some(told)) = (&args.output, answer.outcome.plans.first(), answer.told.first()) {
         let name = args.name.clone().unwrap_or_else(|| format!("{}, {}", board.name, found.score.capacity));
         // What was searched for, wherever it was said.
-        let order = crate::order::Order { gib: Some(target), ..order.clone() };
+        let order =
+            crate::order::Order { gib: Some(target), fitted: input::listed(args, &problem, &modules, &order), ..order };
         let mut plan = draft(&name, &problem, found, &modules, &order, told);
         let made_for = Some(crate::plan::MadeFor::of(&plan));
         plan.considered =

@@ -151,7 +151,8 @@ impl<'a> Shared<'a> {
             && spec.mts.map_or(fitted, |m| m >= mts)
             && spec.gib.mib() > 0
             && board.limits.largest.iter().find(|l| l.kind == kind).is_none_or(|l| spec.gib <= l.gib)
-            && match (&board.limits.volts, volts) {
+            && match (&board.limits.volts, volts.or_else(|| spec.generation.unwrap_or(board.generation).volts())) {
+                // As [`crate::plan::Seat::on`] takes it.
                 (Some(a), Some(b)) => same_volts(a, b),
                 _ => true,
             }
