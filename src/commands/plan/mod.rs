@@ -17,9 +17,9 @@ use std::time::Duration;
 
 use super::{CommandError, Exit, atomic, files, wrap};
 use crate::env::{Clock, Env};
-use crate::plan::explain::explain;
+use crate::plan::explain::{Told, explain, unlike_rates};
 use crate::plan::front::front;
-use crate::plan::search::{Prefer, Problem, Target, search};
+use crate::plan::search::{Found, Prefer, Problem, Target, search};
 use crate::plan::shortage::{bounded, shortage};
 use crate::plan::{cpus_of, draft};
 use crate::snapshot::ascii_json;
@@ -164,17 +164,18 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
     let bad = |error: crate::plan::search::SearchError| CommandError::new(Exit::BadData, error.to_string());
     let mut stop = timer(env, args.seconds);
     let outcome = search(&Problem { target: bounded(&problem), ..problem.clone() }, &mut stop).map_err(bad)?;
+    let units: Vec<String> = order.unit.iter().map(|unit| unit.chassis.clone()).collect();
     let mut answer = answer::Answer {
         problem: &problem,
         stock: &stock,
         before: crate::plan::rules::check(&board, &cpus, &input::seats_of(&seats)),
-        told: outcome.plans.iter().map(|found| explain(&problem, found, currency)).collect(),
+        told: outcome.plans.iter().map(|found| told_of(&problem, found, currency, &units)).collect(),
         outcome,
         front: None,
         shortage: None,
         modules: &modules,
         notes,
-        units: order.unit.iter().map(|unit| unit.chassis.clone()).collect(),
+        units,
     };
     let mut stop = timer(env, args.seconds.div_ceil(2));
     if answer.outcome.plans.is_empty() {
@@ -215,6 +216,16 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
     }
     env.stdout.flush()?;
     Ok(if answer.outcome.plans.is_empty() { Exit::Findings } else { Exit::Done })
+}
+
+/// What there is to say of a plan; units that run unlike are told after the rate.
+fn told_of(problem: &Problem<'_>, found: &Found, currency: &str, units: &[String]) -> Told {
+    let mut told = explain(problem, found, currency);
+    if let Some(unlike) = unlike_rates(problem, found, units) {
+        let after = told.reasons.iter().position(|reason| reason.starts_with("runs at ")).map_or(0, |at| at + 1);
+        told.reasons.insert(after, unlike);
+    }
+    told
 }
 
 fn write(env: &Env, path: &Path, plan: &crate::plan::Plan) -> Result<(), CommandError> {

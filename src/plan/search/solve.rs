@@ -4,6 +4,7 @@ use super::assemble::assemble;
 use super::bags::{self, Bags};
 use super::build::{Built, Family, Shared};
 use super::family::{Best, Reach, Ready, glance, quick, ready, search as search_family};
+use super::outer::{self, tighter};
 use super::problem::{Criterion, Found, From, Outcome, Prefer, Problem, Score, SearchError};
 use super::unlike::{as_if, unlike};
 use super::work::Work;
@@ -47,6 +48,10 @@ pub fn search(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<O
         outcome.plans.sort_by_key(|plan| worth(problem.prefer, &plan.score));
         outcome.plans.dedup_by(|a, b| a.score == b.score);
         outcome.plans.truncate(problem.alternatives + 1);
+        if outcome.cut {
+            // What is not known of modules changes nothing in it.
+            outcome.bound = outer::bound(problem, &Shared::new(problem)?);
+        }
     }
     Ok(outcome)
 }
@@ -79,7 +84,7 @@ fn worth(prefer: Prefer, score: &Score) -> [i128; 5] {
 /// Searches a problem in which what is not known of a module makes it another sort.
 fn as_known(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<Outcome, SearchError> {
     if problem.prefer == Prefer::Cost
-        && let Some(least) = least_cost(problem)?
+        && let Some((least, certain)) = least_cost(problem)?
         && problem.budget.is_none_or(|b| least <= b.0)
     {
         // No plan is cheaper than the modules alone. If one costs just that, the best of those is the best of all: with
@@ -94,23 +99,35 @@ fn as_known(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<Out
             return run(problem, outcome.plans.into_iter().next(), stop);
         }
         if !outcome.plans.is_empty() {
-            // Its cost is proven the least; what is not proven is that no plan of that cost is better otherwise.
-            outcome.bound = Some(i128::from(least));
+            // Its cost is proven the least, unless sorts of modules were set aside; what is not proven is that no plan of
+            // that cost is better otherwise.
+            let loose = outer::bound(problem, &Shared::new(problem)?);
+            outcome.bound = if certain { Some(i128::from(least)) } else { loose };
             if stop() {
                 return Ok(outcome);
             }
             let whole = run(problem, None, stop)?;
-            return Ok(if whole.exhausted { whole } else { outcome });
+            if whole.exhausted {
+                return Ok(whole);
+            }
+            outcome.plans.extend(whole.plans);
+            outcome.plans.sort_by_key(|plan| worth(problem.prefer, &plan.score));
+            outcome.plans.dedup_by(|a, b| a.score == b.score);
+            outcome.plans.truncate(problem.alternatives + 1);
+            outcome.nodes += whole.nodes;
+            return Ok(outcome);
         }
     }
     run(problem, None, stop)
 }
 
-/// The least cost of modules that reach the target in any family.
-fn least_cost(problem: &Problem<'_>) -> Result<Option<u64>, SearchError> {
+/// The least cost of modules that reach the target in any family, and whether it is that of all: not where families or
+/// fillings were set aside.
+fn least_cost(problem: &Problem<'_>) -> Result<Option<(u64, bool)>, SearchError> {
     let shared = Shared::new(problem)?;
     let families = shared.families();
-    Ok(families.iter().filter_map(|f| super::bag::least_cost(&shared.build(f)?.instance)).min())
+    let least = families.iter().filter_map(|f| super::bag::least_cost(&shared.build(f)?.instance)).min();
+    Ok(least.map(|least| (least, !shared.truncated.get())))
 }
 
 /// The search itself; `proven` is the best plan where it is known already.
@@ -142,18 +159,26 @@ fn run(problem: &Problem<'_>, proven: Option<Found>, stop: &mut dyn FnMut() -> b
     }
     plans.truncate(problem.alternatives + 1);
     let truncated = shared.truncated.get();
+    // What was set aside is in no family: of it only the loose bound knows.
+    let of_families = if truncated { None } else { cut.and_then(|worth| first_criterion(problem, &shared, worth)) };
+    let ended = cut.is_some() || truncated;
+    let bound = if ended { tighter(problem.prefer, of_families, outer::bound(problem, &shared)) } else { None };
     let mut notes: Vec<String> = shared.notes.borrow().iter().cloned().collect();
     if truncated {
-        notes.push("the stock has more sorts of modules than can be searched to the end".to_owned());
+        notes.push(
+            "the stock has more sorts of modules than can be searched to the end: some were set aside, and the bound is that of \
+             counts, sizes, prices and rates alone"
+                .to_owned(),
+        );
     }
     Ok(Outcome {
         plans,
         exhausted: cut.is_none() && !truncated,
         alternatives_exhausted: next_cut.is_none() && !truncated,
-        bound: cut.and_then(|worth| first_criterion(problem, &shared, worth)),
+        bound,
         nodes: work.steps(),
         notes,
-        cut: cut.is_some() || truncated,
+        cut: ended,
         unlike: Vec::new(),
     })
 }
