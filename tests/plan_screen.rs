@@ -102,7 +102,7 @@ fn the_last_screen_of_80_by_24_tells_what_to_take_where_it_goes_the_rate_the_pro
         (
             "bittern.toml",
             "3TiB",
-            "the next best are the best found; that none lies between is not proven",
+            "the next best are proven: no other arrangement lies between them",
             "the first slot of every channel (96 slots)",
             "10560.00 EUR for 1 unit",
         ),
