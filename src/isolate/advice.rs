@@ -353,10 +353,26 @@ pub fn next_trial(state: &State) -> Option<Trial> {
         return (!state.well()).then(|| trial(state, action, Some(because)));
     }
     let choice = planned(state, state.model.sure);
-    if choice.minutes.is_infinite() {
+    if choice.minutes.is_finite() {
+        return Some(trial(state, choice.action, None));
+    }
+    nothing_tells(state)
+}
+
+/// Where no change would tell more: with modules out, all go back, for what is left may not be told apart while they are out;
+/// with all in and nothing but seatings to put right, they are seated anew.
+fn nothing_tells(state: &State) -> Option<Trial> {
+    if state.model.mode != Mode::Blind {
         return None;
     }
-    Some(trial(state, choice.action, None))
+    let back = state.put_back();
+    if !back.is_empty() {
+        let because = "nothing tells more with modules out, so all go back to where they belong";
+        return Some(trial(state, back, Some(because)));
+    }
+    let anew = state.all_anew();
+    let because = "only a seating or a setting is left and it still fails, so a seating is not right yet";
+    (state.needs_no_part().is_some() && !anew.is_empty()).then(|| trial(state, anew, Some(because)))
 }
 
 fn planned(state: &State, sure: f64) -> Choice {
@@ -444,17 +460,15 @@ fn confirming(state: &State, kind: Kind) -> Option<Trial> {
         }
         None => Some(trial(state, Action::new(), Some("a seating counts as put right only when it holds"))),
         Some(piece) => {
-            let serial = state.serial(piece);
-            let action = if convicted(state, piece).is_some() {
-                planned(state, CONVICTS.max(state.model.sure)).action
-            } else {
-                state.elsewhere(piece)?
-            };
-            let because = format!(
-                "module {} goes back to its maker only once its trouble has followed it",
-                crate::text::shown(&serial)
-            );
-            Some(trial(state, action, Some(&because)))
+            let module = format!("module {} goes back to its maker only", crate::text::shown(&state.serial(piece)));
+            if convicted(state, piece).is_none() {
+                let because = format!("{module} once its trouble has followed it");
+                return Some(trial(state, state.elsewhere(piece)?, Some(&because)));
+            }
+            let sure = CONVICTS.max(state.model.sure);
+            let choice = planned(state, sure);
+            let action = if choice.minutes.is_finite() { choice.action } else { state.elsewhere(piece)? };
+            Some(trial(state, action, Some(&format!("{module} at a probability of {}", probability(sure)))))
         }
     }
 }
