@@ -171,7 +171,8 @@ fn suspicion(layout: &Layout, belief: &Belief) -> (Vec<f64>, Vec<f64>) {
     (of_place, of_piece)
 }
 
-/// The changes that leave each wanted set fitted, as near to it as the board's rules let it be, besides those there are.
+/// The changes that leave each wanted set fitted, as near to it as the board's rules let it be, besides those there are. In a
+/// place that a module belongs in goes no module of another size, ranks or kind: the board may not take it there.
 fn allowed(
     layout: &Layout,
     belief: &Belief,
@@ -180,6 +181,12 @@ fn allowed(
     wanted: Vec<Vec<(Place, Piece)>>,
     mut all: Vec<Action>,
 ) -> Vec<Action> {
+    let mut at_home: Vec<Option<Piece>> = vec![None; layout.len()];
+    home.iter().for_each(|(place, piece)| at_home[usize::from(*place)] = Some(*piece));
+    let fits = |change: &Change| match change {
+        Change::Fit(place, piece) => at_home[usize::from(*place)].is_none_or(|own| means.interchange(own, *piece)),
+        _ => true,
+    };
     let mut seen: HashSet<Action> = all.iter().cloned().collect();
     for set in wanted {
         let set = means.house.mended(layout, &set, home);
@@ -187,7 +194,7 @@ fn allowed(
             continue;
         }
         let action = towards(belief, &set);
-        if action.iter().all(|change| means.may(*change)) && seen.insert(action.clone()) {
+        if action.iter().all(|change| means.may(*change) && fits(change)) && seen.insert(action.clone()) {
             all.push(action);
         }
     }
@@ -259,5 +266,21 @@ mod tests {
         let touches = |c: &Change| super::super::action::handled(&[*c]).any(|p| p == 0);
         assert!(!sets.is_empty() && !sets.iter().flatten().any(touches));
         assert!(near(&model.layout, &belief, &home, &Means::default(), &[Change::Reseat(0)]).is_empty());
+    }
+
+    #[test]
+    fn no_module_of_another_size_goes_where_one_belongs() {
+        let (model, belief, home) = dead();
+        // Large ones in the first places of both channels, small ones behind.
+        let means = Means { alike: vec![0, 1, 0, 1], ..Means::default() };
+        let mut all = sets(&model.layout, &belief, &home, &means);
+        all.extend(near(&model.layout, &belief, &home, &means, &[Change::Remove(3)]));
+        let fits = |change: &Change| match *change {
+            Change::Fit(place, piece) => place % 2 == piece % 2,
+            _ => true,
+        };
+        assert!(all.iter().flatten().all(fits), "{all:?}");
+        let crossed = |change: &Change| matches!(*change, Change::Fit(place, piece) if place != piece);
+        assert!(all.iter().flatten().any(crossed), "those alike still change places");
     }
 }
