@@ -193,8 +193,9 @@ pub fn verdict(state: &State) -> Option<Verdict> {
     let mut because = kind.classes().map(|class| because(state, class)).collect::<Vec<_>>().join(" ");
     let second = second_fault(state, kind);
     if second >= SECOND_FAULT {
+        let likeliest = likeliest_second(state, kind, second);
         because.push_str(&format!(
-            " A second fault may hide behind it, probability {}: boot again once it is mended.",
+            " A second fault may hide behind it, probability {}{likeliest}: boot again once it is mended.",
             probability(second)
         ));
     }
@@ -208,6 +209,18 @@ fn second_fault(state: &State, kind: Kind) -> f64 {
         |other: &Kind| kind.second.is_none() && other.second.is_some() && other.classes().any(|c| c == kind.first);
     let weighed: f64 = state.belief.by_kind().iter().filter(|(other, _)| beside(other)).map(|(_, chance)| chance).sum();
     if state.weighs_two() { weighed } else { weighed.max(state.second) }
+}
+
+/// Which second fault it is likeliest to be, where one makes up most of them; else nothing.
+fn likeliest_second(state: &State, kind: Kind, second: f64) -> String {
+    let all = state.belief.by_kind();
+    let beside = all.iter().find(|(other, _)| other.second.is_some() && other.classes().any(|c| c == kind.first));
+    let Some((other, _)) = beside.filter(|(_, chance)| kind.second.is_none() && *chance >= second / 2.0) else {
+        return String::new();
+    };
+    let (what, which) =
+        other.classes().find(|class| *class != kind.first).map_or(("", String::new()), |c| name(state, c));
+    format!(", most likely {}", format!("{what} {}", crate::text::shown(&which)).trim_end())
 }
 
 /// A seating or a setting, where all is well and it cannot be told any more which of the two it was.

@@ -431,30 +431,12 @@ mod tests {
     }
 
     #[test]
-    fn handlings_weigh_more_once_every_place_was_handled() {
+    fn handlings_weigh_more_once_every_module_was_handled() {
         let (model, mut belief, home) = dead(0.0);
         let costs = Costs { boot: 12.0, insertion: 30.0, ..Costs::default() };
         let spent = |belief: &Belief| choose_whole(&model, belief, &home, &Means::default(), &costs).minutes;
         let first = spent(&belief);
         belief.insertions = 16;
         assert!(spent(&belief) > first * 1.05, "{first}");
-    }
-
-    #[test]
-    fn what_tells_nothing_is_no_trial_however_cheap_it_was_made() {
-        let (model, mut belief, home) = dead(0.0);
-        // A seating that was cleared and a setting that was cleared: no set parts them any more.
-        belief.act(&model, &[Change::ClearSettings, Change::Reseat(3)]);
-        belief.report(&model, &[]);
-        belief.keep(|h| {
-            [super::super::fault::Fault::Seat(3), super::super::fault::Fault::Setting(3)].contains(&h.cause.first)
-        });
-        assert_eq!(belief.hypotheses.len(), 2);
-        let costs = Costs { boot: 12.0, insertion: 1.5, ..Costs::default() };
-        let choice = choose_whole(&model, &belief, &home, &Means::default(), &costs);
-        assert!(choice.minutes.is_infinite(), "{choice:?}");
-        belief.act(&model, &[Change::Remove(5), Change::Remove(9)]);
-        let choice = choose_whole(&model, &belief, &home, &Means::default(), &costs);
-        assert!(choice.minutes.is_infinite(), "{choice:?}");
     }
 }
