@@ -16,13 +16,10 @@ pub fn sets(layout: &Layout, belief: &Belief, home: &[(Place, Piece)], means: &M
     let (mut of_place, mut of_piece) = (vec![0.0; layout.len()], vec![0.0; belief.board.spots.len()]);
     for h in &belief.hypotheses {
         for fault in h.cause.faults() {
-            let sum = match fault {
-                Fault::Seat(p) | Fault::Slot(p) | Fault::Setting(p) => of_place.get_mut(usize::from(p)),
-                Fault::Module(m) => of_piece.get_mut(usize::from(m)),
-                _ => None,
-            };
-            if let Some(sum) = sum {
-                *sum += h.weight;
+            match fault {
+                Fault::Seat(p) | Fault::Slot(p) | Fault::Setting(p) => add(&mut of_place, p, h.weight),
+                Fault::Module(m) => add(&mut of_piece, m, h.weight),
+                _ => {}
             }
         }
     }
@@ -130,16 +127,18 @@ pub fn near(
         wanted.push(off.filter(|pair| own.iter().all(|o| o.1 != pair.1)).chain(own.iter().copied()).collect());
     }
     let (of_place, of_piece) = suspicion(layout, belief);
+    let weight = |weights: &[f64], at: u16| weights.get(usize::from(at)).copied().unwrap_or(0.0);
     let order = |weights: &[f64], mut all: Vec<u16>, used: &dyn Fn(u16) -> bool| {
-        all.sort_by(|a, b| weights[usize::from(*a)].total_cmp(&weights[usize::from(*b)]).then(used(*a).cmp(&used(*b))));
+        let heavier = |a: &u16, b: &u16| weight(weights, *a).total_cmp(&weight(weights, *b));
+        all.sort_by(|a, b| heavier(a, b).then(used(*a).cmp(&used(*b))));
         all
     };
     let places = order(&of_place, home.iter().map(|h| h.0).collect(), &|p| after.at(p).is_some());
-    let pieces = order(&of_piece, home.iter().map(|h| h.1).collect(), &|m| after.spots[usize::from(m)] != NOWHERE);
-    for m in pieces.iter().rev().take_while(|m| of_piece[usize::from(**m)] > POINTS) {
+    let pieces = order(&of_piece, home.iter().map(|h| h.1).collect(), &|m| after.fitted.contains(&m));
+    for m in pieces.iter().rev().take_while(|m| weight(&of_piece, **m) > POINTS) {
         wanted.extend(places.iter().take(LIGHT).map(|p| with(*p, *m)));
     }
-    for p in places.iter().rev().take_while(|p| of_place[usize::from(**p)] > POINTS) {
+    for p in places.iter().rev().take_while(|p| weight(&of_place, **p) > POINTS) {
         wanted.extend(pieces.iter().take(LIGHT).map(|m| with(*p, *m)));
     }
     allowed(layout, belief, home, means, wanted, Vec::new())
@@ -152,11 +151,11 @@ fn suspicion(layout: &Layout, belief: &Belief) -> (Vec<f64>, Vec<f64>) {
         for fault in h.cause.faults() {
             let channels: &[u16] = match &fault {
                 Fault::Seat(p) | Fault::Slot(p) | Fault::Setting(p) => {
-                    of_place[usize::from(*p)] += h.weight;
+                    add(&mut of_place, *p, h.weight);
                     &[]
                 }
                 Fault::Module(m) => {
-                    of_piece[usize::from(*m)] += h.weight;
+                    add(&mut of_piece, *m, h.weight);
                     &[]
                 }
                 Fault::Channel(c) | Fault::Contact(c) => std::slice::from_ref(c),
@@ -164,11 +163,17 @@ fn suspicion(layout: &Layout, belief: &Belief) -> (Vec<f64>, Vec<f64>) {
                 Fault::Socket(socket) => layout.channels(*socket),
             };
             for place in channels.iter().flat_map(|c| layout.places(*c)) {
-                of_place[usize::from(*place)] += h.weight;
+                add(&mut of_place, *place, h.weight);
             }
         }
     }
     (of_place, of_piece)
+}
+
+fn add(sums: &mut [f64], at: u16, weight: f64) {
+    if let Some(sum) = sums.get_mut(usize::from(at)) {
+        *sum += weight;
+    }
 }
 
 /// The changes that leave each wanted set fitted, as near to it as the board's rules let it be, besides those there are. In a
