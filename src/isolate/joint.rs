@@ -112,10 +112,12 @@ impl Joint {
         let filled = places.iter().filter(|place| fitted(**place)).count() as i32;
         let good: Vec<f64> =
             (0..=MOST as i32).map(|bad| clears.powi(bad) * (1.0 - spoils).powi((filled - bad).max(0))).collect();
+        let mut touched = vec![false; places.iter().max().map_or(0, |place| usize::from(*place) + 1)];
+        places.iter().for_each(|place| touched[usize::from(*place)] = true);
         let works = |bad: &Bad| {
             let mut handled = 0;
             for place in bad.iter().filter(|place| **place != NOWHERE && fitted(**place)) {
-                if !places.contains(place) {
+                if touched.get(usize::from(*place)) != Some(&true) {
                     return 0.0;
                 }
                 handled += 1;

@@ -209,9 +209,15 @@ fn allowed(
 /// The changes that leave exactly `set` fitted.
 pub fn towards(belief: &Belief, set: &[(Place, Piece)]) -> Action {
     let fitted = &belief.board.fitted;
+    let mut wanted = vec![NOWHERE; fitted.len()];
+    for (place, piece) in set {
+        if let Some(at) = wanted.get_mut(usize::from(*place)) {
+            *at = *piece;
+        }
+    }
     let out = (0..fitted.len() as Place).filter(|p| {
         let piece = fitted[usize::from(*p)];
-        piece != NOWHERE && !set.contains(&(*p, piece))
+        piece != NOWHERE && wanted[usize::from(*p)] != piece
     });
     let mut action: Action = out.map(Change::Remove).collect();
     action.extend(set.iter().filter(|(p, m)| belief.board.at(*p) != Some(*m)).map(|(p, m)| Change::Fit(*p, *m)));
