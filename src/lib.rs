@@ -31,6 +31,10 @@ extern crate self as slotwise;
 #[path = "../tests/support/mod.rs"]
 mod support;
 
+/// Here and not in the program's own file, so that tests and benches run with what the program runs with.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 pub mod board;
 pub mod checklist;
 pub mod commands;

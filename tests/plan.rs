@@ -502,7 +502,13 @@ fn plans_that_differ_in_what_settles_ties_alone_do_not_take_the_places_of_the_ne
     let (_, out, _) = run(folder.path(), &[&args[..], &["--json"]].concat());
     let told: Value = serde_json::from_str(&out).unwrap();
     assert_eq!(told["plans"].as_array().unwrap().len(), 4, "{told}");
-    // As many as are asked for, or words.
-    let (_, out, _) = run(folder.path(), &[&args[..], &["--prefer", "room"]].concat());
-    assert!(out.contains("no more were found"), "{out}");
+    // As many as are asked for with every order, and none left out between them.
+    for prefer in ["bandwidth", "cost", "room"] {
+        let (_, out, _) = run(folder.path(), &[&args[..], &["--prefer", prefer, "--json"]].concat());
+        let told: Value = serde_json::from_str(&out).unwrap();
+        assert_eq!(told["plans"].as_array().unwrap().len(), 4, "{prefer}: {told}");
+        assert_eq!(told["alternatives_exhausted"], true, "{prefer}");
+        let (_, out, _) = run(folder.path(), &[&args[..], &["--prefer", prefer]].concat());
+        assert!(out.contains("the next best are proven: no other arrangement lies between them"), "{out}");
+    }
 }

@@ -55,9 +55,17 @@ fn where_the_plan_cannot_be_written_is_told_before_the_search() {
     std::fs::create_dir(at.join("made")).unwrap();
     // Searched for, this target would end with what is in the way and exit code 1.
     let args = ["--board", "dipper.toml", "--stock", "stock.csv", "--capacity", "2TiB", "-o"];
-    for (path, exit) in [("no/such/plan.toml", 73), ("made", 74), ("made/plan.toml", 1)] {
+    std::fs::write(at.join("file"), "").unwrap();
+    for (path, exit, way_out) in [
+        ("no/such/plan.toml", 73, "its folder is not there: make it first, or name another"),
+        ("file/plan.toml", 73, "file is a file, not a folder: name a path in a folder"),
+        ("file/no/plan.toml", 73, "file is a file, not a folder: name a path in a folder"),
+        ("made", 74, "it is a folder: name a file in it"),
+        ("made/plan.toml", 1, ""),
+    ] {
         let (code, out, err) = run(at, &[&args[..], &[path]].concat());
         assert_eq!(code, exit, "{path}: {out}{err}");
+        assert!(err.contains(way_out), "{path}: {err}");
         assert_eq!(err.contains(path), exit != 1, "{path}: {err}");
         assert_eq!(out.is_empty(), exit != 1, "{path}: {out}");
     }
@@ -275,4 +283,80 @@ fn a_plan_of_before_proofs_said_what_they_were_for_still_reads_and_is_not_taken_
         stale.iter().any(|(key, what)| key == "considered.proof" && what.contains("make the plan anew")),
         "{stale:?}"
     );
+}
+
+/// Every key of a JSON value, at any depth.
+fn keys_of(value: &Value, out: &mut std::collections::BTreeSet<String>) {
+    match value {
+        Value::Object(map) => map.iter().for_each(|(key, value)| {
+            out.insert(key.clone());
+            keys_of(value, out);
+        }),
+        Value::Array(list) => list.iter().for_each(|value| keys_of(value, out)),
+        _ => {}
+    }
+}
+
+#[test]
+fn every_key_of_the_json_stands_in_the_docs_and_money_is_a_decimal_string() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    write(at, "stock.csv", HERON_STOCK);
+    write(at, "f.csv", "slot,label\nF1-2,16GB 1Rx4 PC4-2666V-RC2-12\n");
+    let board = format!("{}/checklists/boards/heron.toml", env!("CARGO_MANIFEST_DIR"));
+    let docs = std::fs::read_to_string(format!("{}/docs/plan.md", env!("CARGO_MANIFEST_DIR"))).unwrap();
+    let docs = docs.split("\n## JSON\n").nth(1).unwrap().split("\n## ").next().unwrap();
+    let args = ["--board", &board, "--stock", "stock.csv", "--fitted", "f.csv"];
+    for more in [&["--capacity", "512", "-o", "p.toml", "--json"][..], &["--capacity", "99TiB", "--json"]] {
+        let (_, out, err) = run(at, &[&args[..], more].concat());
+        assert_eq!(err, "");
+        let told: Value = serde_json::from_str(&out).unwrap();
+        let mut keys = std::collections::BTreeSet::new();
+        keys_of(&told, &mut keys);
+        for plan in told["plans"].as_array().unwrap().iter().chain(told["front"].as_array().unwrap()) {
+            let cost = plan["cost"].as_str().unwrap();
+            assert!(slotwise::stock::Money::parse(cost).is_some_and(|money| money.to_string() == cost), "{cost}");
+            assert!(plan["effective_mb_s"].is_u64() && plan["effective_bandwidth"].is_u64(), "{plan}");
+        }
+        assert!(keys.iter().all(|key| docs.contains(&format!("`{key}`"))), "{keys:?}");
+    }
+    let (_, out, _) = run(at, &["check", "p.toml", "--json"]);
+    let mut keys = std::collections::BTreeSet::new();
+    keys_of(&serde_json::from_str(&out).unwrap(), &mut keys);
+    assert!(keys.iter().all(|key| docs.contains(&format!("`{key}`"))), "{keys:?}");
+}
+
+/// More sorts than can be put together in every way: a limit ends the search, and the bound is given all the same.
+#[test]
+fn a_stock_of_more_sorts_than_are_put_together_is_told_with_a_bound() {
+    let mut stock = String::from("kind,gib,ranks,width,mts,count,price,currency,lot\n");
+    for (n, gib) in [8u32, 16, 24, 32, 48, 64, 96, 128].into_iter().enumerate() {
+        for (r, ranks) in [1, 2, 4, 8].into_iter().enumerate() {
+            for (w, width) in [4, 8, 16, 32].into_iter().enumerate() {
+                let price = gib * 2 + (n * 5 + r * 3 + w) as u32;
+                stock += &format!("RDIMM,{gib},{ranks},{width},2666,2,{price},EUR,{gib}-{ranks}-{width}\n");
+            }
+        }
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    write(at, "stock.csv", &stock);
+    let board = format!("{}/checklists/boards/heron.toml", env!("CARGO_MANIFEST_DIR"));
+    let args = ["--board", &board, "--stock", "stock.csv", "--capacity", "256GiB", "--seconds", "2", "--prefer"];
+    let ask = |prefer: &str, more: &[&str]| run(at, &[&args[..], &[prefer], more].concat());
+    for (prefer, of) in [("bandwidth", "effective_mb_s"), ("cost", "cost"), ("room", "modules")] {
+        let (code, out, err) = ask(prefer, &["--json"]);
+        assert_eq!((code, err.as_str()), (0, ""));
+        let told: Value = serde_json::from_str(&out).unwrap();
+        assert_eq!((told["exhausted"].as_bool(), told["bound_of"].as_str()), (Some(false), Some(of)), "{prefer}");
+        let value = |value: &Value| match value.as_str() {
+            Some(text) => slotwise::stock::Money::parse(text).unwrap().0,
+            None => value.as_u64().unwrap(),
+        };
+        let (bound, best) = (value(&told["bound"]), value(&told["plans"][0][of]));
+        assert!(if prefer == "bandwidth" { best <= bound } else { best >= bound }, "{prefer}: {best}, {bound}");
+        assert!(bound > 0);
+    }
+    let (_, out, _) = ask("cost", &[]);
+    assert!(out.contains("NOT proven: the search was cut short; no plan costs less than 5"), "{out}");
 }

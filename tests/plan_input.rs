@@ -167,3 +167,36 @@ fn an_empty_stock_list_is_what_is_in_the_way() {
     assert_eq!(code, 1);
     assert!(out.contains("the stock list holds no module, and none is fitted"), "{out}");
 }
+
+/// Two boards of two slots, and three lots of one module each that is faster than the others: units do not run alike.
+#[test]
+fn units_that_draw_on_unlike_lots_are_told_each_at_its_own_rate() {
+    let board = "format = \"slotwise-board/1\"\nname = \"Dunlin\"\ngeneration = \"DDR4\"\n[limits]\nkinds = [\"RDIMM\"]\n\
+                 [[socket]]\nlabel = \"P\"\n[[socket.channel]]\nlabel = \"A\"\nslot = [{ label = \"A1\", position = 1 }]\n";
+    let stock = "kind,gib,ranks,width,mts,count,lot\nRDIMM,16,2,4,2933,2,fast\nRDIMM,16,2,4,2666,1,slow\n";
+    let folder = folder(&[("b.toml", board), ("s.csv", stock)]);
+    let args = ["--board", "b.toml", "--stock", "s.csv", "--capacity", "16GiB", "--units", "3"];
+    let (code, out, err) = buyer::run(folder.path(), &[&args[..], &["-o", "p.toml"]].concat());
+    assert_eq!((code, err.as_str()), (0, ""));
+    let told = "units draw on lots of unlike modules: UNIT-1 and UNIT-2 run at 2933 MT/s, UNIT-3 runs at 2666 MT/s; the rate \
+                and the bandwidth told for the plan are those of the slowest";
+    assert!(out.contains(told), "{out}");
+    assert!(
+        out.contains("runs   at 2666 MT/s, the slowest of the units (others up to 2933 MT/s: told above)"),
+        "{out}"
+    );
+    assert!(std::fs::read_to_string(folder.path().join("p.toml")).unwrap().contains(told));
+    let (_, json, _) = buyer::run(folder.path(), &[&args[..], &["--json"]].concat());
+    let json: serde_json::Value = serde_json::from_str(&json).unwrap();
+    let expected = serde_json::json!([
+        { "mts": 2933, "units": ["UNIT-1", "UNIT-2"] }, { "mts": 2666, "units": ["UNIT-3"] },
+    ]);
+    assert_eq!(json["plans"][0]["rates"], expected);
+    // The plan's own check has nothing against the sentence.
+    let (code, out, _) = buyer::run(folder.path(), &["check", "p.toml"]);
+    assert!(code == 0 && !out.contains("no more"), "{out}");
+    // Alike, nothing is told of it.
+    let (_, out, _) =
+        buyer::run(folder.path(), &["--board", "b.toml", "--stock", "s.csv", "--capacity", "16GiB", "--units", "2"]);
+    assert!(!out.contains("unlike modules") && out.contains("runs   at 2933 MT/s; about"), "{out}");
+}

@@ -74,9 +74,20 @@ impl CommandError {
             std::io::ErrorKind::PermissionDenied | std::io::ErrorKind::ReadOnlyFilesystem => {
                 this.way_out("choose a folder that can be written")
             }
-            std::io::ErrorKind::NotFound | std::io::ErrorKind::NotADirectory => {
-                this.way_out("its folder is not there: make it first, or name another")
+            std::io::ErrorKind::NotFound => this.way_out("its folder is not there: make it first, or name another"),
+            std::io::ErrorKind::NotADirectory => {
+                let a_file = |at: &&Path| std::fs::metadata(at).is_ok_and(|found| !found.is_dir());
+                let named = |at: &Path| shown(&at.to_string_lossy()).to_string();
+                let above = path.ancestors().skip(1);
+                this.way_out(match (above.clone().find(a_file), above.clone().next()) {
+                    (Some(file), _) => format!("{} is a file, not a folder: name a path in a folder", named(file)),
+                    (None, Some(folder)) => {
+                        format!("{}, or a part of it, is a file: name another folder", named(folder))
+                    }
+                    (None, None) => "name a path in a folder".to_owned(),
+                })
             }
+            std::io::ErrorKind::IsADirectory => this.way_out("it is a folder: name a file in it"),
             _ => this,
         }
     }

@@ -18,7 +18,7 @@ pub struct Considered {
     /// Whether exactly the order's capacity was asked for, not more.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub exactly: bool,
-    /// The most all units together may cost.
+    /// The most all units together may cost, with its currency: `500.00 EUR`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub budget: Option<String>,
     /// The handlings in their order.
@@ -52,7 +52,7 @@ pub struct Measured {
     /// The band of measured machines, where it leaves that estimate.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub estimate: Option<String>,
-    /// For all units; absent where the stock list names no price.
+    /// For all units, with its currency: `492.00 EUR`; absent where the stock list names no price.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cost: Option<String>,
     /// Modules taken out plus modules seated.
@@ -77,6 +77,7 @@ pub struct Taken {
     pub taken: u32,
     /// `2 packs of 4`.
     pub packs: String,
+    /// Of all that is taken, with its currency: `492.00 EUR`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cost: Option<String>,
 }

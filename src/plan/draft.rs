@@ -74,10 +74,15 @@ pub fn draft(
 pub fn back_to(problem: &Problem<'_>, slot: usize, module: &Module) -> Option<String> {
     let part = module.identity.part.as_ref();
     let by_part = problem.lots.iter().find(|lot| part.is_some() && lot.part.as_ref() == part);
-    let volts = seat_before(problem, slot).and_then(|seat| seat.volts.as_deref());
-    let one = |lot: &&Lot| match (volts, lot.volts.as_deref()) {
-        (Some(a), Some(b)) => lot.spec == module.spec && same_volts(a, b),
-        _ => lot.spec == module.spec,
+    let volts = seat_before(problem, slot).and_then(|seat| seat.volts.clone());
+    let was = Seat { spec: module.spec.clone(), volts }.on(problem.board);
+    let one = |lot: &&Lot| {
+        let seat = Seat::from_lot(lot, problem.board);
+        let volts = match (&was.volts, &seat.volts) {
+            (Some(a), Some(b)) => same_volts(a, b),
+            _ => true,
+        };
+        seat.spec == was.spec && volts
     };
     by_part.or_else(|| problem.lots.iter().find(one)).map(|lot| lot.name.clone())
 }

@@ -5,6 +5,7 @@ use thiserror::Error;
 use crate::board::Board;
 use crate::module::{Generation, ModuleSpec};
 use crate::order::Unit;
+use crate::stock::Lot;
 use crate::units::{Mts, Size};
 
 /// One module in a slot, as far as the rules read it.
@@ -28,6 +29,21 @@ impl Seat {
             Some(volts) => Self { spec: spec.clone(), volts: Some(volts.to_owned()) },
             None => Self::of(spec),
         }
+    }
+
+    /// A module of a lot, in a slot of this board.
+    pub fn from_lot(lot: &Lot, board: &Board) -> Self {
+        Self { spec: lot.spec.clone(), volts: lot.volts.clone() }.on(board)
+    }
+
+    /// The module as one of this board: without a generation it is of the only one its slots take, and without a voltage it
+    /// has that of the generation, where it has one alone. Whoever judges modules of a list, of a snapshot or of a plan takes
+    /// them this way, so that none of them knows more than another.
+    #[must_use]
+    pub fn on(mut self, board: &Board) -> Self {
+        let generation = *self.spec.generation.get_or_insert(board.generation);
+        self.volts = self.volts.or_else(|| generation.volts().map(str::to_owned));
+        self
     }
 
     /// The voltage as a plan file carries it: only where it does not follow from the generation, so that a file without

@@ -3,6 +3,7 @@
 //! The hash is taken over the bytes as written, so `sha256sum` checks a record without this program. There is one way to
 //! write a line; a line in any other form is refused on reading, never repaired.
 
+mod along;
 mod line_hash;
 mod plain;
 
@@ -14,6 +15,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::ser::{CompactFormatter, Formatter};
 use sha2::{Digest, Sha256};
 
+pub use along::{HashLines, LinesAlone, WithBeginning};
 pub use line_hash::LineHash;
 
 use super::{Event, Line, RECORD_FORMAT, Wrong, strict};
@@ -69,8 +71,13 @@ impl Default for Head {
 impl Head {
     /// Moves on behind a line whose bytes (newline left out) were checked or written.
     pub fn advance(&mut self, line: &[u8]) {
+        self.advance_by(line, &mut LinesAlone);
+    }
+
+    /// The same, with the hash as `hashes` takes it.
+    pub fn advance_by(&mut self, line: &[u8], hashes: &mut impl HashLines) {
         self.lines += 1;
-        self.hash = LineHash::of(line);
+        self.hash = hashes.hash(line);
     }
 }
 

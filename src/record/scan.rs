@@ -5,7 +5,7 @@
 
 use std::io::{self, BufRead};
 
-use super::chain::{self, Head, LONGEST_LINE};
+use super::chain::{self, HashLines, Head, LONGEST_LINE, LinesAlone};
 use super::{Line, Wrong};
 
 /// The largest record in bytes.
@@ -70,8 +70,9 @@ pub enum Stop {
 
 /// Walks the lines of a record. Ends at the first error; what is torn behind the last whole line is in [`Scan::torn`].
 #[derive(Debug)]
-pub struct Scan<R> {
+pub struct Scan<R, H = LinesAlone> {
     input: R,
+    hashes: H,
     head: Head,
     offset: u64,
     torn: Option<Torn>,
@@ -85,12 +86,25 @@ pub struct Scan<R> {
 impl<R: BufRead> Scan<R> {
     /// A walk from the start of `input`.
     pub fn new(input: R) -> Self {
-        Self { input, head: Head::default(), offset: 0, torn: None, ended: false, room: Vec::new(), last: None }
+        Self::hashing(input, LinesAlone)
     }
 
     /// The same, for one who asks for [`Scan::last_line`].
     pub fn keeping_last(input: R) -> Self {
         Self { last: Some(Vec::new()), ..Self::new(input) }
+    }
+}
+
+impl<R: BufRead, H: HashLines> Scan<R, H> {
+    /// A walk from the start of `input` that has the hashes of its lines taken by `hashes`.
+    pub fn hashing(input: R, hashes: H) -> Self {
+        let head = Head::default();
+        Self { input, hashes, head, offset: 0, torn: None, ended: false, room: Vec::new(), last: None }
+    }
+
+    /// What took the hashes of the lines walked so far.
+    pub fn hashes(&self) -> &H {
+        &self.hashes
     }
 
     /// Where the chain stands behind the lines walked so far.
@@ -120,7 +134,8 @@ impl<R: BufRead> Scan<R> {
             && let Ok(line) = chain::decode(&found[..end], &self.head)
             && self.offset + (end as u64) < LARGEST_FILE
         {
-            let scanned = passed(&mut self.head, &mut self.offset, self.last.as_mut(), &found[..end], line);
+            let walked = (&mut self.head, &mut self.hashes, &mut self.offset);
+            let scanned = passed(walked, self.last.as_mut(), &found[..end], line);
             self.input.consume(end + 1);
             return Ok(Some(scanned));
         }
@@ -145,7 +160,10 @@ impl<R: BufRead> Scan<R> {
             return self.unfinished(bytes);
         }
         match chain::decode(bytes, &self.head) {
-            Ok(line) => Ok(Some(passed(&mut self.head, &mut self.offset, self.last.as_mut(), bytes, line))),
+            Ok(line) => {
+                let walked = (&mut self.head, &mut self.hashes, &mut self.offset);
+                Ok(Some(passed(walked, self.last.as_mut(), bytes, line)))
+            }
             // Blocks of one write may reach the disk out of order, so the line feed can be there and what is before it not.
             Err(_) if bytes.contains(&0) && filled(&mut self.input).map_err(Stop::Io)?.is_empty() => {
                 self.end_torn(bytes.len() as u64 + 1, TornKind::Holes)
@@ -229,10 +247,15 @@ fn filled(input: &mut impl BufRead) -> io::Result<&[u8]> {
 }
 
 /// Moves on behind a line that is good.
-fn passed(head: &mut Head, offset: &mut u64, last: Option<&mut Vec<u8>>, bytes: &[u8], line: Line) -> Scanned {
+fn passed<H: HashLines>(
+    (head, hashes, offset): (&mut Head, &mut H, &mut u64),
+    last: Option<&mut Vec<u8>>,
+    bytes: &[u8],
+    line: Line,
+) -> Scanned {
     let begins = *offset;
     *offset += bytes.len() as u64 + 1;
-    head.advance(bytes);
+    head.advance_by(bytes, hashes);
     if let Some(last) = last {
         last.clear();
         last.extend_from_slice(bytes);
@@ -240,7 +263,7 @@ fn passed(head: &mut Head, offset: &mut u64, last: Option<&mut Vec<u8>>, bytes: 
     Scanned { line, offset: begins }
 }
 
-impl<R: BufRead> Iterator for Scan<R> {
+impl<R: BufRead, H: HashLines> Iterator for Scan<R, H> {
     type Item = Result<Scanned, Stop>;
 
     fn next(&mut self) -> Option<Self::Item> {

@@ -3,7 +3,7 @@
 use super::report::PassedTold;
 use super::signatures::{Seal, Seals};
 use super::{Against, Report, State};
-use crate::record::chain::fingerprint;
+use crate::record::chain::{WithBeginning, fingerprint};
 use crate::record::sign::KnownKeys;
 use crate::record::{Answer, Event, Isolation, Job, RecordError, Role, Scan, Stop, Torn, Wrong, time};
 use crate::report::Amended;
@@ -22,7 +22,7 @@ pub fn audit_one_of_many(file: &std::path::Path, bytes: &[u8], against: &Against
     file.clone_into(&mut report.path);
     report.bytes = bytes.len() as u64;
     let mut seals = Seals::new(bytes);
-    let mut scan = Scan::new(bytes);
+    let mut scan = Scan::hashing(bytes, WithBeginning::of(bytes));
     let mut job: Option<Job> = None;
     let mut last = (0, "");
     while let Some(step) = scan.next() {
@@ -42,7 +42,7 @@ pub fn audit_one_of_many(file: &std::path::Path, bytes: &[u8], against: &Against
             report.not_proven(Some(n), format!("is dated {}, which is still to come", time::text(&line.at)));
         }
         match &line.event {
-            Event::Declared { key: Some(_), .. } => seals.declared(n, end),
+            Event::Declared { key: Some(_), .. } => seals.declared(n, end, scan.hashes().up_to_here()),
             Event::Signed { declared, key, signature } => {
                 seals.signed(Seal { declared: *declared, key: key.clone(), signature: signature.clone() });
             }

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use sha2::{Digest, Sha256, Sha512};
+use sha2::{Digest as _, Sha512};
 
 use super::{Against, Recipe, Report, SignatureTold};
 use crate::record::sign::{BadSignature, Hash, KnownKeys, NAMESPACE, NotAllowed, SignerKey, Sshsig};
@@ -18,22 +18,31 @@ pub struct Seal {
     pub signature: String,
 }
 
-/// All seals of a record, with the hashes of what they cover.
+/// All seals of a record, with what they cover.
 #[derive(Debug)]
 pub struct Seals<'a> {
     bytes: &'a [u8],
-    ends: BTreeMap<u64, usize>,
+    covered: BTreeMap<u64, Covered>,
     seals: BTreeMap<u64, Seal>,
+}
+
+/// The record up to and including a `declared` line.
+#[derive(Debug)]
+struct Covered {
+    /// In bytes, newline included.
+    length: usize,
+    sha256: [u8; 32],
 }
 
 impl<'a> Seals<'a> {
     pub fn new(bytes: &'a [u8]) -> Self {
-        Self { bytes, ends: BTreeMap::new(), seals: BTreeMap::new() }
+        Self { bytes, covered: BTreeMap::new(), seals: BTreeMap::new() }
     }
 
-    /// A `declared` line ends there, newline included.
-    pub fn declared(&mut self, line: u64, end: u64) {
-        self.ends.insert(line, usize::try_from(end).unwrap_or(usize::MAX));
+    /// A `declared` line ends at `end`, newline included, and up to there this is the hash of the record.
+    pub fn declared(&mut self, line: u64, end: u64, sha256: [u8; 32]) {
+        let length = usize::try_from(end).unwrap_or(usize::MAX);
+        self.covered.insert(line, Covered { length, sha256 });
     }
 
     pub fn signed(&mut self, seal: Seal) {
@@ -42,15 +51,19 @@ impl<'a> Seals<'a> {
 
     /// The seals, read, each with the hash of what it covers. The bytes are hashed once for all of them, not once for each.
     fn read(&self) -> BTreeMap<u64, Result<(Sshsig, Vec<u8>), BadSignature>> {
-        let mut rolling = Rolling { bytes: self.bytes, sha256: Sha256::new(), sha512: Sha512::new(), until: [0; 2] };
+        let mut sha512 = Beginnings { bytes: self.bytes, hash: Sha512::new(), until: 0 };
         let mut read = BTreeMap::new();
         for (declared, seal) in &self.seals {
+            // A seal of a line that declares nothing is refused on reading.
+            let Some(covered) = self.covered.get(declared) else { continue };
             let signature = Sshsig::from_base64(&seal.signature).and_then(|signature| {
                 if signature.key.text() != seal.key {
                     return Err(BadSignature::OtherForm);
                 }
-                let end = self.ends.get(declared).copied().unwrap_or(0);
-                let hash = rolling.hash(signature.hash, end);
+                let hash = match signature.hash {
+                    Hash::Sha256 => covered.sha256.to_vec(),
+                    Hash::Sha512 => sha512.up_to(covered.length),
+                };
                 Ok((signature, hash))
             });
             read.insert(*declared, signature);
@@ -60,29 +73,17 @@ impl<'a> Seals<'a> {
 }
 
 /// Hashes of growing beginnings of the same bytes.
-struct Rolling<'a> {
+struct Beginnings<'a> {
     bytes: &'a [u8],
-    sha256: Sha256,
-    sha512: Sha512,
-    until: [usize; 2],
+    hash: Sha512,
+    until: usize,
 }
 
-impl Rolling<'_> {
-    fn hash(&mut self, hash: Hash, end: usize) -> Vec<u8> {
-        let end = end.min(self.bytes.len());
-        let place = usize::from(hash == Hash::Sha512);
-        let more = self.bytes.get(self.until[place]..end).unwrap_or_default();
-        self.until[place] = end;
-        match hash {
-            Hash::Sha256 => {
-                self.sha256.update(more);
-                self.sha256.clone().finalize().to_vec()
-            }
-            Hash::Sha512 => {
-                self.sha512.update(more);
-                self.sha512.clone().finalize().to_vec()
-            }
-        }
+impl Beginnings<'_> {
+    fn up_to(&mut self, end: usize) -> Vec<u8> {
+        self.hash.update(self.bytes.get(self.until..end).unwrap_or_default());
+        self.until = end;
+        self.hash.clone().finalize().to_vec()
     }
 }
 

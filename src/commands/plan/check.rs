@@ -8,9 +8,9 @@ use super::super::{CommandError, Exit, files, wrap};
 use super::show::unjudged;
 use crate::env::Env;
 use crate::plan::interleave::{bandwidth, estimate};
-use crate::plan::rules::check;
+use crate::plan::rules::{check, not_fitted};
 use crate::plan::speed::speed;
-use crate::plan::{Seats, Statements, cpus_of, statements};
+use crate::plan::{Plan, PlanSlot, Seats, Statements, cpus_of, statements};
 use crate::snapshot::ascii_json;
 use crate::source::counted;
 use crate::text::shown_within;
@@ -40,7 +40,7 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
     let mut seats: Seats = vec![None; plan.board.slots().count()];
     for slot in &plan.slot {
         if let Some(at) = plan.board.slot(slot.slot.as_str()) {
-            seats[at.index] = Some(slot.seat());
+            seats[at.index] = Some(slot.seat().on(&plan.board));
         }
     }
     let held: Size = seats.iter().flatten().map(|seat| seat.spec.gib).sum();
@@ -57,7 +57,8 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
         if before.as_ref() == Some(&cpus) {
             continue;
         }
-        let verdict = check(&plan.board, &cpus, &seats);
+        let mut verdict = check(&plan.board, &cpus, &seats);
+        verdict.breaches.extend(not_fitted(&plan));
         let speed = speed(&plan.board, &cpus, &seats);
         let bandwidth = bandwidth(&plan.board, &cpus, &seats, speed.mts.unwrap_or(Mts(0)));
         let estimate = estimate(&plan.board, &seats, &bandwidth);
@@ -108,13 +109,7 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
             lines.push(format!("about {} % of this board's best bandwidth (estimate{band})", bandwidth.percent()));
             lines.extend(estimate.iter().flat_map(|e| &e.why).map(|why| format!("estimate: {why}")));
             lines.extend(unjudged(&verdict.unknown));
-            let assumed = plan.slot.iter().filter(|slot| slot.volts.is_none()).count();
-            if let (Some(volts), true) =
-                (plan.board.generation.volts(), plan.board.limits.volts.is_some() && assumed > 0)
-            {
-                let of = counted(assumed, "module");
-                lines.push(format!("note: {of} without `volts` in the plan: taken from the generation, {volts} V"));
-            }
+            lines.extend(taken_from_the_board(&plan));
         }
         before = Some(cpus);
     }
@@ -140,4 +135,24 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
     }
     env.stdout.flush()?;
     Ok(exit)
+}
+
+/// What the plan does not say of its modules and was taken as [`crate::plan::Seat::on`] takes it.
+fn taken_from_the_board(plan: &Plan) -> Vec<String> {
+    let board = &plan.board;
+    let mut notes = Vec::new();
+    let of = plan.slot.iter().filter(|slot| slot.module.spec.generation.is_none()).count();
+    if of > 0 {
+        let (of, slots) = (counted(of, "module"), board.generation);
+        notes.push(format!(
+            "note: {of} without `generation` in the plan: taken to be {slots}, which alone fits the slots"
+        ));
+    }
+    let other = |slot: &&PlanSlot| slot.module.spec.generation.is_none_or(|generation| generation == board.generation);
+    let of = plan.slot.iter().filter(|slot| slot.volts.is_none()).filter(other).count();
+    if let (Some(volts), true) = (board.generation.volts(), board.limits.volts.is_some() && of > 0) {
+        let of = counted(of, "module");
+        notes.push(format!("note: {of} without `volts` in the plan: taken from the generation, {volts} V"));
+    }
+    notes
 }

@@ -6,6 +6,7 @@
 use super::input::Fitted;
 use crate::board::Board;
 use crate::module::{Module, ModuleSpec};
+use crate::plan::Seat;
 use crate::stock::Lot;
 use crate::text::shown;
 
@@ -68,6 +69,69 @@ pub fn complete(board: &Board, fitted: &mut Fitted, lots: &[Lot]) {
     for ((facts, whose), slots) in done {
         let slots = slots.join(", ");
         fitted.notes.push(format!("what is fitted in {slots}: {facts} taken from {whose}, of the same part number"));
+    }
+}
+
+/// Takes what is fitted as modules of the board ([`Seat::on`]); notes say where nothing else told it.
+pub fn on_board(board: &Board, fitted: &mut Fitted) {
+    let mut open = Open::default();
+    for at in board.slots() {
+        let (Some(Some(module)), Some(Some(seat))) = (fitted.modules.get_mut(at.index), fitted.seats.get_mut(at.index))
+        else {
+            continue;
+        };
+        let before = seat.seat.clone();
+        seat.seat = before.clone().on(board);
+        module.spec.generation = seat.seat.spec.generation;
+        open.take(board, &before, &seat.seat, at.slot.label.as_str());
+    }
+    fitted.notes.extend(open.notes(board, "what is fitted in", "what is fitted in"));
+}
+
+/// Notes on lots that are taken as modules of the board; their voltages where the list itself tells none.
+pub fn lots_on_board(board: &Board, lots: &[Lot]) -> Vec<String> {
+    let mut open = Open::default();
+    for lot in lots {
+        let seat = Seat { spec: lot.spec.clone(), volts: lot.volts.clone() };
+        open.take(board, &seat, &seat.clone().on(board), &lot.name);
+    }
+    open.notes(board, "lot", "lots")
+}
+
+/// What was taken from the board.
+#[derive(Default)]
+struct Open {
+    generation: Vec<String>,
+    volts: Vec<String>,
+}
+
+impl Open {
+    fn take(&mut self, board: &Board, before: &Seat, after: &Seat, name: &str) {
+        if before.spec.generation.is_none() {
+            self.generation.push(name.to_owned());
+        }
+        // A voltage that no limit is held against changes nothing.
+        if board.limits.volts.is_some() && before.volts.is_none() && after.volts.is_some() {
+            self.volts.push(name.to_owned());
+        }
+    }
+
+    fn notes(&self, board: &Board, one: &str, several: &str) -> Vec<String> {
+        let named = |names: &[String]| {
+            let first: Vec<String> = names.iter().take(8).map(|name| shown(name).to_string()).collect();
+            let more = if names.len() > 8 { format!(" and {} more", names.len() - 8) } else { String::new() };
+            format!("{} {}{more}", if names.len() == 1 { one } else { several }, first.join(", "))
+        };
+        let mut notes = Vec::new();
+        if !self.generation.is_empty() {
+            let (names, slots) = (named(&self.generation), board.generation);
+            notes.push(format!("no generation is given for {names}: taken to be {slots}, which alone fits the slots"));
+        }
+        if let (false, Some(volts)) = (self.volts.is_empty(), board.generation.volts()) {
+            let names = named(&self.volts);
+            notes.push(format!("no voltage is given for {names}: taken from the generation, {volts} V"));
+        }
+        notes
     }
 }
 

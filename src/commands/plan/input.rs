@@ -4,12 +4,12 @@ use std::collections::BTreeMap;
 
 use super::super::{CommandError, Exit, files};
 use super::PlanArgs;
-use super::complete::complete;
-use crate::board::Board;
+use super::complete::{complete, on_board};
+use crate::board::{Board, SlotRef};
 use crate::env::Env;
 use crate::module::{Identity, Module, ModuleSpec};
 use crate::order::{Fitted as OrderFitted, ORDER_FORMAT, Order, Unit};
-use crate::plan::search::FittedSeat;
+use crate::plan::search::{FittedSeat, Problem};
 use crate::plan::{Seat, Seats};
 use crate::snapshot::{SlotReport, SlotState, read_json};
 use crate::source::way_out;
@@ -66,6 +66,7 @@ pub fn fitted(env: &Env, args: &PlanArgs, board: &Board, order: &Order, stock: &
     let mut out = read_fitted(env, args, board, order)?;
     one_place(board, &out, stock)?;
     complete(board, &mut out, &stock.lots);
+    on_board(board, &mut out);
     if order.unit.len() > 1 && out.modules.iter().flatten().any(|module| module.identity.serial.is_some()) {
         out.modules.iter_mut().flatten().for_each(|module| module.identity.serial = None);
         let units = order.unit.len();
@@ -101,7 +102,7 @@ fn read_fitted(env: &Env, args: &PlanArgs, board: &Board, order: &Order) -> Resu
     let slots = board.slots().count();
     let mut out = Fitted { modules: vec![None; slots], seats: vec![None; slots], notes: Vec::new() };
     let stays = |slot: &str| order.fitted.iter().any(|f| f.stays && f.slot.as_str() == slot);
-    let mut put = |place: &str, label: &str, module: Module, seat: Seat| -> Result<(), CommandError> {
+    let mut put = |place: &str, label: &str, module: Module, volts: Option<String>| -> Result<(), CommandError> {
         let at = board.slot(label).ok_or_else(|| {
             let what = format!("{place}: board {} has no slot `{}`", shown(&board.name), shown(label));
             let help = way_out(label, board.slots().map(|at| at.slot.label.as_str()));
@@ -112,6 +113,7 @@ fn read_fitted(env: &Env, args: &PlanArgs, board: &Board, order: &Order) -> Resu
             let what = format!("{place}: `{}` is named twice, and a slot holds one module", shown(label));
             return Err(CommandError::new(Exit::BadData, what).way_out("keep the line of the module that is there"));
         }
+        let seat = Seat { spec: module.spec.clone(), volts };
         out.modules[at.index] = Some(module);
         out.seats[at.index] = Some(FittedSeat { seat, stays: stays(label) });
         Ok(())
@@ -120,10 +122,7 @@ fn read_fitted(env: &Env, args: &PlanArgs, board: &Board, order: &Order) -> Resu
         let in_order =
             format!("{}: fitted", args.order.as_deref().map_or_else(|| "the order".to_owned(), files::named));
         for OrderFitted { slot, module, volts, .. } in &order.fitted {
-            put(&in_order, slot.as_str(), module.clone(), Seat::with(&module.spec, volts.as_deref()))?;
-        }
-        if order.fitted.iter().any(|fitted| fitted.volts.is_none()) {
-            out.notes.extend(assumed(board, &out.seats));
+            put(&in_order, slot.as_str(), module.clone(), volts.clone())?;
         }
         return Ok(out);
     };
@@ -143,42 +142,33 @@ fn read_fitted(env: &Env, args: &PlanArgs, board: &Board, order: &Order) -> Resu
                 return Err(CommandError::new(Exit::BadData, what)
                     .way_out("name the firmware's locators in the board file: reports_as"));
             };
-            let module = module_of(report);
-            let seat = Seat::of(&module.spec);
-            put(&files::named(path), &label, module, seat)?;
+            put(&files::named(path), &label, module_of(report), None)?;
         }
-        out.notes.extend(assumed(board, &out.seats));
     } else {
         let lots = fitted_from_csv(&path.to_string_lossy(), &bytes)
             .map_err(|error| CommandError::new(Exit::BadData, error.to_string()))?;
-        let mut open = Vec::new();
         for (line, lot) in lots {
-            let slot = &lot.name;
-            let mut spec = lot.spec.clone();
-            spec.generation = spec.generation.or(Some(board.generation));
             let identity =
                 Identity { part: lot.part.clone(), serial: lot.serials.first().cloned(), ..Identity::default() };
-            let volts = lot.volts.clone().or_else(|| {
-                open.push(slot.clone());
-                Seat::of(&spec).volts
-            });
-            let seat = Seat { spec: spec.clone(), volts };
-            put(&format!("{}:{line}: slot", files::named(path)), slot, Module { spec, identity }, seat)?;
-        }
-        if let (false, Some(volts), true) = (open.is_empty(), board.generation.volts(), board.limits.volts.is_some()) {
-            let slots = shown(&open.join(", ")).to_string();
-            out.notes.push(format!("no voltage is given for what is fitted in {slots}: taken to be {volts} V"));
+            let module = Module { spec: lot.spec.clone(), identity };
+            put(&format!("{}:{line}: slot", files::named(path)), &lot.name, module, lot.volts)?;
         }
     }
     Ok(out)
 }
 
-/// A snapshot carries no voltages, and an order need not.
-fn assumed(board: &Board, seats: &[Option<FittedSeat>]) -> Option<String> {
-    board.limits.volts.as_ref()?;
-    seats.iter().flatten().next()?;
-    let volts = board.generation.volts()?;
-    Some(format!("no voltage is given for what is fitted: taken from the generation, {volts} V"))
+/// What is fitted as the order in the plan lists it, so that every line of the plan about it can be held against it.
+pub fn listed(args: &PlanArgs, problem: &Problem<'_>, modules: &[Option<Module>], order: &Order) -> Vec<OrderFitted> {
+    if args.fitted.is_none() {
+        return order.fitted.clone();
+    }
+    let slots = problem.board.slots();
+    let of = |at: SlotRef<'_>| {
+        let (module, fitted) = (modules.get(at.index)?.clone()?, problem.fitted.get(at.index)?.as_ref()?);
+        let volts = fitted.seat.volts_beyond_generation();
+        Some(OrderFitted { slot: at.slot.label.clone(), module, volts, stays: fitted.stays })
+    };
+    slots.filter_map(of).collect()
 }
 
 /// The population there is before.

@@ -3,7 +3,8 @@
 use serde_json::{Value, json};
 
 use super::answer::Answer;
-use crate::plan::search::{Found, From};
+use crate::plan::explain::rates;
+use crate::plan::search::{Criterion, Found, From};
 use crate::stock::Money;
 
 /// The answer as JSON. Stable: keys are added, never renamed.
@@ -23,6 +24,9 @@ pub fn json(answer: &Answer<'_>) -> Value {
                 "channels_used": told.channels.0,
                 "channels": told.channels.1,
                 "slots": slots(answer, found),
+                "rates": rates(answer.problem, found).into_iter().map(|(mts, units)| json!({
+                    "mts": mts, "units": units.iter().filter_map(|unit| answer.units.get(*unit)).collect::<Vec<_>>(),
+                })).collect::<Vec<_>>(),
                 "regions": told.bandwidth.sockets.iter().flat_map(|socket| socket.regions.iter().map(|r| json!({
                     "socket": socket.label, "gib": r.size, "ways": r.ways,
                 }))).collect::<Vec<_>>(),
@@ -56,7 +60,8 @@ pub fn json(answer: &Answer<'_>) -> Value {
         "front_complete": front.is_some_and(|f| f.complete),
         "exhausted": answer.outcome.exhausted,
         "alternatives_exhausted": answer.outcome.alternatives_exhausted,
-        "bound": answer.outcome.bound.map(|b| b.to_string()),
+        "bound": bound(answer).map(|bound| bound.1),
+        "bound_of": bound(answer).map(|bound| bound.0),
         "fitted_breaches": answer.before.breaches.iter()
             .map(|b| json!({ "rule": b.rule, "slots": b.slots, "what": b.what, "source": b.source })).collect::<Vec<_>>(),
         "shortage": answer.shortage.as_ref().map(|s| json!({
@@ -66,13 +71,26 @@ pub fn json(answer: &Answer<'_>) -> Value {
     })
 }
 
+/// What no plan beats when the search was cut short, and the key of a plan it is to be compared with. Money is a decimal string,
+/// as everywhere; all other figures are numbers.
+fn bound(answer: &Answer<'_>) -> Option<(&'static str, Value)> {
+    let whole = u64::try_from(answer.outcome.bound?).unwrap_or(0);
+    Some(match answer.problem.prefer.order()[0] {
+        Criterion::Bandwidth => ("effective_mb_s", json!(whole)),
+        Criterion::Cost => ("cost", json!(Money(whole).to_string())),
+        _ => ("modules", json!(whole)),
+    })
+}
+
 fn measures(answer: &Answer<'_>, found: &Found, best_mb_s: u64) -> Value {
     let s = found.score;
     json!({
         "capacity_gib": s.capacity,
         "modules": s.modules,
         "mts": s.mts,
-        // Hundredths: an estimate deserves no more digits.
+        // What the search compares, MB/s. Not more exact for that: the estimate deserves whole per cent.
+        "effective_mb_s": s.mb_s,
+        // Whole per cent of the board's best.
         "effective_bandwidth": (s.mb_s * 100).checked_div(best_mb_s).unwrap_or(0),
         "estimate": answer.estimate(found).map(|e| json!({
             "low": e.low_percent, "high": e.high_percent, "why": e.why,

@@ -17,9 +17,9 @@ use std::time::Duration;
 
 use super::{CommandError, Exit, atomic, files, wrap};
 use crate::env::{Clock, Env};
-use crate::plan::explain::explain;
+use crate::plan::explain::{Told, explain, unlike_rates};
 use crate::plan::front::front;
-use crate::plan::search::{Prefer, Problem, Target, search};
+use crate::plan::search::{Found, Prefer, Problem, Target, search};
 use crate::plan::shortage::{bounded, shortage};
 use crate::plan::{cpus_of, draft};
 use crate::snapshot::ascii_json;
@@ -109,8 +109,9 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
     };
     let board: crate::board::Board = files::read(env, board_file)?;
     let bytes = files::bytes(&files::located(env, stock_file)).map_err(|e| CommandError::reading(stock_file, &e))?;
-    let stock = from_csv(&stock_file.to_string_lossy(), &bytes)
+    let mut stock = from_csv(&stock_file.to_string_lossy(), &bytes)
         .map_err(|error| CommandError::new(Exit::BadData, error.to_string()))?;
+    stock.notes.extend(complete::lots_on_board(&board, &stock.lots));
     let order = input::order(env, args, &board)?;
     let target = match (&args.capacity, order.gib) {
         (Some(text), _) => asked::capacity(text).map_err(usage)?,
@@ -163,17 +164,18 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
     let bad = |error: crate::plan::search::SearchError| CommandError::new(Exit::BadData, error.to_string());
     let mut stop = timer(env, args.seconds);
     let outcome = search(&Problem { target: bounded(&problem), ..problem.clone() }, &mut stop).map_err(bad)?;
+    let units: Vec<String> = order.unit.iter().map(|unit| unit.chassis.clone()).collect();
     let mut answer = answer::Answer {
         problem: &problem,
         stock: &stock,
         before: crate::plan::rules::check(&board, &cpus, &input::seats_of(&seats)),
-        told: outcome.plans.iter().map(|found| explain(&problem, found, currency)).collect(),
+        told: outcome.plans.iter().map(|found| told_of(&problem, found, currency, &units)).collect(),
         outcome,
         front: None,
         shortage: None,
         modules: &modules,
         notes,
-        units: order.unit.iter().map(|unit| unit.chassis.clone()).collect(),
+        units,
     };
     let mut stop = timer(env, args.seconds.div_ceil(2));
     if answer.outcome.plans.is_empty() {
@@ -188,7 +190,8 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
     if let (Some(path), Some(found), Some(told)) = (&args.output, answer.outcome.plans.first(), answer.told.first()) {
         let name = args.name.clone().unwrap_or_else(|| format!("{}, {}", board.name, found.score.capacity));
         // What was searched for, wherever it was said.
-        let order = crate::order::Order { gib: Some(target), ..order.clone() };
+        let order =
+            crate::order::Order { gib: Some(target), fitted: input::listed(args, &problem, &modules, &order), ..order };
         let mut plan = draft(&name, &problem, found, &modules, &order, told);
         let made_for = Some(crate::plan::MadeFor::of(&plan));
         plan.considered =
@@ -213,6 +216,16 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
     }
     env.stdout.flush()?;
     Ok(if answer.outcome.plans.is_empty() { Exit::Findings } else { Exit::Done })
+}
+
+/// What there is to say of a plan; units that run unlike are told after the rate.
+fn told_of(problem: &Problem<'_>, found: &Found, currency: &str, units: &[String]) -> Told {
+    let mut told = explain(problem, found, currency);
+    if let Some(unlike) = unlike_rates(problem, found, units) {
+        let after = told.reasons.iter().position(|reason| reason.starts_with("runs at ")).map_or(0, |at| at + 1);
+        told.reasons.insert(after, unlike);
+    }
+    told
 }
 
 fn write(env: &Env, path: &Path, plan: &crate::plan::Plan) -> Result<(), CommandError> {

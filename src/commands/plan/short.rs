@@ -6,7 +6,7 @@ use super::super::wrap::wrapped;
 use super::answer::Answer;
 use super::considered::packs;
 use super::show::{percent, proof};
-use crate::plan::explain::made_of;
+use crate::plan::explain::{made_of, rates};
 use crate::plan::moves::Handling;
 use crate::plan::search::Found;
 use crate::source::counted;
@@ -36,6 +36,11 @@ pub fn lines(answer: &Answer<'_>, best: &Found, columns: Option<usize>) -> Vec<S
     let band =
         told.estimate.as_ref().map_or_else(String::new, |e| format!(": measured machines let expect {}", e.band()));
     let at = told.speed.mts.map_or_else(|| "at a rate that is not known".to_owned(), |mts| format!("at {mts}"));
+    let rates = rates(answer.problem, best);
+    let at = match rates.first().filter(|_| rates.len() > 1) {
+        Some((fastest, _)) => format!("{at}, the slowest of the units (others up to {fastest}: told above)"),
+        None => at,
+    };
     out.push(("runs", format!("{at}; about {share} of this board's best bandwidth (estimate{band})")));
     out.extend(
         few(sorts(answer, best), "sort of modules", "sorts of modules").into_iter().map(|place| ("goes", place)),

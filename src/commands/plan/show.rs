@@ -146,17 +146,18 @@ pub(super) fn proof(answer: &Answer<'_>) -> String {
 /// What the search says of the other plans, where there are any.
 pub(super) fn others(answer: &Answer<'_>) -> Option<&'static str> {
     let (found, wanted) = (answer.outcome.plans.len(), answer.problem.alternatives + 1);
-    // Where facts are not known nothing was cut short, and nothing is proven of the next best either.
-    match (found, answer.outcome.alternatives_exhausted || !answer.outcome.unlike.is_empty()) {
+    match (found, answer.outcome.alternatives_exhausted) {
         (0, _) => None,
         (1, _) if wanted == 1 => None,
-        (1, _) => Some("no next best plan was found; another order of --prefer, or another target, gives others"),
-        (_, true) if found < wanted => Some(
+        (1, true) => Some("there is no next best plan: no other arrangement differs from plan 1 in what was asked for"),
+        (1, false) => Some("no next best plan was found; another order of --prefer, or another target, gives others"),
+        (_, true) if found < wanted => Some("the next best are proven: there are no others"),
+        (_, true) => Some("the next best are proven: no other arrangement lies between them"),
+        (_, false) if found < wanted => Some(
             "the next best are the best found; that none lies between is not proven, and no more were found: another order of \
              --prefer gives others",
         ),
-        (_, true) => Some("the next best are the best found; that none lies between is not proven"),
-        (_, false) => Some("the next best are the best found before the search for them was cut short"),
+        (_, false) => Some("the next best are the best found; that none lies between is not proven"),
     }
 }
 

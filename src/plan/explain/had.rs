@@ -20,9 +20,8 @@ pub fn left(problem: &Problem<'_>, found: &Found, sort: &Seat, wanted: u32) -> (
     let mut free = problem.units.saturating_mul(taken_out.count() as u32);
     // Packs that can still be opened: price of one, size, modules in all of them.
     let mut packs: Vec<(Money, u32, u32)> = Vec::new();
-    for (index, lot) in
-        problem.lots.iter().enumerate().filter(|(_, lot)| lot.spec == sort.spec && lot.volts == sort.volts)
-    {
+    let lots = problem.lots.iter().enumerate();
+    for (index, lot) in lots.filter(|(_, lot)| Seat::from_lot(lot, problem.board) == *sort) {
         let bought = found.bought.iter().find(|(l, _)| *l == index).map_or(0, |(_, n)| *n);
         free = free.saturating_add(bought.saturating_sub(needed(index)));
         let pack = lot.pack.max(1);

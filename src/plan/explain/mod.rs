@@ -3,8 +3,10 @@
 mod alone;
 mod had;
 mod neighbour;
+mod units;
 mod worse;
 
+pub use units::{rates, unlike_rates};
 pub use worse::{made_of, why_worse};
 
 use super::interleave::{Bandwidth, Estimate, bandwidth, estimate};

@@ -126,7 +126,7 @@ pub fn one_more(problem: &Problem<'_>, found: &Found, now: &Bandwidth, currency:
 /// The sorts of modules there are: those of the plan by their number, then those of the stock.
 fn sorts(problem: &Problem<'_>, found: &Found) -> Vec<Seat> {
     let count = |sort: &Seat| found.seats.iter().flatten().filter(|seat| *seat == sort).count();
-    let stock = problem.lots.iter().map(|lot| Seat { spec: lot.spec.clone(), volts: lot.volts.clone() });
+    let stock = problem.lots.iter().map(|lot| Seat::from_lot(lot, problem.board));
     let mut sorts: Vec<Seat> = Vec::new();
     for seat in found.seats.iter().flatten().cloned().chain(stock) {
         if !sorts.contains(&seat) {

@@ -4,7 +4,8 @@
 //! a second RDIMM on a channel 0.828 of one where the clock alone gives 0.875, a third 0.725 for 0.750, one LRDIMM 0.983 of
 //! one RDIMM, two 0.980, three 0.841 for 0.875. And uneven filling: the estimate is that of one stream over all memory; many
 //! streams at once load every channel by what it holds, which is more. 7 of 8 channels measured 0.70 of full (one report);
-//! the stream gives 0.29 there, the load 0.875.
+//! the stream gives 0.29 there, the load 0.875. The band between them is told in steps of five per cent, and ends at the board's
+//! best: load knows nothing of ways that cover fewer channels than there are.
 
 use super::Bandwidth;
 use crate::board::Board;
@@ -35,16 +36,25 @@ pub fn estimate(board: &Board, seats: &[Option<Seat>], bandwidth: &Bandwidth) ->
     why.extend(sentence.map(str::to_owned));
     let low = u128::from(bandwidth.effective_mb_s) * u128::from(below) / 1000;
     let loaded: u64 = bandwidth.sockets.iter().map(|socket| socket.loaded_mb_s.max(socket.effective_mb_s)).sum();
-    if loaded > bandwidth.effective_mb_s {
+    // The scale ends at the board's best: where the ways cover fewer channels than there are, load knows no such end.
+    let loaded = loaded.min(bandwidth.best_mb_s).max(bandwidth.effective_mb_s);
+    let uneven = loaded > bandwidth.effective_mb_s;
+    if uneven {
         why.push(
             "channels hold unequal amounts, or the controller cannot spread over their number: one program that walks all \
-             memory gets this, many at once get more (7 of 8 channels measured 70 % of full, where this gives 29 %)"
+             memory gets this, many at once may get more (7 of 8 channels measured 70 % of full in one report, where this \
+             gives 29 %)"
                 .to_owned(),
         );
     }
     let percent = |mb_s: u64| mb_s.saturating_mul(100).checked_div(bandwidth.best_mb_s).unwrap_or(0);
-    let low_percent = percent(u64::try_from(low).unwrap_or(0));
-    (!why.is_empty()).then(|| Estimate { low_percent, high_percent: percent(loaded).max(low_percent), why })
+    let low = percent(u64::try_from(low).unwrap_or(0));
+    let high = percent(loaded).max(low);
+    // One report is all there is of uneven filling: steps of five, down, so that no more is let expect than the models give.
+    let fives = |percent: u64| percent / 5 * 5;
+    let (low_percent, high_percent) =
+        if uneven && fives(low) < fives(high) { (fives(low), fives(high)) } else { (low, high) };
+    (!why.is_empty()).then_some(Estimate { low_percent, high_percent, why })
 }
 
 /// Thousandths of the model that were measured with so many modules per channel, and in words.
@@ -138,6 +148,38 @@ mod tests {
     #[test]
     fn uneven_filling_is_better_for_many_streams() {
         let uneven = estimated(Kind::UDIMM, 1, 19_000).unwrap();
-        assert_eq!(uneven.band(), "87 to 95 %");
+        assert_eq!(uneven.band(), "85 to 95 %");
+        // No more digits than one report deserves, unless nothing were left of the band.
+        assert_eq!(estimated(Kind::UDIMM, 1, 19_999).unwrap().band(), "85 to 95 %");
+        assert_eq!(estimated(Kind::UDIMM, 1, 17_800).unwrap().band(), "87 to 89 %");
+    }
+
+    #[test]
+    fn nothing_is_let_expect_beyond_the_boards_best() {
+        // Twice as many channels loaded as the widest way takes.
+        assert_eq!(estimated(Kind::UDIMM, 1, 40_000).unwrap().band(), "85 to 100 %");
+        let spec = ModuleSpec {
+            generation: Some(Generation::DDR4),
+            kind: Some(Kind::UDIMM),
+            gib: Size::from_gib(16),
+            ranks: None,
+            width: None,
+            mts: None,
+        };
+        let socket = SocketBandwidth {
+            label: "P".to_owned(),
+            regions: Vec::new(),
+            peak_mb_s: 40_000,
+            effective_mb_s: 20_000,
+            loaded_mb_s: 40_000,
+        };
+        let best = Bandwidth {
+            sockets: vec![socket],
+            effective_mb_s: 20_000,
+            best_mb_s: 20_000,
+            narrowest: 4,
+            ways_known: true,
+        };
+        assert_eq!(estimate(&board(), &[Some(Seat::of(&spec)), None], &best), None);
     }
 }

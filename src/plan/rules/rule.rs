@@ -44,11 +44,13 @@ pub enum Rule {
     Count,
     /// More memory than the processor addresses.
     CpuCapacity,
+    /// A line about a fitted module, and the order lists none.
+    NotFitted,
 }
 
 impl Rule {
     /// All rules.
-    pub const ALL: [Self; 17] = [
+    pub const ALL: [Self; 18] = [
         Self::Generation,
         Self::Kind,
         Self::KindsMixed,
@@ -66,6 +68,7 @@ impl Rule {
         Self::NoProcessor,
         Self::Count,
         Self::CpuCapacity,
+        Self::NotFitted,
     ];
 
     /// Its name in files and on screen.
@@ -88,6 +91,7 @@ impl Rule {
             Self::NoProcessor => "no-processor",
             Self::Count => "count",
             Self::CpuCapacity => "cpu-capacity",
+            Self::NotFitted => "not-fitted",
         }
     }
 
@@ -110,6 +114,7 @@ impl Rule {
             Self::NoProcessor => "order unit.processor",
             Self::Count => "limits.counts_per_socket",
             Self::CpuCapacity => "cpu.gib",
+            Self::NotFitted => "order.fitted",
         }
     }
 }

@@ -141,20 +141,17 @@ fn seat(shared: &Shared<'_>, from: &From) -> Seat {
             None => Seat { spec: blank(), volts: None },
         },
         From::Lots(lots) => {
-            let mut specs = lots.iter().map(|&l| &problem.lots[l]);
-            let Some(first) = specs.next() else { return Seat { spec: blank(), volts: None } };
-            let mut seat = Seat { spec: first.spec.clone(), volts: first.volts.clone() };
-            for lot in specs {
+            let mut seats = lots.iter().map(|&lot| Seat::from_lot(&problem.lots[lot], problem.board));
+            let Some(mut seat) = seats.next() else { return Seat { spec: blank(), volts: None } };
+            for other in seats {
                 let same = |a: Option<u8>, b: Option<u8>| if a == b { a } else { None };
-                seat.spec.ranks = same(seat.spec.ranks, lot.spec.ranks);
-                seat.spec.width = same(seat.spec.width, lot.spec.width);
-                seat.spec.mts = seat.spec.mts.min(lot.spec.mts);
-                if seat.volts != lot.volts {
+                seat.spec.ranks = same(seat.spec.ranks, other.spec.ranks);
+                seat.spec.width = same(seat.spec.width, other.spec.width);
+                seat.spec.mts = seat.spec.mts.min(other.spec.mts);
+                if seat.volts != other.volts {
                     seat.volts = None;
                 }
             }
-            // A list without labels cannot say the generation; the slots take only one.
-            seat.spec.generation = seat.spec.generation.or(Some(problem.board.generation));
             seat
         }
     }

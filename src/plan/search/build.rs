@@ -151,7 +151,8 @@ impl<'a> Shared<'a> {
             && spec.mts.map_or(fitted, |m| m >= mts)
             && spec.gib.mib() > 0
             && board.limits.largest.iter().find(|l| l.kind == kind).is_none_or(|l| spec.gib <= l.gib)
-            && match (&board.limits.volts, volts) {
+            && match (&board.limits.volts, volts.or_else(|| spec.generation.unwrap_or(board.generation).volts())) {
+                // As [`crate::plan::Seat::on`] takes it.
                 (Some(a), Some(b)) => same_volts(a, b),
                 _ => true,
             }
@@ -182,7 +183,7 @@ impl<'a> Shared<'a> {
 
     /// Sockets that take modules in plans of this rate: a slower processor limits all memory as soon as its socket holds
     /// a module, and not before. None where the rules let no such socket stay empty.
-    fn open(&self, mts: Mts) -> Vec<usize> {
+    pub fn open(&self, mts: Mts) -> Vec<usize> {
         let (limits, problem) = (&self.problem.board.limits, self.problem);
         let slower =
             |s: usize| problem.cpus.get(s).copied().flatten().and_then(|c| c.mts).is_some_and(|limit| limit < mts);
@@ -198,14 +199,21 @@ impl<'a> Shared<'a> {
         open
     }
 
-    /// Every family, fastest first.
-    pub fn families(&self) -> Vec<Family> {
+    /// The rates a plan may run at: every one that something limits it to.
+    pub fn rates(&self) -> BTreeSet<Mts> {
         let (board, problem) = (self.problem.board, self.problem);
-        let limits = &board.limits;
         let mut rates: BTreeSet<Mts> = problem.lots.iter().filter_map(|l| l.spec.mts).collect();
         rates.extend(problem.fitted.iter().flatten().filter_map(|f| f.seat.spec.mts));
         rates.extend(board.speed.iter().map(|row| row.mts));
         rates.extend(problem.cpus.iter().flatten().filter_map(|c| c.mts));
+        rates
+    }
+
+    /// Every family, fastest first.
+    pub fn families(&self) -> Vec<Family> {
+        let (board, problem) = (self.problem.board, self.problem);
+        let limits = &board.limits;
+        let rates = self.rates();
         let mut out = Vec::new();
         for &mts in rates.iter().rev().filter(|&&m| m.0 > 0 && !self.open(m).is_empty()) {
             for &kind in &limits.kinds {

@@ -19,20 +19,32 @@ pub struct Plan {
     pub split: Split,
 }
 
+/// Says of a plan of a family whether it runs at the family's rate and no faster.
+pub type AtRate<'f> = dyn Fn(usize, &Plan) -> bool + 'f;
+
 /// The best plans so far, each of another worth, best first.
-#[derive(Debug, Clone)]
-pub struct Best {
+#[derive(Clone)]
+pub struct Best<'f> {
     pub plans: Vec<(usize, Plan)>,
     most: usize,
     weights: Weights,
     /// Whether what only settles ties is searched as well.
     pub ties: bool,
+    /// Where every arrangement counts, also one that another with the same channels is better than: what turns away plans of
+    /// a faster family, which would stand for those of this one.
+    pub every: Option<&'f AtRate<'f>>,
 }
 
-impl Best {
+impl std::fmt::Debug for Best<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Best").field("plans", &self.plans).field("most", &self.most).finish_non_exhaustive()
+    }
+}
+
+impl<'f> Best<'f> {
     /// Keeps the best `most` plans.
     pub fn new(most: usize, weights: Weights) -> Self {
-        Self { plans: Vec::new(), most, weights, ties: false }
+        Self { plans: Vec::new(), most, weights, ties: false, every: None }
     }
 
     /// Only what is worth less than this can still come in.
@@ -49,10 +61,15 @@ impl Best {
     /// one is kept, the best: others of its sort would take the places of the next best.
     pub fn offer(&mut self, family: usize, plan: Plan) {
         let class = self.weights.as_good(plan.worth);
-        if let Some(kept) = self.plans.iter_mut().find(|kept| self.weights.as_good(kept.1.worth) == class) {
-            if plan.worth < kept.1.worth {
-                *kept = (family, plan);
-            }
+        let as_good = |kept: &(usize, Plan)| self.weights.as_good(kept.1.worth) == class;
+        let kept = self.plans.iter().position(as_good);
+        if kept.is_some_and(|kept| self.plans[kept].1.worth <= plan.worth)
+            || self.every.is_some_and(|at_rate| !at_rate(family, &plan))
+        {
+            return;
+        }
+        if let Some(kept) = kept {
+            self.plans[kept] = (family, plan);
             return;
         }
         let at = self.plans.partition_point(|p| p.1.worth < plan.worth);
@@ -108,7 +125,7 @@ pub struct Ready {
 }
 
 /// `None` when nothing in the family can be better than what `best` holds.
-pub fn ready(instance: &Instance<'_>, best: &Best) -> Option<Ready> {
+pub fn ready(instance: &Instance<'_>, best: &Best<'_>) -> Option<Ready> {
     super::bag::least_cost(instance).filter(|least| instance.budget.is_none_or(|budget| *least <= budget))?;
     let prices: Vec<i128> = instance.classes.iter().map(|c| slope(&c.curve)).collect();
     let bound = Bound::new(instance, &prices, true);
@@ -123,7 +140,7 @@ fn within_budget(instance: &Instance<'_>, rounds: usize) -> Result<Option<Bound>
 }
 
 /// Searches one family with its first prices, as far as a few steps go: most families are small.
-pub fn quick(instance: &Instance<'_>, ready: &Ready, family: usize, best: &mut Best, work: &mut Work<'_>) -> Reach {
+pub fn quick(instance: &Instance<'_>, ready: &Ready, family: usize, best: &mut Best<'_>, work: &mut Work<'_>) -> Reach {
     let Ready { prices, bound } = ready;
     if bound.least >= best.limit() {
         return Reach::All;
@@ -133,12 +150,18 @@ pub fn quick(instance: &Instance<'_>, ready: &Ready, family: usize, best: &mut B
 }
 
 /// Searches one family to the end; what it finds goes into `best`.
-pub fn search(instance: &Instance<'_>, ready: &Ready, family: usize, best: &mut Best, work: &mut Work<'_>) -> Reach {
+pub fn search(
+    instance: &Instance<'_>,
+    ready: &Ready,
+    family: usize,
+    best: &mut Best<'_>,
+    work: &mut Work<'_>,
+) -> Reach {
     explore(instance, ready.prices.clone(), ready.bound.clone(), family, best, work)
 }
 
 /// Searches one family for the best plan with every socket as wide as it can be; whether that was searched to its end.
-pub fn search_even(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mut Work<'_>) -> bool {
+pub fn search_even(instance: &Instance<'_>, family: usize, best: &mut Best<'_>, work: &mut Work<'_>) -> bool {
     let prices: Vec<i128> = instance.classes.iter().map(|c| slope(&c.curve)).collect();
     let Some(bound) = Bound::even(instance, &prices) else { return false };
     explore(instance, prices, bound, family, best, work) == Reach::All
@@ -150,7 +173,7 @@ fn explore(
     mut prices: Vec<i128>,
     mut bound: Bound,
     family: usize,
-    best: &mut Best,
+    best: &mut Best<'_>,
     work: &mut Work<'_>,
 ) -> Reach {
     if bound.least >= best.limit() {
@@ -223,7 +246,7 @@ fn widen(
     bound: &Bound,
     cost: Option<&Bound>,
     prices: &[i128],
-    best: &mut Best,
+    best: &mut Best<'_>,
     steps: Option<u64>,
     work: &mut Work<'_>,
 ) -> Reach {
@@ -351,7 +374,7 @@ fn excess(curves: &[Vec<i128>], usage: &[u32], prices: &[i128]) -> Vec<i128> {
 }
 
 /// Takes one look at a family: the arrangement its bound stands on, if modules can be found for it.
-pub fn glance(instance: &Instance<'_>, ready: &Ready, family: usize, best: &mut Best, work: &mut Work<'_>) {
+pub fn glance(instance: &Instance<'_>, ready: &Ready, family: usize, best: &mut Best<'_>, work: &mut Work<'_>) {
     let Ready { prices, bound } = ready;
     if let Some(choice) = bound.relaxed(instance) {
         let (demand, _) = bound.demand(instance, &choice, prices);
@@ -437,7 +460,7 @@ impl Sockets<'_> {
         worth: i128,
         cost: i128,
         limit: i128,
-        best: &mut Best,
+        best: &mut Best<'_>,
         work: &mut Work<'_>,
     ) -> Option<()> {
         if !work.step() {
@@ -447,7 +470,7 @@ impl Sockets<'_> {
             return self.leaf(cap, limit, best, work);
         }
         let kind = self.instance.sockets[i];
-        if self.instance.sockets.len() > 2 && i > 0 {
+        if self.instance.sockets.len() > 2 && i > 0 && best.every.is_none() {
             // The same demand reached before, no worse: what follows was searched.
             let key = (i * 1_000_000 + first, self.key());
             let fixed: i128 = self.chosen.iter().map(|&(k, c)| self.columns[k][c].fixed).sum();
@@ -535,7 +558,7 @@ impl Sockets<'_> {
         key(self.filled())
     }
 
-    fn leaf(&mut self, cap: u32, limit: i128, best: &mut Best, work: &mut Work<'_>) -> Option<()> {
+    fn leaf(&mut self, cap: u32, limit: i128, best: &mut Best<'_>, work: &mut Work<'_>) -> Option<()> {
         if cap < self.instance.need {
             return Some(());
         }

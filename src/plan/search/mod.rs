@@ -17,6 +17,7 @@ mod family;
 mod fillings;
 mod greedy;
 mod instance;
+mod outer;
 mod problem;
 mod realise;
 mod solve;

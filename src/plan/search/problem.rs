@@ -134,12 +134,13 @@ pub struct Found {
 /// What a search ends with.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Outcome {
-    /// Best first; the others are the best found that differ in worth. That nothing comes between them is not proven.
+    /// Best first; the others differ from it and from one another in what was asked for.
     pub plans: Vec<Found>,
     /// Whether every arrangement was searched or ruled out by a bound: no plan is better in what was asked for. What only
     /// settles ties is looked for as far as a few steps go.
     pub exhausted: bool,
-    /// Whether the pass for the next best ran to its end.
+    /// Whether the others are the next best: no other arrangement (what each channel holds, kind, rate), with the modules that
+    /// are best for it, lies between them, and where there are fewer than were asked for there are no more.
     pub alternatives_exhausted: bool,
     /// When the search was cut short: the effective MB/s (or hundredths of currency, or modules: the first criterion) no
     /// plan can beat.

@@ -1,9 +1,13 @@
 //! All families, one after the other.
 
+use std::collections::{BTreeSet, HashMap};
+
 use super::assemble::assemble;
 use super::bags::{self, Bags};
 use super::build::{Built, Family, Shared};
-use super::family::{Best, Reach, Ready, glance, quick, ready, search as search_family};
+use super::family::{Best, Plan, Reach, Ready, glance, quick, ready, search as search_family};
+use super::instance::INF;
+use super::outer::{self, tighter};
 use super::problem::{Criterion, Found, From, Outcome, Prefer, Problem, Score, SearchError};
 use super::unlike::{as_if, unlike};
 use super::work::Work;
@@ -23,6 +27,12 @@ enum How {
     Bags,
     Whole,
 }
+
+/// Steps that proving the next best may cost.
+const EVERY_STEPS: u64 = 100_000;
+
+/// Plans that are put on the board to tell what they run at.
+const JUDGED: u32 = 3_000;
 
 /// Steps the next best may cost after the best is proven.
 const NEXT_STEPS: u64 = 400_000;
@@ -47,6 +57,10 @@ pub fn search(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<O
         outcome.plans.sort_by_key(|plan| worth(problem.prefer, &plan.score));
         outcome.plans.dedup_by(|a, b| a.score == b.score);
         outcome.plans.truncate(problem.alternatives + 1);
+        if outcome.cut {
+            // What is not known of modules changes nothing in it.
+            outcome.bound = outer::bound(problem, &Shared::new(problem)?);
+        }
     }
     Ok(outcome)
 }
@@ -79,7 +93,7 @@ fn worth(prefer: Prefer, score: &Score) -> [i128; 5] {
 /// Searches a problem in which what is not known of a module makes it another sort.
 fn as_known(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<Outcome, SearchError> {
     if problem.prefer == Prefer::Cost
-        && let Some(least) = least_cost(problem)?
+        && let Some((least, certain)) = least_cost(problem)?
         && problem.budget.is_none_or(|b| least <= b.0)
     {
         // No plan is cheaper than the modules alone. If one costs just that, the best of those is the best of all: with
@@ -94,23 +108,35 @@ fn as_known(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<Out
             return run(problem, outcome.plans.into_iter().next(), stop);
         }
         if !outcome.plans.is_empty() {
-            // Its cost is proven the least; what is not proven is that no plan of that cost is better otherwise.
-            outcome.bound = Some(i128::from(least));
+            // Its cost is proven the least, unless sorts of modules were set aside; what is not proven is that no plan of
+            // that cost is better otherwise.
+            let loose = outer::bound(problem, &Shared::new(problem)?);
+            outcome.bound = if certain { Some(i128::from(least)) } else { loose };
             if stop() {
                 return Ok(outcome);
             }
             let whole = run(problem, None, stop)?;
-            return Ok(if whole.exhausted { whole } else { outcome });
+            if whole.exhausted {
+                return Ok(whole);
+            }
+            outcome.plans.extend(whole.plans);
+            outcome.plans.sort_by_key(|plan| worth(problem.prefer, &plan.score));
+            outcome.plans.dedup_by(|a, b| a.score == b.score);
+            outcome.plans.truncate(problem.alternatives + 1);
+            outcome.nodes += whole.nodes;
+            return Ok(outcome);
         }
     }
     run(problem, None, stop)
 }
 
-/// The least cost of modules that reach the target in any family.
-fn least_cost(problem: &Problem<'_>) -> Result<Option<u64>, SearchError> {
+/// The least cost of modules that reach the target in any family, and whether it is that of all: not where families or
+/// fillings were set aside.
+fn least_cost(problem: &Problem<'_>) -> Result<Option<(u64, bool)>, SearchError> {
     let shared = Shared::new(problem)?;
     let families = shared.families();
-    Ok(families.iter().filter_map(|f| super::bag::least_cost(&shared.build(f)?.instance)).min())
+    let least = families.iter().filter_map(|f| super::bag::least_cost(&shared.build(f)?.instance)).min();
+    Ok(least.map(|least| (least, !shared.truncated.get())))
 }
 
 /// The search itself; `proven` is the best plan where it is known already.
@@ -120,42 +146,118 @@ fn run(problem: &Problem<'_>, proven: Option<Found>, stop: &mut dyn FnMut() -> b
     let mut work = Work::new(stop);
     let mut best = Best::new(1, shared.weights);
     let cut = if proven.is_some() { None } else { pass(&shared, &families, &mut best, &mut work) };
-    let first = best.clone();
-    let mut next_cut = cut;
-    if problem.alternatives > 0 && cut.is_none() && (proven.is_some() || !best.plans.is_empty()) {
-        // Twice as many: a plan of a slower family may turn out to be a faster one's.
-        let mut wide = Best::new(1 + 2 * problem.alternatives, shared.weights);
-        for (family, plan) in first.plans {
-            wide.offer(family, plan);
-        }
-        work.within(NEXT_STEPS);
-        next_cut = pass(&shared, &families, &mut wide, &mut work);
-        best = wide;
-    }
     let mut plans: Vec<Found> = proven.into_iter().collect();
-    for (family, plan) in &best.plans {
-        let Some(built) = shared.build(&families[*family]) else { continue };
-        let Some(found) = assemble(&shared, &built, plan) else { continue };
-        if !plans.iter().any(|p| p.score == found.score) {
-            plans.push(found);
+    let mut next_known = false;
+    if problem.alternatives > 0 && cut.is_none() && !(plans.is_empty() && best.plans.is_empty()) {
+        next_known = next_exactly(&shared, &families, &best, &mut plans, &mut work);
+        if !next_known {
+            // Twice as many: a plan of a slower family may turn out to be a faster one's.
+            let mut wide = Best::new(1 + 2 * problem.alternatives, shared.weights);
+            for (family, plan) in best.plans {
+                wide.offer(family, plan);
+            }
+            work.within(NEXT_STEPS);
+            pass(&shared, &families, &mut wide, &mut work);
+            best = wide;
         }
     }
+    put_together(&shared, &families, &best, &mut plans);
+    let alternatives = plans.split_off(plans.len().min(1));
+    plans.extend(sorted(problem.prefer, alternatives));
     plans.truncate(problem.alternatives + 1);
     let truncated = shared.truncated.get();
+    // What was set aside is in no family: of it only the loose bound knows.
+    let of_families = if truncated { None } else { cut.and_then(|worth| first_criterion(problem, &shared, worth)) };
+    let ended = cut.is_some() || truncated;
+    let bound = if ended { tighter(problem.prefer, of_families, outer::bound(problem, &shared)) } else { None };
     let mut notes: Vec<String> = shared.notes.borrow().iter().cloned().collect();
     if truncated {
-        notes.push("the stock has more sorts of modules than can be searched to the end".to_owned());
+        notes.push(
+            "the stock has more sorts of modules than can be searched to the end: some were set aside, and the bound is that of \
+             counts, sizes, prices and rates alone"
+                .to_owned(),
+        );
     }
     Ok(Outcome {
         plans,
         exhausted: cut.is_none() && !truncated,
-        alternatives_exhausted: next_cut.is_none() && !truncated,
-        bound: cut.and_then(|worth| first_criterion(problem, &shared, worth)),
+        alternatives_exhausted: next_known && !truncated,
+        bound,
         nodes: work.steps(),
         notes,
-        cut: cut.is_some() || truncated,
+        cut: ended,
         unlike: Vec::new(),
     })
+}
+
+/// The next best, every one: the plans of all arrangements, until so many differ in what was asked for. Whether it came to an
+/// end; what was found is in `plans` either way.
+fn next_exactly(
+    shared: &Shared<'_>,
+    families: &[Family],
+    first: &Best<'_>,
+    plans: &mut Vec<Found>,
+    work: &mut Work<'_>,
+) -> bool {
+    let (problem, before) = (shared.problem, plans.clone());
+    // In a slow family sockets count as alike whatever their processors, and fitted modules whatever their rating: which of
+    // them is filled, or kept, is not tried.
+    let cpus: BTreeSet<Option<Mts>> = problem.cpus.iter().flatten().map(|cpu| cpu.mts).collect();
+    let fitted: BTreeSet<Option<Mts>> = problem.fitted.iter().flatten().map(|fitted| fitted.seat.spec.mts).collect();
+    if cpus.len() > 1 || fitted.len() > 1 {
+        return false;
+    }
+    work.within(EVERY_STEPS);
+    let judged = std::cell::Cell::new(0u32);
+    let made: std::cell::RefCell<HashMap<usize, Option<Built<'_>>>> = std::cell::RefCell::default();
+    let at_rate = |family: usize, plan: &Plan| {
+        judged.set(judged.get().saturating_add(1));
+        if judged.get() >= JUDGED {
+            return true;
+        }
+        let mut made = made.borrow_mut();
+        if made.len() > KEPT {
+            made.clear();
+        }
+        let built = made.entry(family).or_insert_with(|| shared.build(&families[family])).as_ref();
+        let found = built.and_then(|built| assemble(shared, built, plan));
+        found.is_some_and(|found| found.score.mts == families[family].mts)
+    };
+    let mut room = 1 + problem.alternatives;
+    loop {
+        let mut wide = Best::new(room, shared.weights);
+        wide.every = Some(&at_rate);
+        for (family, plan) in &first.plans {
+            wide.offer(*family, plan.clone());
+        }
+        let cut = pass(shared, families, &mut wide, work).is_some() || judged.get() >= JUDGED;
+        plans.clone_from(&before);
+        put_together(shared, families, &wide, plans);
+        if cut {
+            return false;
+        }
+        // Nothing that is better than the last of those kept was left out, and none is better on the board than it is here.
+        if wide.limit() >= INF || plans.len() > problem.alternatives {
+            return true;
+        }
+        room *= 2;
+    }
+}
+
+/// Adds the plans of families, put on the board, as far as they differ in their measures.
+fn put_together(shared: &Shared<'_>, families: &[Family], best: &Best<'_>, plans: &mut Vec<Found>) {
+    for (family, plan) in &best.plans {
+        let Some(built) = shared.build(&families[*family]) else { continue };
+        let Some(found) = assemble(shared, &built, plan) else { continue };
+        if !plans.iter().any(|p| p.score == found.score) {
+            plans.push(found);
+        }
+    }
+}
+
+fn sorted(prefer: Prefer, mut plans: Vec<Found>) -> Vec<Found> {
+    plans.sort_by_key(|plan| worth(prefer, &plan.score));
+    plans
 }
 
 /// A family that is not searched to its end yet: its number, what is not below, and what was made of it.
@@ -167,7 +269,7 @@ struct Open<'a> {
 
 impl<'a> Open<'a> {
     /// What was made before, or made anew; `None` when the family has nothing better.
-    fn make(&mut self, shared: &Shared<'a>, families: &[Family], best: &Best) -> Option<(Built<'a>, Ready)> {
+    fn make(&mut self, shared: &Shared<'a>, families: &[Family], best: &Best<'_>) -> Option<(Built<'a>, Ready)> {
         self.made.take().or_else(|| {
             let built = shared.build(&families[self.index])?;
             let ready = ready(&built.instance, best)?;
@@ -177,7 +279,7 @@ impl<'a> Open<'a> {
 }
 
 /// One pass over all families; the least worth that may be hidden in what was cut off.
-fn pass(shared: &Shared<'_>, families: &[Family], best: &mut Best, work: &mut Work<'_>) -> Option<i128> {
+fn pass(shared: &Shared<'_>, families: &[Family], best: &mut Best<'_>, work: &mut Work<'_>) -> Option<i128> {
     // A good plan early rules most families out.
     let mut open: Vec<Open<'_>> = Vec::new();
     for (index, family) in families.iter().enumerate() {
@@ -196,6 +298,10 @@ fn pass(shared: &Shared<'_>, families: &[Family], best: &mut Best, work: &mut Wo
     }
     // Then what a few steps settle, ties and all; then, where nothing is fitted, bag by bag; then what is left.
     for how in [How::Quick, How::Bags, How::Whole] {
+        if how == How::Bags && best.every.is_some() {
+            // Of each bag only the best arrangement is looked for.
+            continue;
+        }
         let mut still = Vec::new();
         best.ties = how == How::Quick;
         for mut one in open {
@@ -234,7 +340,7 @@ fn pass(shared: &Shared<'_>, families: &[Family], best: &mut Best, work: &mut Wo
 }
 
 /// A plan to begin with, and to show when a limit ends the search.
-fn offer_greedy(built: &Built<'_>, index: usize, best: &mut Best) {
+fn offer_greedy(built: &Built<'_>, index: usize, best: &mut Best<'_>) {
     if let Some(plan) = super::greedy::plan(&built.instance)
         && plan.worth < best.limit()
     {

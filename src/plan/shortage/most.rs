@@ -19,7 +19,7 @@ fn slots(problem: &Problem<'_>) -> u64 {
 fn unfit(problem: &Problem<'_>, lot: &Lot) -> Option<String> {
     let at = problem.board.slots().find(|at| problem.cpus.get(at.socket_index).is_some_and(Option::is_some))?;
     let mut seats = vec![None; problem.board.slots().count()];
-    seats[at.index] = Some(Seat { spec: lot.spec.clone(), volts: lot.volts.clone() });
+    seats[at.index] = Some(Seat::from_lot(lot, problem.board));
     let verdict = check(problem.board, problem.cpus, &seats);
     let own = [Rule::Generation, Rule::Kind, Rule::Voltage, Rule::Largest];
     let breach = verdict.breaches.iter().find(|breach| own.contains(&breach.rule))?;

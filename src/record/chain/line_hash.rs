@@ -17,8 +17,13 @@ impl LineHash {
 
     /// The hash of these bytes.
     pub fn of(line: &[u8]) -> Self {
+        Self::written(&Sha256::digest(line).into())
+    }
+
+    /// What SHA-256 gave, in digits.
+    pub(super) fn written(hash: &[u8; 32]) -> Self {
         let mut digits = [0; 64];
-        for (two, byte) in digits.as_chunks_mut::<2>().0.iter_mut().zip(Sha256::digest(line)) {
+        for (two, byte) in digits.as_chunks_mut::<2>().0.iter_mut().zip(hash) {
             *two = [byte >> 4, byte & 15];
         }
         // Worked out, not looked up: so many at once.

@@ -90,23 +90,9 @@ impl Multiples {
         Self { rows }
     }
 
-    /// Adds the point times `scalar`.
-    fn add_times(&self, scalar: &Scalar, sum: &mut EdwardsPoint) {
-        let digits = digits(scalar);
-        // Fetched ahead of the sum: then memory is waited for once, not at each of them.
-        let mut picked = [EdwardsPoint::identity(); PLACES];
-        for ((picked, row), digit) in picked.iter_mut().zip(&self.rows).zip(digits) {
-            if let Some(at) = usize::from(digit.unsigned_abs()).checked_sub(1) {
-                *picked = row[at];
-            }
-        }
-        for (picked, digit) in picked.iter().zip(digits) {
-            match digit {
-                0 => {}
-                1.. => *sum += picked,
-                ..0 => *sum -= picked,
-            }
-        }
+    /// The multiple that each digit asks for, whatever its sign; any, where it is 0.
+    fn picked(&self, digits: &[i16; PLACES]) -> [EdwardsPoint; PLACES] {
+        std::array::from_fn(|place| self.rows[place][usize::from(digits[place].unsigned_abs()).saturating_sub(1)])
     }
 
     fn fits(&self, key: &[u8; 32], message: &[u8], signature: &[u8; 64]) -> bool {
@@ -116,10 +102,24 @@ impl Multiples {
         let Some(s) = Option::<Scalar>::from(Scalar::from_canonical_bytes(s)) else { return false };
         let k = Sha512::new().chain_update(r).chain_update(key).chain_update(message).finalize();
         let k = Scalar::from_bytes_mod_order_wide(&k.into());
+        let (s, k) = (digits(&s), digits(&k));
+        // Fetched ahead of the sum: then memory is waited for once, not at each of them.
+        let (of_base, of_key) = (BASE.picked(&s), self.picked(&k));
         let mut sum = EdwardsPoint::identity();
-        BASE.add_times(&s, &mut sum);
-        self.add_times(&k, &mut sum);
+        add(&mut sum, &of_base, &s);
+        add(&mut sum, &of_key, &k);
         sum.compress().0 == r
+    }
+}
+
+/// Adds what was picked by `digits`, each with its sign.
+fn add(sum: &mut EdwardsPoint, picked: &[EdwardsPoint; PLACES], digits: &[i16; PLACES]) {
+    for (picked, digit) in picked.iter().zip(digits) {
+        match digit {
+            0 => {}
+            1.. => *sum += picked,
+            ..0 => *sum -= picked,
+        }
     }
 }
 

@@ -407,14 +407,14 @@ mod tests {
                 let Some(ground) = Ground::new(&built.instance) else { continue };
                 let stop = &mut || false;
                 let mut work = Work::new(stop);
-                let limit = |best: &Best| best.limit();
+                let limit = |best: &Best<'_>| best.limit();
                 let (mut bags, mut prices) = (Best::new(1, shared.weights), Best::new(1, shared.weights));
                 if !evens::search(&ground, 2_000, index, &mut bags, &mut work)
                     || !search_even(&built.instance, index, &mut prices, &mut work)
                 {
                     continue;
                 }
-                let even = |best: &Best| {
+                let even = |best: &Best<'_>| {
                     let rate = i128::from(ground.wide[0][ground.slots] * built.instance.channel_mb_s);
                     let mb_s = best.plans.first().map(|(_, plan)| {
                         let places = plan.sockets.iter().enumerate();

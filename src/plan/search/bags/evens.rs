@@ -138,7 +138,7 @@ impl<'g, 'i> Evens<'g, 'i> {
 }
 
 /// Looks for the best plan with every socket as wide as can be, in `most` bags; whether all that are better were looked at.
-pub fn search(ground: &Ground<'_>, most: usize, family: usize, best: &mut Best, work: &mut Work<'_>) -> bool {
+pub fn search(ground: &Ground<'_>, most: usize, family: usize, best: &mut Best<'_>, work: &mut Work<'_>) -> bool {
     let Some(mut even) = Even::new(ground) else { return false };
     even.more = MORE;
     let instance = ground.instance;

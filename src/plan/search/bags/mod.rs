@@ -62,7 +62,7 @@ enum Evens {
 }
 
 /// Searches a family bag by bag; what it finds goes into `best`.
-pub fn search(instance: &Instance<'_>, family: usize, best: &mut Best, work: &mut Work<'_>) -> Bags {
+pub fn search(instance: &Instance<'_>, family: usize, best: &mut Best<'_>, work: &mut Work<'_>) -> Bags {
     let Some(ground) = Ground::new(instance) else { return Bags::Cut };
     let Some(mut list) = List::new(&ground) else { return Bags::Cut };
     let Some(base) = list.least() else { return Bags::All };
@@ -106,7 +106,7 @@ fn attempt(
     list: &mut List<'_, '_>,
     base: i128,
     family: usize,
-    best: &mut Best,
+    best: &mut Best<'_>,
     work: &mut Work<'_>,
 ) {
     let mut gap = ground.instance.weights.asked;
@@ -136,7 +136,7 @@ fn attempt(
 }
 
 /// A bag arranged without a proof, down to `floor`.
-fn offer(ground: &Ground<'_>, bag: &[u16], floor: i128, family: usize, best: &mut Best, work: &mut Work<'_>) {
+fn offer(ground: &Ground<'_>, bag: &[u16], floor: i128, family: usize, best: &mut Best<'_>, work: &mut Work<'_>) {
     let own = ground.worth(bag);
     if let Some(mut found) = anneal(ground, bag, floor, work)
         && own + found.worth < best.limit()
@@ -152,7 +152,7 @@ fn prove(
     list: &mut List<'_, '_>,
     (base, widest): (i128, bool),
     family: usize,
-    best: &mut Best,
+    best: &mut Best<'_>,
     work: &mut Work<'_>,
 ) -> Bags {
     let (mut gap, mut from) = (ground.instance.weights.asked, -INF);
