@@ -2,11 +2,10 @@
 
 #![allow(clippy::unwrap_used)] // A test that cannot build its machine should stop there.
 
-use slotwise::board::{Board, SlotLabel};
+use slotwise::board::SlotLabel;
 use slotwise::isolate::fault::{Fault, Mode};
 use slotwise::isolate::rates::shipped;
 use slotwise::isolate::{Answer, Seen, State, Step, answer, slips};
-use slotwise::module::Module;
 
 #[path = "reference/machine.rs"]
 mod machine;
@@ -227,125 +226,6 @@ fn a_fault_that_went_away_with_a_swap_convicts_nobody() {
     assert!(slips(&state, "0").iter().all(|s| !s.convicted));
 }
 
-/// The rules a trial keeps, checked here from the board file alone.
-fn in_order(board: &Board, now: &[(SlotLabel, Module)], bare: &[usize], channel: (usize, usize)) -> bool {
-    let slots: Vec<_> = board.slots().filter(|s| (s.socket_index, s.channel_index) == channel).collect();
-    let held = |label: &SlotLabel| now.iter().find(|(l, _)| l == label).map(|(_, m)| m);
-    let mut filled: Vec<_> = slots.iter().filter_map(|s| Some((s.slot.position, held(&s.slot.label)?))).collect();
-    filled.sort_by_key(|f| f.0);
-    let no_gap = filled.iter().enumerate().all(|(n, f)| usize::from(f.0) == n + 1);
-    let one_kind = filled.windows(2).all(|w| w[0].1.spec.kind == w[1].1.spec.kind);
-    no_gap && one_kind && (filled.is_empty() || !bare.contains(&channel.0))
-}
-
-proptest::proptest! {
-    #![proptest_config(proptest::test_runner::Config { cases: 12, ..Default::default() })]
-
-    /// Whatever is fitted, seen and done: no trial leaves a channel it changed with a gap, with two kinds, or filled beside a
-    /// socket without a processor.
-    #[test]
-    fn no_trial_breaks_the_population_rules(
-        depth in proptest::collection::vec(0u8..3, 8),
-        lrdimm in 0u8..4,
-        bare in proptest::bool::ANY,
-        no_post in proptest::bool::weighted(0.4),
-        spare in proptest::bool::ANY,
-        seed in 0u64..1000,
-    ) {
-        let mut shape = board(2, 4, 2);
-        // The slot printed first is filled second.
-        for channel in shape.socket.iter_mut().flat_map(|s| s.channel.iter_mut()) {
-            channel.slot[0].position = 2;
-            channel.slot[1].position = 1;
-        }
-        let bare: Vec<usize> = if bare { vec![1] } else { Vec::new() };
-        let mut fitted: Vec<(SlotLabel, Module)> = Vec::new();
-        for s in shape.slots() {
-            let channel = s.socket_index * 4 + s.channel_index;
-            if s.slot.position <= depth[channel] && !bare.contains(&s.socket_index) {
-                let mut one = module(&format!("OSP{:05}", s.index));
-                if s.channel_index as u8 == lrdimm {
-                    one.spec.kind = Some(slotwise::module::Kind::LRDIMM);
-                }
-                fitted.push((s.slot.label.clone(), one));
-            }
-        }
-        proptest::prop_assume!(!fitted.is_empty());
-        let mut dice = fastrand::Rng::with_seed(seed);
-        let mut seen = |fitted: &[(SlotLabel, Module)]| match (no_post, dice.usize(0..3)) {
-            (true, 0..=1) => Seen::NoPost,
-            (_, 0) | (true, _) => Seen::Slots(Vec::new()),
-            _ => Seen::Slots(vec![fitted[dice.usize(0..fitted.len())].0.clone()]),
-        };
-        let first = if no_post { Seen::NoPost } else { Seen::Slots(vec![fitted[0].0.clone()]) };
-        let mut state = State::new(&shape, &fitted, first, &shipped("service").unwrap().unwrap()).unwrap();
-        state.without_processor(&bare);
-        if spare {
-            state.add_spare(module("OSPSPARE"));
-        }
-        for _ in 0..6 {
-            let Some(trial) = slotwise::isolate::next_trial(&state) else { break };
-            let before: Vec<(SlotLabel, Module)> = state.fitted_now().map(|(l, m)| (l.clone(), m.clone())).collect();
-            state.observe(&trial.changes, trial.changes.clone(), seen(&before)).unwrap();
-            let after: Vec<(SlotLabel, Module)> = state.fitted_now().map(|(l, m)| (l.clone(), m.clone())).collect();
-            for channel in (0..2).flat_map(|s| (0..4).map(move |c| (s, c))) {
-                proptest::prop_assert!(in_order(&shape, &after, &bare, channel), "{:?} in {:?}", trial.changes, channel);
-            }
-        }
-    }
-}
-
-#[test]
-fn a_trial_costs_the_boot_measured_the_opening_and_each_cover_once() {
-    let mut shape = board(1, 4, 2);
-    for (name, over) in [("air duct", "all"), ("riser", "P0/3")] {
-        let text = format!("name = \"{name}\"\nover = [\"{over}\"]");
-        shape.cover.push(toml::from_str(&text).unwrap());
-    }
-    let labels: Vec<SlotLabel> = shape.slots().map(|s| s.slot.label.clone()).collect();
-    let fitted: Vec<_> = labels.iter().cloned().zip((0..8).map(|n| module(&format!("OSP{n}")))).collect();
-    let rates = shipped("install").unwrap().unwrap();
-    let minutes = |slot: usize| {
-        let mut state = State::new(&shape, &fitted, Seen::Slots(vec![labels[slot].clone()]), &rates).unwrap();
-        state.measured_boot(20.0);
-        state.opening_minutes(4.0);
-        state.cover_minutes("air duct", 3.0);
-        state.cover_minutes("riser", 5.0);
-        let trial = slotwise::isolate::next_trial(&state).unwrap();
-        let inserted = trial.changes.iter().map(|step| match step {
-            Step::Swap(..) => 2.0,
-            Step::ClearSettings(_) | Step::Remove(_) => 0.0,
-            _ => 1.0,
-        });
-        let below_riser = serde_json::to_string(&trial.changes).unwrap().contains("P0C3");
-        // 20 boot, 4 opening, 3 for the duct, 1.5 for each insertion; below the riser 5 more.
-        let expected = 20.0 + 4.0 + 3.0 + 1.5 * inserted.sum::<f64>() + if below_riser { 5.0 } else { 0.0 };
-        assert_eq!(trial.minutes, expected.ceil() as u32, "{:?}", trial.changes);
-        (below_riser, trial.changes.is_empty())
-    };
-    assert_eq!((minutes(1), minutes(7)), ((false, false), (true, false)));
-}
-
-#[test]
-fn insertions_of_earlier_jobs_count_towards_the_connectors_life() {
-    let shape = board(1, 4, 2);
-    let labels: Vec<SlotLabel> = shape.slots().map(|s| s.slot.label.clone()).collect();
-    let fitted: Vec<_> = labels.iter().cloned().zip((0..8).map(|n| module(&format!("OSP{n}")))).collect();
-    let rates = shipped("install").unwrap().unwrap();
-    let mut state = State::new(&shape, &fitted, Seen::Slots(vec![labels[1].clone()]), &rates).unwrap();
-    state.inserted_before(&labels[1], 19).unwrap();
-    assert!(state.notes().is_empty(), "{:?}", state.notes());
-    let reseat = vec![Step::Reseat(labels[1].clone())];
-    state.observe(&reseat, reseat.clone(), Seen::Slots(vec![labels[1].clone()])).unwrap();
-    assert_eq!(state.insertions_of(&labels[1]), Some(20));
-    assert!(state.notes()[0].contains("20 insertions of the 25"), "{:?}", state.notes());
-    state.inserted_before(&labels[1], 24).unwrap();
-    // Worn out: no trial touches it any more.
-    if let Some(trial) = slotwise::isolate::next_trial(&state) {
-        assert!(!serde_json::to_string(&trial.changes).unwrap().contains("P0C0S1"), "{trial:?}");
-    }
-}
-
 #[test]
 fn corrected_errors_move_the_probabilities_and_convict_nobody() {
     let shape = board(1, 4, 2);
@@ -455,6 +335,56 @@ fn a_module_that_stood_with_a_latch_open_speaks_for_its_seating_and_convicts_nob
     let verdict = answer(&state).verdict.unwrap();
     assert_eq!((verdict.what.as_str(), verdict.which.as_str()), ("module", "OSP1"));
     assert!(verdict.because.contains("followed it"), "{}", verdict.because);
+}
+
+/// `-SLOT` is taken out, `SLOT=N` gets module `N`, `!` sets the settings back.
+fn steps(words: &str) -> Vec<Step> {
+    let step = |word: &str| match (word.strip_prefix('-'), word.split_once('=')) {
+        (Some(slot), _) => Step::Remove(slot.into()),
+        (None, Some((slot, n))) => Step::Substitute(slot.into(), format!("OSP{n:0>5}")),
+        (None, None) => Step::ClearSettings(true),
+    };
+    words.split(' ').map(step).collect()
+}
+
+#[test]
+fn where_no_set_tells_more_the_modules_go_back_and_the_search_comes_to_an_end() {
+    let shape = board(2, 4, 2);
+    let labels: Vec<SlotLabel> = shape.slots().map(|s| s.slot.label.clone()).collect();
+    let fitted: Vec<_> = labels.iter().cloned().zip((0..16).map(|n| module(&format!("OSP{n:05}")))).collect();
+    let mut rates = shipped("service").unwrap().unwrap();
+    rates.report.shows.value = "1".to_owned();
+    let mut state = State::new(&shape, &fitted, Seen::NoPost, &rates).unwrap();
+    // A seating or a setting is left, and second faults among what is out; the settings were set back.
+    for (done, starts) in [
+        ("-P0C3S1 -P1C0S0 -P1C0S1 -P1C1S0 -P1C1S1 -P1C2S0 -P1C2S1 -P1C3S0 -P1C3S1", false),
+        ("-P0C1S1 -P0C2S0 -P0C2S1 -P0C3S0", true),
+        ("-P0C0S0 -P0C0S1 -P0C1S0 P0C1S0=5 P0C2S0=4", true),
+        ("-P0C1S0 -P0C2S0 P0C3S0=3", true),
+        ("-P0C3S0 P0C3S0=6", true),
+        ("-P0C3S0 P0C1S0=2 P0C1S1=3 P0C2S0=4 P0C2S1=5", false),
+        ("-P0C1S0 -P0C1S1 -P0C2S0 -P0C2S1 P0C2S0=2 P0C2S1=3", false),
+        ("!", false),
+        ("-P0C2S0 -P0C2S1 P0C2S0=4 P0C2S1=5", true),
+        ("-P0C2S0 -P0C2S1 P0C1S0=2 P0C1S1=3", true),
+    ] {
+        let seen = if starts { Seen::Slots(Vec::new()) } else { Seen::NoPost };
+        state.observe(&steps(done), steps(done), seen).unwrap();
+    }
+    let back = answer(&state).trial.unwrap();
+    assert!(back.why.contains("nothing tells more with modules out"), "{}", back.why);
+    state.observe(&back.changes, back.changes.clone(), Seen::Slots(Vec::new())).unwrap();
+    let home: Vec<_> = state.fitted_now().map(|(label, module)| (label.clone(), module.clone())).collect();
+    assert_eq!(home, fitted);
+    let mut more = 0;
+    let ended = loop {
+        let now = answer(&state);
+        let Some(trial) = now.trial else { break now };
+        more += 1;
+        assert!(more < 3, "{trial:?}");
+        state.observe(&trial.changes, trial.changes.clone(), Seen::Slots(Vec::new())).unwrap();
+    };
+    assert_eq!(ended.verdict.map(|verdict| verdict.what).as_deref(), Some("seating or settings"));
 }
 
 /// The clause of a reason that is about an outcome: by what the start showed.

@@ -126,6 +126,19 @@ fn what_a_search_took_out_is_not_missing_and_putting_back_is_no_trial() {
 }
 
 #[test]
+fn a_bad_spare_is_named_where_it_is_the_likeliest_second_fault() {
+    let bench = Bench::new();
+    let args = ["practice", "--auto", "--fault", "module", "--report", "blind", "--spare", "bad", "--seed", "12"];
+    bench.run(&args, b"").ends(1);
+    let job = bench.job();
+    let because = &job.isolation().unwrap().verdict.as_ref().unwrap().verdict.because;
+    assert!(
+        because.contains("A second fault may hide") && because.contains("most likely module 7A41B00C"),
+        "{because}"
+    );
+}
+
+#[test]
 fn a_slot_that_is_cured_is_marked_cured_and_nobody_is_told_to_look_there() {
     let bench = Bench::new();
     bench.run(&["practice", "--auto", "--fault", "seating", "--seed", "11"], b"").ends(0);

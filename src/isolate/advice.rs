@@ -193,8 +193,9 @@ pub fn verdict(state: &State) -> Option<Verdict> {
     let mut because = kind.classes().map(|class| because(state, class)).collect::<Vec<_>>().join(" ");
     let second = second_fault(state, kind);
     if second >= SECOND_FAULT {
+        let likeliest = likeliest_second(state, kind, second);
         because.push_str(&format!(
-            " A second fault may hide behind it, probability {}: boot again once it is mended.",
+            " A second fault may hide behind it, probability {}{likeliest}: boot again once it is mended.",
             probability(second)
         ));
     }
@@ -208,6 +209,18 @@ fn second_fault(state: &State, kind: Kind) -> f64 {
         |other: &Kind| kind.second.is_none() && other.second.is_some() && other.classes().any(|c| c == kind.first);
     let weighed: f64 = state.belief.by_kind().iter().filter(|(other, _)| beside(other)).map(|(_, chance)| chance).sum();
     if state.weighs_two() { weighed } else { weighed.max(state.second) }
+}
+
+/// Which second fault it is likeliest to be, where one makes up most of them; else nothing.
+fn likeliest_second(state: &State, kind: Kind, second: f64) -> String {
+    let all = state.belief.by_kind();
+    let beside = all.iter().find(|(other, _)| other.second.is_some() && other.classes().any(|c| c == kind.first));
+    let Some((other, _)) = beside.filter(|(_, chance)| kind.second.is_none() && *chance >= second / 2.0) else {
+        return String::new();
+    };
+    let (what, which) =
+        other.classes().find(|class| *class != kind.first).map_or(("", String::new()), |c| name(state, c));
+    format!(", most likely {}", format!("{what} {}", crate::text::shown(&which)).trim_end())
 }
 
 /// A seating or a setting, where all is well and it cannot be told any more which of the two it was.
@@ -353,10 +366,26 @@ pub fn next_trial(state: &State) -> Option<Trial> {
         return (!state.well()).then(|| trial(state, action, Some(because)));
     }
     let choice = planned(state, state.model.sure);
-    if choice.minutes.is_infinite() {
+    if choice.minutes.is_finite() {
+        return Some(trial(state, choice.action, None));
+    }
+    nothing_tells(state)
+}
+
+/// Where no change would tell more: with modules out, all go back, for what is left may not be told apart while they are out;
+/// with all in and nothing but seatings to put right, they are seated anew.
+fn nothing_tells(state: &State) -> Option<Trial> {
+    if state.model.mode != Mode::Blind {
         return None;
     }
-    Some(trial(state, choice.action, None))
+    let back = state.put_back();
+    if !back.is_empty() {
+        let because = "nothing tells more with modules out, so all go back to where they belong";
+        return Some(trial(state, back, Some(because)));
+    }
+    let anew = state.all_anew();
+    let because = "only a seating or a setting is left and it still fails, so a seating is not right yet";
+    (state.needs_no_part().is_some() && !anew.is_empty()).then(|| trial(state, anew, Some(because)))
 }
 
 fn planned(state: &State, sure: f64) -> Choice {
@@ -444,17 +473,15 @@ fn confirming(state: &State, kind: Kind) -> Option<Trial> {
         }
         None => Some(trial(state, Action::new(), Some("a seating counts as put right only when it holds"))),
         Some(piece) => {
-            let serial = state.serial(piece);
-            let action = if convicted(state, piece).is_some() {
-                planned(state, CONVICTS.max(state.model.sure)).action
-            } else {
-                state.elsewhere(piece)?
-            };
-            let because = format!(
-                "module {} goes back to its maker only once its trouble has followed it",
-                crate::text::shown(&serial)
-            );
-            Some(trial(state, action, Some(&because)))
+            let module = format!("module {} goes back to its maker only", crate::text::shown(&state.serial(piece)));
+            if convicted(state, piece).is_none() {
+                let because = format!("{module} once its trouble has followed it");
+                return Some(trial(state, state.elsewhere(piece)?, Some(&because)));
+            }
+            let sure = CONVICTS.max(state.model.sure);
+            let choice = planned(state, sure);
+            let action = if choice.minutes.is_finite() { choice.action } else { state.elsewhere(piece)? };
+            Some(trial(state, action, Some(&format!("{module} at a probability of {}", probability(sure)))))
         }
     }
 }

@@ -441,10 +441,10 @@ impl Belief {
     pub(super) fn whole_after(&self, model: &Model, action: &[Change]) -> Option<Vec<(f64, bool)>> {
         let joint = self.joint.as_ref()?;
         let (mut board, mut handled, mut twice) = (self.board.clone(), Vec::new(), false);
-        let mut cleared = self.settings_cleared;
+        let (mut cleared, mut touched) = (self.settings_cleared, vec![false; board.fitted.len()]);
         for change in action {
             board.apply(*change, &mut |place| {
-                twice |= handled.contains(&place);
+                twice |= touched.get_mut(usize::from(place)).is_some_and(|known| std::mem::replace(known, true));
                 handled.push(place);
             });
             cleared |= *change == Change::ClearSettings;

@@ -49,7 +49,8 @@ impl Means {
         }
     }
 
-    fn interchange(&self, a: Piece, b: Piece) -> bool {
+    /// Whether one module may stand where the other does.
+    pub(super) fn interchange(&self, a: Piece, b: Piece) -> bool {
         self.alike.is_empty() || self.alike.get(usize::from(a)) == self.alike.get(usize::from(b))
     }
 }

@@ -65,9 +65,10 @@ const UNLIKELY: f64 = 1e-5;
 /// What a minute of handling weighs in the plan beside a minute of booting.
 const HANDLING: f64 = 0.35;
 
-/// The same where the machine does not post, until every place was handled once on average: sets that tell the modules from
+/// The same where the machine does not post, until every module was handled once on average: sets that tell the modules from
 /// their places take many handlings and save boots. Besides, a seating that a handling spoils takes so many boots to find. At
-/// most a handling weighs what it does elsewhere, and so much when every place was handled: wear counts from then on.
+/// most a handling weighs what it does elsewhere, and so much when every module was handled: wear counts from then on.
+/// Both are assumed: of the weights tried these took the fewest boots, see `docs/isolate.md`.
 const FIRST_HANDLING: f64 = 0.03;
 const SPOILED: f64 = 4.0;
 
@@ -107,7 +108,7 @@ pub fn choose(model: &Model, belief: &Belief, means: &Means, costs: &Costs, dept
     let mut belief = belief.clone();
     belief.drop_below(IGNORED);
     belief.compact();
-    // Boots come first: a handling weighs half its minutes, which then still are fewer than those of other policies.
+    // Boots come first: a handling weighs a third of its minutes, which then still are fewer than those of other policies.
     let costs = Costs { insertion: costs.insertion * HANDLING, ..costs.clone() };
     let listed = |belief: &Belief, all: bool| {
         if all { candidates(model, belief, means) } else { simple_candidates(model, belief, means) }
@@ -135,7 +136,7 @@ pub fn choose_whole(model: &Model, belief: &Belief, home: &[(Place, Piece)], mea
     belief.compact();
     belief.coarse();
     let mut insertion = costs.insertion * HANDLING;
-    if belief.insertions < model.layout.len() {
+    if belief.insertions < home.len() {
         insertion = insertion.min(costs.insertion * FIRST_HANDLING + model.spoils * SPOILED * costs.boot);
     }
     let costs = Costs { insertion, ..costs.clone() };
@@ -303,7 +304,8 @@ impl Plan<'_> {
         let share = share.less(&ranked);
         let found = self.climbed(belief, &ranked);
         let mut narrowed = narrowed(ranked, self.depth.width[step], self.worth);
-        for candidate in found {
+        // Changed one by one, a set that tells nothing may have become a cheaper one that tells nothing.
+        for candidate in found.into_iter().filter(|found| found.gain > self.worth) {
             if !narrowed.iter().any(|known| known.tells_like(&candidate)) {
                 narrowed.push(candidate);
             }
@@ -429,7 +431,7 @@ mod tests {
     }
 
     #[test]
-    fn handlings_weigh_more_once_every_place_was_handled() {
+    fn handlings_weigh_more_once_every_module_was_handled() {
         let (model, mut belief, home) = dead(0.0);
         let costs = Costs { boot: 12.0, insertion: 30.0, ..Costs::default() };
         let spent = |belief: &Belief| choose_whole(&model, belief, &home, &Means::default(), &costs).minutes;

@@ -6,6 +6,7 @@ use super::belief::{Belief, Kind, Model};
 use super::fault::{Class, Mode};
 use super::layout::{NOWHERE, Piece, Place};
 use super::state::{Seen, State};
+use super::whole::towards;
 
 /// How often second faults are taken to be there when a verdict is tried: in every second machine. Two faults side by side
 /// look like one wide fault (two channels like the processor's contacts), and their rate is assumed.
@@ -61,10 +62,15 @@ impl State {
     /// Where the settings were cleared and a seating or a setting is all that is left to explain what was seen: the
     /// probability of the two together. Neither can be shown any more, and neither needs a part.
     pub(super) fn seating_or_setting(&self) -> Option<f64> {
+        self.needs_no_part().filter(|_| self.quiet() >= 1)
+    }
+
+    /// The same whatever the last boot showed.
+    pub(super) fn needs_no_part(&self) -> Option<f64> {
         let needs_no_part = |kind: &Kind| kind.classes().all(|c| matches!(c, Class::Seat(_) | Class::Setting(_)));
         let all = self.belief.by_kind();
         let sum: f64 = all.iter().filter(|(kind, _)| needs_no_part(kind)).map(|(_, p)| p).sum();
-        (self.belief.settings_cleared && sum >= self.model.sure && self.quiet() >= 1).then_some(sum)
+        (self.belief.settings_cleared && sum >= self.model.sure).then_some(sum)
     }
 
     /// Boots at the end of the isolation that showed nothing.
@@ -85,10 +91,17 @@ impl State {
         home.map(|(place, piece)| (place as Place, *piece)).collect()
     }
 
-    /// The changes that put every module of the machine back where it belongs, as far as it is not on the board.
+    /// The changes that put every module of the machine back where it belongs, where any is out; one that stands elsewhere
+    /// goes home too, or its channel might be left with a gap and another's place stay taken.
     pub(super) fn put_back(&self) -> Action {
         let out = |piece: Piece| self.belief.board.spots.get(usize::from(piece)) == Some(&NOWHERE);
-        let home = self.belongs().into_iter().filter(|(_, piece)| out(*piece));
-        home.map(|(place, piece)| Change::Fit(place, piece)).collect()
+        let home = self.belongs();
+        if home.iter().any(|(_, piece)| out(*piece)) { towards(&self.belief, &home) } else { Action::new() }
+    }
+
+    /// All that is fitted seated anew, as far as it may be touched.
+    pub(super) fn all_anew(&self) -> Action {
+        let fitted = (0..self.labels.len() as Place).filter(|place| self.belief.board.at(*place).is_some());
+        fitted.map(Change::Reseat).filter(|change| self.means.may(*change)).collect()
     }
 }

@@ -23,6 +23,9 @@ const COARSE: usize = 10;
 /// Places handled at once up to which every two of them are taken as possibly spoiled together.
 const PAIRS: usize = 10;
 
+/// Places handled at once above which a few stand for all in a plan: of equally likely sets it keeps no more than these.
+const MANY: usize = 64;
+
 /// Places badly seated at once, in order, filled up with [`NOWHERE`].
 type Bad = [Place; MOST];
 
@@ -109,10 +112,12 @@ impl Joint {
         let filled = places.iter().filter(|place| fitted(**place)).count() as i32;
         let good: Vec<f64> =
             (0..=MOST as i32).map(|bad| clears.powi(bad) * (1.0 - spoils).powi((filled - bad).max(0))).collect();
+        let mut touched = vec![false; places.iter().max().map_or(0, |place| usize::from(*place) + 1)];
+        places.iter().for_each(|place| touched[usize::from(*place)] = true);
         let works = |bad: &Bad| {
             let mut handled = 0;
             for place in bad.iter().filter(|place| **place != NOWHERE && fitted(**place)) {
-                if !places.contains(place) {
+                if touched.get(usize::from(*place)) != Some(&true) {
                     return 0.0;
                 }
                 handled += 1;
@@ -214,8 +219,10 @@ fn spoiled(set: Bad, chance: f64, others: &[Place], spoils: f64, fine: bool, out
         return;
     }
     let one = spoils * (1.0 - spoils).powi(count - 1);
-    out.extend(others.iter().map(|place| (with(set, *place), chance * one)));
     let more = 1.0 - none - one * f64::from(count);
+    let others = if fine || others.len() <= MANY { others } else { &others[..COARSE] };
+    let share = one * f64::from(count) / others.len() as f64;
+    out.extend(others.iter().map(|place| (with(set, *place), chance * share)));
     let apart = if fine && others.len() <= PAIRS { others.len() } else { 2 };
     let pairs: Vec<(Place, Place)> =
         (1..apart).flat_map(|by| others.iter().copied().zip(others[by..].iter().copied())).collect();
@@ -311,6 +318,18 @@ mod tests {
         let mut many = start();
         many.insert(&(10..70).collect::<Vec<Place>>(), 0.9, 0.01);
         assert!((many.fails(|_| true)[many.list(0)] - (1.0 - 0.99f64.powi(60))).abs() < 1e-3);
+    }
+
+    #[test]
+    fn in_a_plan_few_of_very_many_handled_stand_for_all() {
+        let mut plan = Joint::of([vec![], vec![4]].into_iter());
+        plan.coarse();
+        plan.insert(&(0..192).collect::<Vec<Place>>(), 0.9, 0.01);
+        let fails = plan.fails(|_| true);
+        // The chance of a failure stays what it is: of any spoiled, and of the bad one left or any other spoiled.
+        assert!((fails[plan.list(0)] - (1.0 - 0.99f64.powi(192))).abs() < 1e-2, "{fails:?}");
+        assert!((fails[plan.list(1)] - (1.0 - 0.9 * 0.99f64.powi(191))).abs() < 1e-2, "{fails:?}");
+        assert!(plan.size() <= 2 * COARSE);
     }
 
     #[test]

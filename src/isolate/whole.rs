@@ -16,13 +16,10 @@ pub fn sets(layout: &Layout, belief: &Belief, home: &[(Place, Piece)], means: &M
     let (mut of_place, mut of_piece) = (vec![0.0; layout.len()], vec![0.0; belief.board.spots.len()]);
     for h in &belief.hypotheses {
         for fault in h.cause.faults() {
-            let sum = match fault {
-                Fault::Seat(p) | Fault::Slot(p) | Fault::Setting(p) => of_place.get_mut(usize::from(p)),
-                Fault::Module(m) => of_piece.get_mut(usize::from(m)),
-                _ => None,
-            };
-            if let Some(sum) = sum {
-                *sum += h.weight;
+            match fault {
+                Fault::Seat(p) | Fault::Slot(p) | Fault::Setting(p) => add(&mut of_place, p, h.weight),
+                Fault::Module(m) => add(&mut of_piece, m, h.weight),
+                _ => {}
             }
         }
     }
@@ -130,16 +127,18 @@ pub fn near(
         wanted.push(off.filter(|pair| own.iter().all(|o| o.1 != pair.1)).chain(own.iter().copied()).collect());
     }
     let (of_place, of_piece) = suspicion(layout, belief);
+    let weight = |weights: &[f64], at: u16| weights.get(usize::from(at)).copied().unwrap_or(0.0);
     let order = |weights: &[f64], mut all: Vec<u16>, used: &dyn Fn(u16) -> bool| {
-        all.sort_by(|a, b| weights[usize::from(*a)].total_cmp(&weights[usize::from(*b)]).then(used(*a).cmp(&used(*b))));
+        let heavier = |a: &u16, b: &u16| weight(weights, *a).total_cmp(&weight(weights, *b));
+        all.sort_by(|a, b| heavier(a, b).then(used(*a).cmp(&used(*b))));
         all
     };
     let places = order(&of_place, home.iter().map(|h| h.0).collect(), &|p| after.at(p).is_some());
-    let pieces = order(&of_piece, home.iter().map(|h| h.1).collect(), &|m| after.spots[usize::from(m)] != NOWHERE);
-    for m in pieces.iter().rev().take_while(|m| of_piece[usize::from(**m)] > POINTS) {
+    let pieces = order(&of_piece, home.iter().map(|h| h.1).collect(), &|m| after.fitted.contains(&m));
+    for m in pieces.iter().rev().take_while(|m| weight(&of_piece, **m) > POINTS) {
         wanted.extend(places.iter().take(LIGHT).map(|p| with(*p, *m)));
     }
-    for p in places.iter().rev().take_while(|p| of_place[usize::from(**p)] > POINTS) {
+    for p in places.iter().rev().take_while(|p| weight(&of_place, **p) > POINTS) {
         wanted.extend(pieces.iter().take(LIGHT).map(|m| with(*p, *m)));
     }
     allowed(layout, belief, home, means, wanted, Vec::new())
@@ -152,11 +151,11 @@ fn suspicion(layout: &Layout, belief: &Belief) -> (Vec<f64>, Vec<f64>) {
         for fault in h.cause.faults() {
             let channels: &[u16] = match &fault {
                 Fault::Seat(p) | Fault::Slot(p) | Fault::Setting(p) => {
-                    of_place[usize::from(*p)] += h.weight;
+                    add(&mut of_place, *p, h.weight);
                     &[]
                 }
                 Fault::Module(m) => {
-                    of_piece[usize::from(*m)] += h.weight;
+                    add(&mut of_piece, *m, h.weight);
                     &[]
                 }
                 Fault::Channel(c) | Fault::Contact(c) => std::slice::from_ref(c),
@@ -164,14 +163,21 @@ fn suspicion(layout: &Layout, belief: &Belief) -> (Vec<f64>, Vec<f64>) {
                 Fault::Socket(socket) => layout.channels(*socket),
             };
             for place in channels.iter().flat_map(|c| layout.places(*c)) {
-                of_place[usize::from(*place)] += h.weight;
+                add(&mut of_place, *place, h.weight);
             }
         }
     }
     (of_place, of_piece)
 }
 
-/// The changes that leave each wanted set fitted, as near to it as the board's rules let it be, besides those there are.
+fn add(sums: &mut [f64], at: u16, weight: f64) {
+    if let Some(sum) = sums.get_mut(usize::from(at)) {
+        *sum += weight;
+    }
+}
+
+/// The changes that leave each wanted set fitted, as near to it as the board's rules let it be, besides those there are. In a
+/// place that a module belongs in goes no module of another size, ranks or kind: the board may not take it there.
 fn allowed(
     layout: &Layout,
     belief: &Belief,
@@ -180,6 +186,12 @@ fn allowed(
     wanted: Vec<Vec<(Place, Piece)>>,
     mut all: Vec<Action>,
 ) -> Vec<Action> {
+    let mut at_home: Vec<Option<Piece>> = vec![None; layout.len()];
+    home.iter().for_each(|(place, piece)| at_home[usize::from(*place)] = Some(*piece));
+    let fits = |change: &Change| match change {
+        Change::Fit(place, piece) => at_home[usize::from(*place)].is_none_or(|own| means.interchange(own, *piece)),
+        _ => true,
+    };
     let mut seen: HashSet<Action> = all.iter().cloned().collect();
     for set in wanted {
         let set = means.house.mended(layout, &set, home);
@@ -187,7 +199,7 @@ fn allowed(
             continue;
         }
         let action = towards(belief, &set);
-        if action.iter().all(|change| means.may(*change)) && seen.insert(action.clone()) {
+        if action.iter().all(|change| means.may(*change) && fits(change)) && seen.insert(action.clone()) {
             all.push(action);
         }
     }
@@ -197,9 +209,15 @@ fn allowed(
 /// The changes that leave exactly `set` fitted.
 pub fn towards(belief: &Belief, set: &[(Place, Piece)]) -> Action {
     let fitted = &belief.board.fitted;
+    let mut wanted = vec![NOWHERE; fitted.len()];
+    for (place, piece) in set {
+        if let Some(at) = wanted.get_mut(usize::from(*place)) {
+            *at = *piece;
+        }
+    }
     let out = (0..fitted.len() as Place).filter(|p| {
         let piece = fitted[usize::from(*p)];
-        piece != NOWHERE && !set.contains(&(*p, piece))
+        piece != NOWHERE && wanted[usize::from(*p)] != piece
     });
     let mut action: Action = out.map(Change::Remove).collect();
     action.extend(set.iter().filter(|(p, m)| belief.board.at(*p) != Some(*m)).map(|(p, m)| Change::Fit(*p, *m)));
@@ -259,5 +277,21 @@ mod tests {
         let touches = |c: &Change| super::super::action::handled(&[*c]).any(|p| p == 0);
         assert!(!sets.is_empty() && !sets.iter().flatten().any(touches));
         assert!(near(&model.layout, &belief, &home, &Means::default(), &[Change::Reseat(0)]).is_empty());
+    }
+
+    #[test]
+    fn no_module_of_another_size_goes_where_one_belongs() {
+        let (model, belief, home) = dead();
+        // Large ones in the first places of both channels, small ones behind.
+        let means = Means { alike: vec![0, 1, 0, 1], ..Means::default() };
+        let mut all = sets(&model.layout, &belief, &home, &means);
+        all.extend(near(&model.layout, &belief, &home, &means, &[Change::Remove(3)]));
+        let fits = |change: &Change| match *change {
+            Change::Fit(place, piece) => place % 2 == piece % 2,
+            _ => true,
+        };
+        assert!(all.iter().flatten().all(fits), "{all:?}");
+        let crossed = |change: &Change| matches!(*change, Change::Fit(place, piece) if place != piece);
+        assert!(all.iter().flatten().any(crossed), "those alike still change places");
     }
 }
