@@ -23,7 +23,8 @@ const COARSE: usize = 10;
 /// Places handled at once up to which every two of them are taken as possibly spoiled together.
 const PAIRS: usize = 10;
 
-/// Places handled at once above which a few stand for all in a plan: of equally likely sets it keeps no more than these.
+/// Places handled at once above which a few stand for all in a plan: of equally likely sets it keeps no more than these. So
+/// they do beside sets so unlikely that with one place more they would be let go.
 const MANY: usize = 64;
 
 /// Places badly seated at once, in order, filled up with [`NOWHERE`].
@@ -220,7 +221,9 @@ fn spoiled(set: Bad, chance: f64, others: &[Place], spoils: f64, fine: bool, out
     }
     let one = spoils * (1.0 - spoils).powi(count - 1);
     let more = 1.0 - none - one * f64::from(count);
-    let others = if fine || others.len() <= MANY { others } else { &others[..COARSE] };
+    // Each alone would be let go at once, and what they make up in all with them.
+    let told = fine && chance * one > UNLIKELY;
+    let others = if told || others.len() <= MANY { others } else { &others[..COARSE] };
     let share = one * f64::from(count) / others.len() as f64;
     out.extend(others.iter().map(|place| (with(set, *place), chance * share)));
     let apart = if fine && others.len() <= PAIRS { others.len() } else { 2 };
@@ -330,6 +333,19 @@ mod tests {
         assert!((fails[plan.list(0)] - (1.0 - 0.99f64.powi(192))).abs() < 1e-2, "{fails:?}");
         assert!((fails[plan.list(1)] - (1.0 - 0.9 * 0.99f64.powi(191))).abs() < 1e-2, "{fails:?}");
         assert!(plan.size() <= 2 * COARSE);
+    }
+
+    #[test]
+    fn beside_an_unlikely_set_few_of_very_many_handled_stand_for_all() {
+        let places: Vec<Place> = (0..192).collect();
+        let mut sets = Sets::new();
+        spoiled(with(ALL_GOOD, 200), 0.01, &places, 0.01, true, &mut sets);
+        // By hand: the chance stays what it is, and 0.01 x 0.01 x 0.99^191 a place is below what is kept.
+        assert!((sets.iter().map(|(_, chance)| chance).sum::<f64>() - 0.01).abs() < 1e-12);
+        assert!(sets.len() < 2 * COARSE, "{}", sets.len());
+        sets.clear();
+        spoiled(ALL_GOOD, 1.0, &places, 0.01, true, &mut sets);
+        assert!(sets.len() > places.len());
     }
 
     #[test]
