@@ -107,7 +107,7 @@ impl SignerKey {
 
     /// Whether `signature` (SSH wire format) over `bytes` is of this key.
     pub(super) fn has_signed(&self, bytes: &[u8], signature: &[u8], known: &mut KnownKeys) -> bool {
-        let Ok(signature) = Signature::try_from(signature) else { return false };
+        let Some(signature) = whole(signature) else { return false };
         let told = self.plain.ed25519().and_then(|key| {
             let signature = (signature.algorithm() == Algorithm::Ed25519).then(|| signature.as_bytes())?;
             known.has_signed(&key.0, bytes, signature.try_into().ok()?)
@@ -140,7 +140,20 @@ pub(super) fn plain(blob: &[u8]) -> Result<KeyData, BadKey> {
 
 /// Whether a signature in SSH wire format is of this key over these bytes.
 pub(super) fn fits(key: &KeyData, bytes: &[u8], signature: &[u8]) -> bool {
-    Signature::try_from(signature).is_ok_and(|signature| key.verify(bytes, &signature).is_ok())
+    whole(signature).is_some_and(|signature| key.verify(bytes, &signature).is_ok())
+}
+
+/// A signature from its bytes in SSH wire format, and nothing but them: the library reads past what stands behind one, which
+/// OpenSSH refuses.
+fn whole(bytes: &[u8]) -> Option<Signature> {
+    let mut wire = Wire(bytes);
+    let kind = wire.string().ok()?;
+    wire.string().ok()?;
+    if kind.starts_with(b"sk-") {
+        // What a security key adds: its flags, and a counter of four bytes (PROTOCOL.u2f).
+        wire.bytes(5).ok()?;
+    }
+    if wire.is_empty() { Signature::try_from(bytes).ok() } else { None }
 }
 
 /// A key's bytes.

@@ -43,6 +43,12 @@ fn a_signature_has_one_form() {
         assert!(Sshsig::from_bytes(&good[..at]).is_err(), "cut at {at}");
     }
     assert_eq!(Sshsig::from_bytes(&[&good[..], b"\0"].concat()), Err(BadSignature::OtherForm));
+    // And nothing stands behind the signature proper, in the field that holds it.
+    for behind in [&b"\0"[..], &[0; 4], b"x"] {
+        let longer = Sshsig { signature: [&signature.signature, behind].concat(), ..signature.clone() };
+        let read = Sshsig::from_base64(&longer.to_base64()).unwrap();
+        assert_eq!(read.check(b"x"), Err(BadSignature::DoesNotFit), "{behind:?}");
+    }
     let base64 = signature.to_base64();
     for other in [format!("{base64}\n"), base64.replace('=', ""), format!(" {base64}"), String::new()] {
         assert!(other == base64 || Sshsig::from_base64(&other).is_err(), "{other:?}");
