@@ -100,6 +100,19 @@ fn lines_that_cannot_be_read_are_told_and_allow_nobody() {
     assert_eq!(signers.allow(&key, "ada", NAMESPACE, 0), Err(NotAllowed::OtherNamespace { line: 2 }));
 }
 
+#[test]
+fn names_that_c_does_not_have_are_nobody() {
+    let key = SignerKey::from_blob(&private(1).public_key().to_bytes().unwrap()).unwrap();
+    let everyone = Signers::read(&format!("* {}\n", key.text()), &|_| None);
+    assert!(everyone.allow(&key, "kim", NAMESPACE, 0).is_ok());
+    assert_eq!(everyone.allow(&key, "kim\0", NAMESPACE, 0), Err(NotAllowed::NoSuchPerson));
+    // In Latin-1, as it comes out of a file that is read as UTF-8.
+    let latin = String::from_utf8_lossy(b"Zo\xeb ").into_owned();
+    let signers = Signers::read(&format!("{latin}{}\n", key.text()), &|_| None);
+    assert_eq!(signers.allow(&key, latin.trim(), NAMESPACE, 0), Err(NotAllowed::NoSuchPerson));
+    assert_eq!(signers.faults().len(), 1);
+}
+
 fn other() -> String {
     SignerKey::from_blob(&private(2).public_key().to_bytes().unwrap()).unwrap().text()
 }
