@@ -353,6 +353,27 @@ fn clocks_and_answers_that_nobody_asked_for_are_told() {
 }
 
 /// Who signs writes the line; one that someone else wrote is not this program's, and is told.
+/// `ssh-keygen -O verify-time` takes no time before the first second of 1970, so nobody else could check it.
+#[test]
+fn a_clock_before_1970_proves_nothing() {
+    let first_of_1970 = -(at(0).timestamp() / 60);
+    for (minute, verdict) in [
+        (first_of_1970 - 1, Verdict::NotProven),
+        (first_of_1970, Verdict::NotProven),
+        (first_of_1970 + 1, Verdict::Proven),
+    ] {
+        let folder = tempfile::tempdir().unwrap();
+        let mut journal = sealed::done_from(folder.path(), minute - 10);
+        seal(&mut journal, minute, "ada", Role::Technician, &key(1), Hash::Sha256);
+        let report = of(&journal, &usual());
+        assert_eq!(report.verdict, verdict, "{:#?}", report.troubles);
+        if verdict == Verdict::NotProven {
+            says(&report, Grave::NotProven, Some(journal.head().lines), "before 1970");
+            assert_eq!(report.signatures[0].allowed_by, None);
+        }
+    }
+}
+
 #[test]
 fn a_sign_off_written_by_another_hand_is_told() {
     for other in [false, true] {
