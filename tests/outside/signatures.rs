@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
 
 use rsa::{BigUint, Pkcs1v15Sign};
-use sha2::{Digest as _, Sha512};
+use sha2::{Digest as _, Sha256, Sha512};
 use signature::{Signer as _, Verifier as _};
 use slotwise::commands::audit::{Against, Report, Verdict, audit};
 use slotwise::record::sign::{Hash, KnownKeys, NAMESPACE, SignerKey, Signers, Sshsig, put_string};
@@ -146,6 +146,13 @@ impl Shop {
         self.text(&format!("{message}.sig"))
     }
 
+    /// Whether `ssh-keygen -Y verify` takes a signature over a file as Kim's, by the file `signers`.
+    fn verifies(&self, message: &str, signature: &Sshsig) -> bool {
+        self.file("verified.sig", signature.to_armour());
+        let verify = format!("ssh-keygen -Y verify -f signers -I kim -n {NAMESPACE} -s verified.sig < {message}");
+        self.command("sh", &["-c", &verify]).output().unwrap().status.success()
+    }
+
     pub(crate) fn slotwise(&self, args: &[&str], variables: &[(&str, &str)]) -> Output {
         let mut command = self.command(env!("CARGO_BIN_EXE_slotwise"), args);
         command.envs(variables.iter().copied()).stdin(Stdio::null()).output().unwrap()
@@ -231,9 +238,51 @@ fn an_rsa_signature_without_its_leading_zeros_is_taken_as_ssh_keygen_takes_it() 
         let (key, _) = SignerKey::from_text(&shop.text("rsa.pub")).unwrap();
         let signature = Sshsig { key, namespace: NAMESPACE.to_owned(), hash: Hash::Sha512, signature };
         assert_eq!(signature.check(message.as_bytes()).is_ok(), taken);
-        shop.file("message.sig", signature.to_armour());
-        let verify = format!("ssh-keygen -Y verify -f signers -I kim -n {NAMESPACE} -s message.sig < message");
-        assert_eq!(shop.command("sh", &["-c", &verify]).output().unwrap().status.success(), taken);
+        assert_eq!(shop.verifies("message", &signature), taken);
+    }
+}
+
+/// What both kinds of security keys would sign, made by keys of their kind without a device (PROTOCOL.u2f): taken as
+/// `ssh-keygen` takes it, and like it refused with anything behind it.
+#[test]
+fn what_security_keys_sign_is_taken_as_ssh_keygen_takes_it() {
+    let Some(shop) = Shop::open("signatures of security keys") else { return };
+    const APPLICATION: &[u8] = b"ssh:";
+    let (present, count) = ([1], [0, 0, 0, 7]);
+    shop.file("message", "x");
+    let bytes = Sshsig::to_be_signed(NAMESPACE, Hash::Sha512, &Hash::Sha512.of(b"x"));
+    for (name, kind) in KINDS.into_iter().filter(|(name, _)| ["ed25519", "p256"].contains(name)) {
+        shop.key(name, kind, "");
+        let private = PrivateKey::from_openssh(shop.text(name)).unwrap();
+        let mut blob = Vec::new();
+        let kind: &[u8] = match private.public_key().key_data() {
+            KeyData::Ecdsa(key) => {
+                put_string(&mut blob, b"nistp256");
+                put_string(&mut blob, key.as_sec1_bytes());
+                b"sk-ecdsa-sha2-nistp256@openssh.com"
+            }
+            key => {
+                put_string(&mut blob, &key.ed25519().unwrap().0);
+                b"sk-ssh-ed25519@openssh.com"
+            }
+        };
+        put_string(&mut blob, APPLICATION);
+        let mut key = Vec::new();
+        put_string(&mut key, kind);
+        key.extend(blob);
+        let key = SignerKey::from_blob(&key).unwrap();
+        shop.file("signers", format!("kim {}\n", key.text()));
+        let device = [&Sha256::digest(APPLICATION)[..], &present, &count, &Sha256::digest(&bytes)].concat();
+        let made: Signature = private.try_sign(&device).unwrap();
+        for (behind, taken) in [(&b""[..], true), (b"\0", false), (b"\0\0\0\0", false)] {
+            let mut signature = Vec::new();
+            put_string(&mut signature, kind);
+            put_string(&mut signature, made.as_bytes());
+            signature.extend([&present[..], &count, behind].concat());
+            let signature = Sshsig { key: key.clone(), namespace: NAMESPACE.to_owned(), hash: Hash::Sha512, signature };
+            assert_eq!(signature.check(b"x").is_ok(), taken, "{name} {behind:?}");
+            assert_eq!(shop.verifies("message", &signature), taken, "{name} {behind:?}");
+        }
     }
 }
 
