@@ -231,6 +231,11 @@ fn a_signature_cannot_be_moved() {
     let report = audited(&bytes, &usual());
     assert_eq!(report.verdict, Verdict::Wrong);
     says(&report, Grave::Wrong, Some(5), "does not fit these bytes");
+    // Nor does one by somebody else's key, whatever key the line names.
+    let line = String::from_utf8(good[4].clone()).unwrap().replace(&taken(&good[4]), &taken(&good[6]));
+    let report = audited(&[good[..4].concat(), line.into_bytes()].concat(), &usual());
+    assert_eq!(report.verdict, Verdict::Wrong);
+    says(&report, Grave::Wrong, Some(5), "by another key than the line says");
 }
 
 #[test]

@@ -58,7 +58,7 @@ impl<'a> Seals<'a> {
             let Some(covered) = self.covered.get(declared) else { continue };
             let signature = Sshsig::from_base64(&seal.signature).and_then(|signature| {
                 if signature.key.text() != seal.key {
-                    return Err(BadSignature::OtherForm);
+                    return Err(BadSignature::OtherKey);
                 }
                 let hash = match signature.hash {
                     Hash::Sha256 => covered.sha256.to_vec(),

@@ -21,7 +21,7 @@ pub enum BadKey {
     NotAKey,
     #[error("a kind of key this program cannot check")]
     Unknown,
-    #[error("the certificate is not what its authority signed")]
+    #[error("the certificate is not what its authority signed, or was signed with SHA-1, which does not count")]
     Forged,
 }
 
