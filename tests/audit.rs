@@ -61,6 +61,25 @@ fn a_signed_and_countersigned_record_is_proven() {
     assert!(report.troubles.iter().all(|trouble| trouble.grave == Grave::Note), "{:#?}", report.troubles);
 }
 
+/// `ssh-keygen -Y sign` hashes with SHA-512 unless told otherwise, `slotwise sign` with SHA-256: either may come first, and again.
+#[test]
+fn signatures_with_either_hash_stand_side_by_side() {
+    for hashes in 0..16_u8 {
+        let hash = |nth: u8| if (hashes >> nth).is_multiple_of(2) { Hash::Sha256 } else { Hash::Sha512 };
+        let folder = tempfile::tempdir().unwrap();
+        let mut journal = done(folder.path());
+        seal(&mut journal, 10, "ada", Role::Technician, &key(1), hash(0));
+        seal(&mut journal, 20, "sam", Role::Supervisor, &key(2), hash(1));
+        let amended = Event::Amended { amends: 2, was: None, now: "x".to_owned(), why: "a photo".to_owned() };
+        journal.append("sam", at(30), amended).unwrap();
+        seal(&mut journal, 40, "ada", Role::Technician, &key(1), hash(2));
+        seal(&mut journal, 50, "sam", Role::Supervisor, &key(2), hash(3));
+        let report = of(&journal, &strict());
+        assert_eq!(report.verdict, Verdict::Proven, "{hashes:04b}: {:#?}", report.troubles);
+        assert!(report.signatures.iter().all(|signature| signature.fits == Some(true)), "{hashes:04b}");
+    }
+}
+
 /// Every single bit of a signed record, its last line included, which no later line binds.
 #[test]
 fn every_flipped_bit_shows() {
