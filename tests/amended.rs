@@ -195,9 +195,16 @@ fn an_answer_that_a_verdict_rests_on_and_that_is_taken_back_shakes_it() {
 #[test]
 fn the_slip_says_how_its_fingerprint_is_checked() {
     let ran = Played::get().run("rma", "none", &[STRUCK]);
-    let said = ran.stdout.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(said.contains("to check it this prints the digits: head -n "), "{said}");
-    assert!(!said.contains("made by"), "{said}");
+    assert!(!ran.stdout.contains("made by"), "{}", ran.stdout);
+    // On one line, so that it can be copied.
+    let (_, behind) = ran.stdout.split_once("to check it this prints the digits:\n").unwrap();
+    let command = behind.lines().next().unwrap();
+    let record = Played::get().record("none");
+    let command = command.replace("RECORD", &format!("'{}'", record.display()));
+    let printed = std::process::Command::new("sh").args(["-c", &command]).output().unwrap().stdout;
+    let digits = String::from_utf8(printed).unwrap();
+    let fingerprint: Vec<&str> = (0..5).filter_map(|group| digits.get(4 * group..4 * group + 4)).collect();
+    assert!(ran.stdout.contains(&format!("fingerprint {}\n", fingerprint.join("-"))), "{digits}: {}", ran.stdout);
 }
 
 /// What was tried is marked where it is told, too: the round, the trial, the search's own lines.

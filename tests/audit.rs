@@ -61,6 +61,25 @@ fn a_signed_and_countersigned_record_is_proven() {
     assert!(report.troubles.iter().all(|trouble| trouble.grave == Grave::Note), "{:#?}", report.troubles);
 }
 
+/// `ssh-keygen -Y sign` hashes with SHA-512 unless told otherwise, `slotwise sign` with SHA-256: either may come first, and again.
+#[test]
+fn signatures_with_either_hash_stand_side_by_side() {
+    for hashes in 0..16_u8 {
+        let hash = |nth: u8| if (hashes >> nth).is_multiple_of(2) { Hash::Sha256 } else { Hash::Sha512 };
+        let folder = tempfile::tempdir().unwrap();
+        let mut journal = done(folder.path());
+        seal(&mut journal, 10, "ada", Role::Technician, &key(1), hash(0));
+        seal(&mut journal, 20, "sam", Role::Supervisor, &key(2), hash(1));
+        let amended = Event::Amended { amends: 2, was: None, now: "x".to_owned(), why: "a photo".to_owned() };
+        journal.append("sam", at(30), amended).unwrap();
+        seal(&mut journal, 40, "ada", Role::Technician, &key(1), hash(2));
+        seal(&mut journal, 50, "sam", Role::Supervisor, &key(2), hash(3));
+        let report = of(&journal, &strict());
+        assert_eq!(report.verdict, Verdict::Proven, "{hashes:04b}: {:#?}", report.troubles);
+        assert!(report.signatures.iter().all(|signature| signature.fits == Some(true)), "{hashes:04b}");
+    }
+}
+
 /// Every single bit of a signed record, its last line included, which no later line binds.
 #[test]
 fn every_flipped_bit_shows() {
@@ -231,6 +250,11 @@ fn a_signature_cannot_be_moved() {
     let report = audited(&bytes, &usual());
     assert_eq!(report.verdict, Verdict::Wrong);
     says(&report, Grave::Wrong, Some(5), "does not fit these bytes");
+    // Nor does one by somebody else's key, whatever key the line names.
+    let line = String::from_utf8(good[4].clone()).unwrap().replace(&taken(&good[4]), &taken(&good[6]));
+    let report = audited(&[good[..4].concat(), line.into_bytes()].concat(), &usual());
+    assert_eq!(report.verdict, Verdict::Wrong);
+    says(&report, Grave::Wrong, Some(5), "by another key than the line says");
 }
 
 #[test]
@@ -353,6 +377,27 @@ fn clocks_and_answers_that_nobody_asked_for_are_told() {
 }
 
 /// Who signs writes the line; one that someone else wrote is not this program's, and is told.
+/// `ssh-keygen -O verify-time` takes no time before the first second of 1970, so nobody else could check it.
+#[test]
+fn a_clock_before_1970_proves_nothing() {
+    let first_of_1970 = -(at(0).timestamp() / 60);
+    for (minute, verdict) in [
+        (first_of_1970 - 1, Verdict::NotProven),
+        (first_of_1970, Verdict::NotProven),
+        (first_of_1970 + 1, Verdict::Proven),
+    ] {
+        let folder = tempfile::tempdir().unwrap();
+        let mut journal = sealed::done_from(folder.path(), minute - 10);
+        seal(&mut journal, minute, "ada", Role::Technician, &key(1), Hash::Sha256);
+        let report = of(&journal, &usual());
+        assert_eq!(report.verdict, verdict, "{:#?}", report.troubles);
+        if verdict == Verdict::NotProven {
+            says(&report, Grave::NotProven, Some(journal.head().lines), "before 1970");
+            assert_eq!(report.signatures[0].allowed_by, None);
+        }
+    }
+}
+
 #[test]
 fn a_sign_off_written_by_another_hand_is_told() {
     for other in [false, true] {

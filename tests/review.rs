@@ -12,7 +12,7 @@ use proptest::prelude::*;
 use serde_json::Value;
 use slotwise::checklist::StepId;
 use slotwise::draw::Look;
-use slotwise::record::{Event, How, Job};
+use slotwise::record::{Event, How, Job, Role};
 use slotwise::report::*;
 use slotwise::verify::Grave;
 
@@ -383,6 +383,7 @@ proptest! {
     #[test]
     fn time_on_the_cards_is_the_time_worked_however_the_clock_runs(
         gaps in proptest::collection::vec((-30_i64..300, 0_usize..6), 1..40),
+        signed: bool,
     ) {
         let fill = &harmless;
         let mut minute = 0;
@@ -407,6 +408,16 @@ proptest! {
                 _ => paused,
             };
             events.push((minute, "technician".to_owned(), event));
+        }
+        if signed && !paused {
+            let answer = StepId("fill/a/press".to_owned());
+            let (name, statement) = ("technician".to_owned(), "done".to_owned());
+            let (value, why) = ("x".to_owned(), "y".to_owned());
+            let refused = Event::Refused { step: answer, value, how: How::Typed, why };
+            let declared = Event::Declared { name, role: Role::Technician, statement, reason: None, key: None };
+            let late = Event::Noted { step: None, text: "the day after".to_owned() };
+            let last = [(minute + 1, refused), (minute + 2, declared), (minute + 1440, late)];
+            events.extend(last.map(|(minute, event)| (minute, "technician".to_owned(), event)));
         }
         let (lines, head, _) = lines(opened(fill), events);
         let worked = Job::replay(lines.clone()).unwrap().worked().as_millis();

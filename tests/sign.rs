@@ -88,6 +88,9 @@ fn what_is_amended_is_signed_again() {
     };
     slotwise(&bench, &["sign", "RECORD", "--role", "technician", "--key", "kim.key"]).ends(0);
     amend(&["--line", "9999", "--now", "x"]).ends(65);
+    let empty = amend(&["--line", "3", "--now", " "]);
+    empty.ends(65);
+    assert!(empty.stderr.contains("what is true now"), "{}", empty.stderr);
     amend(&["--step", "no/such"]).ends(65);
     amend(&[]).ends(2);
     amend(&["--line", "3"]).ends(2);

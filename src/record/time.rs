@@ -16,6 +16,11 @@ pub fn text(at: &DateTime<FixedOffset>) -> String {
     at.to_rfc3339_opts(SecondsFormat::Millis, false)
 }
 
+/// Seconds since 1970 UTC as the C library counts them: a leap second is the first second of the next minute.
+pub fn seconds(at: &DateTime<FixedOffset>) -> i64 {
+    at.timestamp() + i64::from(at.nanosecond() >= 1_000_000_000)
+}
+
 /// Reads an RFC 3339 date-time (section 5.6), leap seconds included (appendix D: only at 23:59:60 UTC). `None` when it is
 /// none. Digits after the ninth of the fraction are dropped.
 pub fn parse(text: &str) -> Option<DateTime<FixedOffset>> {
@@ -108,6 +113,15 @@ mod tests {
             assert_eq!(text(&parse(wanted).unwrap()), wanted);
         }
         assert_eq!(text(&parse("2026-11-25t09:30:00.12345678901z").unwrap()), "2026-11-25T09:30:00.123+00:00");
+    }
+
+    #[test]
+    fn a_leap_second_counts_with_the_next_minute() {
+        let of = |text| seconds(&parse(text).unwrap());
+        assert_eq!(of("2016-12-31T23:59:60.500+00:00"), of("2017-01-01T00:00:00.000+00:00"));
+        assert_eq!(of("2016-12-31T23:59:59.999+00:00") + 1, of("2017-01-01T00:00:00.000+00:00"));
+        assert_eq!(of("1970-01-01T01:00:00.999+01:00"), 0);
+        assert_eq!(of("1969-12-31T23:59:59.999+00:00"), -1);
     }
 
     #[test]

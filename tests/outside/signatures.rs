@@ -4,12 +4,14 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
 
+use rsa::{BigUint, Pkcs1v15Sign};
+use sha2::{Digest as _, Sha256, Sha512};
 use signature::{Signer as _, Verifier as _};
 use slotwise::commands::audit::{Against, Report, Verdict, audit};
-use slotwise::record::sign::{Hash, KnownKeys, NAMESPACE, SignerKey, Signers, Sshsig};
+use slotwise::record::sign::{Hash, KnownKeys, NAMESPACE, SignerKey, Signers, Sshsig, put_string};
 use ssh_key::private::Ed25519Keypair;
 use ssh_key::public::{Ed25519PublicKey, KeyData};
-use ssh_key::{Algorithm, PrivateKey, Signature};
+use ssh_key::{Algorithm, Mpint, PrivateKey, Signature};
 
 use crate::collected::{collected, skipped};
 use crate::sealed;
@@ -144,6 +146,13 @@ impl Shop {
         self.text(&format!("{message}.sig"))
     }
 
+    /// Whether `ssh-keygen -Y verify` takes a signature over a file as Kim's, by the file `signers`.
+    fn verifies(&self, message: &str, signature: &Sshsig) -> bool {
+        self.file("verified.sig", signature.to_armour());
+        let verify = format!("ssh-keygen -Y verify -f signers -I kim -n {NAMESPACE} -s verified.sig < {message}");
+        self.command("sh", &["-c", &verify]).output().unwrap().status.success()
+    }
+
     pub(crate) fn slotwise(&self, args: &[&str], variables: &[(&str, &str)]) -> Output {
         let mut command = self.command(env!("CARGO_BIN_EXE_slotwise"), args);
         command.envs(variables.iter().copied()).stdin(Stdio::null()).output().unwrap()
@@ -165,12 +174,15 @@ impl Shop {
     }
 }
 
-const KINDS: [(&str, &[&str]); 5] = [
+const KINDS: [(&str, &[&str]); 7] = [
     ("ed25519", &["-t", "ed25519"]),
     ("p256", &["-t", "ecdsa", "-b", "256"]),
     ("p384", &["-t", "ecdsa", "-b", "384"]),
     ("p521", &["-t", "ecdsa", "-b", "521"]),
     ("rsa", &["-t", "rsa", "-b", "3072"]),
+    // Shorter and longer than the library itself takes.
+    ("short rsa", &["-t", "rsa", "-b", "1024"]),
+    ("long rsa", &["-t", "rsa", "-b", "5120"]),
 ];
 
 #[test]
@@ -195,6 +207,83 @@ fn what_ssh_keygen_signs_is_taken_here() {
     shop.file("message", "the same");
     let theirs = shop.signed("ed25519", "message", &["-O", "hashalg=sha512"]);
     assert_eq!(sealed::signature(&private, Hash::Sha512, b"the same").to_armour(), theirs);
+}
+
+/// Some write an RSA signature without its leading zeros, which RFC 8332 forbids and OpenSSH takes.
+#[test]
+fn an_rsa_signature_without_its_leading_zeros_is_taken_as_ssh_keygen_takes_it() {
+    let Some(shop) = Shop::open("an RSA signature that begins with a zero") else { return };
+    shop.key("rsa", &["-t", "rsa", "-b", "1024"], "");
+    shop.file("signers", format!("kim {}", shop.text("rsa.pub")));
+    let private = PrivateKey::from_openssh(shop.text("rsa")).unwrap();
+    let pair = private.key_data().rsa().unwrap();
+    let number = |number: &Mpint| BigUint::from_bytes_be(number.as_positive_bytes().unwrap());
+    let (public, secret) = (&pair.public, &pair.private);
+    let primes = vec![number(&secret.p), number(&secret.q)];
+    let secret =
+        rsa::RsaPrivateKey::from_components(number(&public.n), number(&public.e), number(&secret.d), primes).unwrap();
+    let made = |message: &str| {
+        let bytes = Sshsig::to_be_signed(NAMESPACE, Hash::Sha512, &Hash::Sha512.of(message.as_bytes()));
+        secret.sign(Pkcs1v15Sign::new::<Sha512>(), &Sha512::digest(bytes)).unwrap()
+    };
+    // One in 256 is such a one.
+    let message = (0..100_000).map(|n| n.to_string()).find(|message| made(message)[0] == 0).unwrap();
+    shop.file("message", &message);
+    let whole = made(&message);
+    let shorter = whole.iter().position(|byte| *byte != 0).unwrap();
+    for (written, taken) in [(&whole[..], true), (&whole[shorter..], true), (&whole[shorter + 1..], false)] {
+        let mut signature = Vec::new();
+        put_string(&mut signature, b"rsa-sha2-512");
+        put_string(&mut signature, written);
+        let (key, _) = SignerKey::from_text(&shop.text("rsa.pub")).unwrap();
+        let signature = Sshsig { key, namespace: NAMESPACE.to_owned(), hash: Hash::Sha512, signature };
+        assert_eq!(signature.check(message.as_bytes()).is_ok(), taken);
+        assert_eq!(shop.verifies("message", &signature), taken);
+    }
+}
+
+/// What both kinds of security keys would sign, made by keys of their kind without a device (PROTOCOL.u2f): taken as
+/// `ssh-keygen` takes it, and like it refused with anything behind it.
+#[test]
+fn what_security_keys_sign_is_taken_as_ssh_keygen_takes_it() {
+    let Some(shop) = Shop::open("signatures of security keys") else { return };
+    const APPLICATION: &[u8] = b"ssh:";
+    let (present, count) = ([1], [0, 0, 0, 7]);
+    shop.file("message", "x");
+    let bytes = Sshsig::to_be_signed(NAMESPACE, Hash::Sha512, &Hash::Sha512.of(b"x"));
+    for (name, kind) in KINDS.into_iter().filter(|(name, _)| ["ed25519", "p256"].contains(name)) {
+        shop.key(name, kind, "");
+        let private = PrivateKey::from_openssh(shop.text(name)).unwrap();
+        let mut blob = Vec::new();
+        let kind: &[u8] = match private.public_key().key_data() {
+            KeyData::Ecdsa(key) => {
+                put_string(&mut blob, b"nistp256");
+                put_string(&mut blob, key.as_sec1_bytes());
+                b"sk-ecdsa-sha2-nistp256@openssh.com"
+            }
+            key => {
+                put_string(&mut blob, &key.ed25519().unwrap().0);
+                b"sk-ssh-ed25519@openssh.com"
+            }
+        };
+        put_string(&mut blob, APPLICATION);
+        let mut key = Vec::new();
+        put_string(&mut key, kind);
+        key.extend(blob);
+        let key = SignerKey::from_blob(&key).unwrap();
+        shop.file("signers", format!("kim {}\n", key.text()));
+        let device = [&Sha256::digest(APPLICATION)[..], &present, &count, &Sha256::digest(&bytes)].concat();
+        let made: Signature = private.try_sign(&device).unwrap();
+        for (behind, taken) in [(&b""[..], true), (b"\0", false), (b"\0\0\0\0", false)] {
+            let mut signature = Vec::new();
+            put_string(&mut signature, kind);
+            put_string(&mut signature, made.as_bytes());
+            signature.extend([&present[..], &count, behind].concat());
+            let signature = Sshsig { key: key.clone(), namespace: NAMESPACE.to_owned(), hash: Hash::Sha512, signature };
+            assert_eq!(signature.check(b"x").is_ok(), taken, "{name} {behind:?}");
+            assert_eq!(shop.verifies("message", &signature), taken, "{name} {behind:?}");
+        }
+    }
 }
 
 /// Runs exactly the lines that `audit` prints, in a shell, and gives what ssh-keygen says.

@@ -75,13 +75,13 @@ fn stands(lines: &[Line], name: &str) -> Option<u64> {
     })?
 }
 
-/// The worked minutes found the slow way.
+/// The worked minutes found the slow way: none while there was a pause or a sign-off, until the job was resumed.
 fn worked(lines: &[Line]) -> i64 {
     let mut away = false;
     let mut sum = 0;
     for pair in lines.windows(2) {
         away = match pair[0].event {
-            Event::Paused { .. } => true,
+            Event::Paused { .. } | Event::Declared { .. } => true,
             Event::Resumed { .. } => false,
             _ => away,
         };

@@ -7,7 +7,7 @@ use sha2::{Digest as _, Sha512};
 
 use super::{Against, Recipe, Report, SignatureTold};
 use crate::record::sign::{BadSignature, Hash, KnownKeys, NAMESPACE, NotAllowed, SignerKey, Sshsig};
-use crate::record::{Declaration, Job, Role};
+use crate::record::{Declaration, Job, Role, time};
 use crate::text::shown;
 
 /// What a `signed` line holds.
@@ -58,7 +58,7 @@ impl<'a> Seals<'a> {
             let Some(covered) = self.covered.get(declared) else { continue };
             let signature = Sshsig::from_base64(&seal.signature).and_then(|signature| {
                 if signature.key.text() != seal.key {
-                    return Err(BadSignature::OtherForm);
+                    return Err(BadSignature::OtherKey);
                 }
                 let hash = match signature.hash {
                     Hash::Sha256 => covered.sha256.to_vec(),
@@ -191,9 +191,21 @@ fn unfinished(report: &mut Report, job: &Job, declaration: &Declaration, key: &s
 
 /// Whether the signer may sign. At the time the declaration names: it is the signer's own, like all times in a record.
 fn allowed(report: &mut Report, declaration: &Declaration, key: &SignerKey, against: &Against) -> Option<usize> {
-    let at = declaration.at.timestamp();
+    let at = time::seconds(&declaration.at);
     let name = &declaration.name;
     let line = declaration.signed;
+    if at <= 0 {
+        let what = format!(
+            "is dated {}: nobody's key can be shown to have been allowed before 1970, a time `ssh-keygen` does not take",
+            time::text(&declaration.at)
+        );
+        if declaration.stands() {
+            report.not_proven(line, what);
+        } else {
+            report.note(line, what);
+        }
+        return None;
+    }
     let verdict = match &against.signers {
         _ if against.revoked.has(key) => Err(NotAllowed::Revoked),
         None => {

@@ -21,7 +21,8 @@ impl HashLines for LinesAlone {
 }
 
 /// The lines, and the record's beginning up to them. A block of the one and a block of the other are taken by turns: neither
-/// needs what came of the other, so a processor works at both at once, and the second hash costs half of what it would alone.
+/// needs what came of the other, so a processor works at both at once, and the second hash costs about two thirds of what it
+/// would alone.
 #[derive(Debug, Clone)]
 pub struct WithBeginning<'a> {
     record: &'a [u8],

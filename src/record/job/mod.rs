@@ -256,14 +256,15 @@ impl Job {
         Ok(())
     }
 
-    /// Counts the time since the line before as worked, unless the technician was away: paused, or returning to a job that
-    /// ended without a word. A clock that was set back adds nothing and is noted.
+    /// Counts the time since the line before as worked, unless the technician was away: paused, signed off, or returning to a
+    /// job that ended without a word. A clock that was set back adds nothing and is noted.
     fn count_time(&mut self, line: &Line) {
         let gap = line.at.signed_duration_since(self.last_at);
         match gap.to_std() {
             Ok(gap) => {
                 let returning = matches!(line.event, Event::Resumed { .. } | Event::TailSetAside { .. });
-                if !self.paused && !returning {
+                let signed_off = self.declarations.last().map(|last| last.line) > self.last_resumed();
+                if !self.paused && !signed_off && !returning {
                     self.worked = self.worked.saturating_add(gap);
                 }
             }

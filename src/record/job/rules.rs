@@ -44,6 +44,8 @@ pub enum RuleFault {
     DeclaredTwice { role: Role, line: u64 },
     #[error("a reason is missing: a correction, an override or an amendment says why")]
     NoReason,
+    #[error("an amendment says what is true now: that text is empty")]
+    NothingAmended,
     #[error(
         "a supervisor cannot countersign what the technician has not signed; first: `slotwise sign RECORD --role \
          technician`"
@@ -212,8 +214,8 @@ impl Job {
                 if !(1..=self.lines).contains(amends) {
                     return Err(RuleFault::NothingToAmend { amends: *amends });
                 }
-                said(now)?;
-                said(why)
+                said(why)?;
+                if now.trim().is_empty() { Err(RuleFault::NothingAmended) } else { Ok(()) }
             }
             _ => Ok(()),
         }

@@ -144,6 +144,21 @@ fn time_away_is_not_worked_and_a_clock_set_back_takes_nothing_off() {
     assert_eq!(job.worked(), Duration::from_secs(60 * 11));
     assert_eq!(job.last_resumed(), Some(4));
 
+    // Countersigned the next day, opened again a month later and finished in three minutes.
+    let later = 43_200;
+    let job = replay(vec![
+        (10, answered("a", "1")),
+        (11, declared(Role::Technician)),
+        (1440, declared(Role::Supervisor)),
+        (later, corrected("a", 2, "wrong slot")),
+        (later + 60, resumed()),
+        (later + 62, answered("a", "2")),
+        (later + 63, declared(Role::Technician)),
+        (later + 1440, note()),
+    ])
+    .unwrap();
+    assert_eq!(job.worked(), Duration::from_secs(60 * 14));
+
     let job = replay(vec![(10, answered("a", "1")), (4, answered("b", "1")), (6, note())]).unwrap();
     assert_eq!(job.worked(), Duration::from_secs(60 * 12));
     assert_eq!(job.clock_notes(), [ClockNote { line: 3, back_ms: 6 * 60_000 }]);

@@ -1,10 +1,15 @@
 //! A public key, or a certificate that vouches for one.
 
+use std::ops::RangeInclusive;
+
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
+use rsa::traits::PublicKeyParts as _;
+use rsa::{BigUint, Pkcs1v15Sign};
+use sha2::{Digest as _, Sha256, Sha512};
 use signature::Verifier as _;
-use ssh_key::public::KeyData;
-use ssh_key::{Algorithm, PublicKey, Signature};
+use ssh_key::public::{KeyData, RsaPublicKey};
+use ssh_key::{Algorithm, HashAlg, Mpint, PublicKey, Signature};
 
 use super::{Certificate, KnownKeys, Wire, certificate};
 use crate::record::chain::key_fingerprint;
@@ -16,7 +21,7 @@ pub enum BadKey {
     NotAKey,
     #[error("a kind of key this program cannot check")]
     Unknown,
-    #[error("the certificate is not what its authority signed")]
+    #[error("the certificate is not what its authority signed, or was signed with SHA-1, which does not count")]
     Forged,
 }
 
@@ -107,12 +112,12 @@ impl SignerKey {
 
     /// Whether `signature` (SSH wire format) over `bytes` is of this key.
     pub(super) fn has_signed(&self, bytes: &[u8], signature: &[u8], known: &mut KnownKeys) -> bool {
-        let Ok(signature) = Signature::try_from(signature) else { return false };
+        let Some(signature) = whole(signature) else { return false };
         let told = self.plain.ed25519().and_then(|key| {
             let signature = (signature.algorithm() == Algorithm::Ed25519).then(|| signature.as_bytes())?;
             known.has_signed(&key.0, bytes, signature.try_into().ok()?)
         });
-        told.unwrap_or_else(|| self.plain.verify(bytes, &signature).is_ok())
+        told.unwrap_or_else(|| verify(&self.plain, bytes, &signature))
     }
 }
 
@@ -140,7 +145,53 @@ pub(super) fn plain(blob: &[u8]) -> Result<KeyData, BadKey> {
 
 /// Whether a signature in SSH wire format is of this key over these bytes.
 pub(super) fn fits(key: &KeyData, bytes: &[u8], signature: &[u8]) -> bool {
-    Signature::try_from(signature).is_ok_and(|signature| key.verify(bytes, &signature).is_ok())
+    whole(signature).is_some_and(|signature| verify(key, bytes, &signature))
+}
+
+fn verify(key: &KeyData, bytes: &[u8], signature: &Signature) -> bool {
+    match key.rsa() {
+        Some(key) => rsa_fits(key, bytes, signature).is_some(),
+        None => key.verify(bytes, signature).is_ok(),
+    }
+}
+
+/// Bits of an RSA modulus that OpenSSH takes (`SSH_RSA_MINIMUM_MODULUS_SIZE`, `SSHBUF_MAX_BIGNUM`; judged by `ssh-keygen` in the
+/// tests).
+const RSA_BITS: RangeInclusive<usize> = 1024..=16_384;
+
+/// RSA with SHA-2 (RFC 8332), by keys of every length that OpenSSH takes: the library of all other keys takes only those of
+/// 2048 to 4096 bits. A signature whose leading zeros were left out is taken as OpenSSH takes it.
+fn rsa_fits(key: &RsaPublicKey, bytes: &[u8], signature: &Signature) -> Option<()> {
+    let number = |number: &Mpint| number.as_positive_bytes().map(BigUint::from_bytes_be);
+    let key = rsa::RsaPublicKey::new_with_max_size(number(&key.n)?, number(&key.e)?, *RSA_BITS.end()).ok()?;
+    if !RSA_BITS.contains(&key.n().bits()) {
+        return None;
+    }
+    let (scheme, hash) = match signature.algorithm() {
+        Algorithm::Rsa { hash: Some(HashAlg::Sha256) } => {
+            (Pkcs1v15Sign::new::<Sha256>(), Sha256::digest(bytes).to_vec())
+        }
+        Algorithm::Rsa { hash: Some(HashAlg::Sha512) } => {
+            (Pkcs1v15Sign::new::<Sha512>(), Sha512::digest(bytes).to_vec())
+        }
+        _ => return None,
+    };
+    let mut whole = vec![0; key.size().checked_sub(signature.as_bytes().len())?];
+    whole.extend(signature.as_bytes());
+    key.verify(scheme, &hash, &whole).ok()
+}
+
+/// A signature from its bytes in SSH wire format, and nothing but them: the library reads past what stands behind one, which
+/// OpenSSH refuses.
+fn whole(bytes: &[u8]) -> Option<Signature> {
+    let mut wire = Wire(bytes);
+    let kind = wire.string().ok()?;
+    wire.string().ok()?;
+    if kind.starts_with(b"sk-") {
+        // What a security key adds: its flags, and a counter of four bytes (PROTOCOL.u2f).
+        wire.bytes(5).ok()?;
+    }
+    if wire.is_empty() { Signature::try_from(bytes).ok() } else { None }
 }
 
 /// A key's bytes.

@@ -106,6 +106,10 @@ impl Signers {
     /// Why not.
     pub fn allow(&self, key: &SignerKey, principal: &str, namespace: &str, at: i64) -> Result<Allowed, NotAllowed> {
         let mut closest = NotAllowed::NoSuchPerson;
+        // For C a NUL ends a text: of such a name `ssh-keygen` cannot be asked, so no line is for it.
+        if principal.contains('\0') {
+            return Err(closest);
+        }
         for line in self.lines.iter().filter(|line| fits_list(principal, &line.principals)) {
             match line.allow(key, principal, namespace, at) {
                 Ok(()) => return Ok(Allowed { line: line.line, by_authority: line.authority }),
@@ -157,6 +161,10 @@ fn certificate_fits(key: &SignerKey, principal: &str, at: i64) -> Result<(), &'s
 
 fn line(n: usize, text: &str, zone: Zone<'_>) -> Result<SignerLine, &'static str> {
     let (principals, rest) = word(text).ok_or("a quote is not closed")?;
+    // What stands for bytes that are no UTF-8 must not be taken for the name of one who is called just that.
+    if principals.contains(char::REPLACEMENT_CHARACTER) {
+        return Err("its names are not UTF-8");
+    }
     if rest.is_empty() {
         return Err("there is no key behind the names");
     }

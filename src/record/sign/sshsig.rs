@@ -45,6 +45,8 @@ pub enum BadSignature {
         "the signature is not in the one form it has: there is something before, in or behind it that is not of it"
     )]
     OtherForm,
+    #[error("the signature is by another key than the line says that holds it")]
+    OtherKey,
     #[error("the signature is of version {0} of the format, this program knows 1")]
     Version(u32),
     #[error("the signature was made for `{}`, not for `{NAMESPACE}`", shown(.0))]

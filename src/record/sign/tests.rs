@@ -43,6 +43,12 @@ fn a_signature_has_one_form() {
         assert!(Sshsig::from_bytes(&good[..at]).is_err(), "cut at {at}");
     }
     assert_eq!(Sshsig::from_bytes(&[&good[..], b"\0"].concat()), Err(BadSignature::OtherForm));
+    // And nothing stands behind the signature proper, in the field that holds it.
+    for behind in [&b"\0"[..], &[0; 4], b"x"] {
+        let longer = Sshsig { signature: [&signature.signature, behind].concat(), ..signature.clone() };
+        let read = Sshsig::from_base64(&longer.to_base64()).unwrap();
+        assert_eq!(read.check(b"x"), Err(BadSignature::DoesNotFit), "{behind:?}");
+    }
     let base64 = signature.to_base64();
     for other in [format!("{base64}\n"), base64.replace('=', ""), format!(" {base64}"), String::new()] {
         assert!(other == base64 || Sshsig::from_base64(&other).is_err(), "{other:?}");
@@ -92,6 +98,19 @@ fn lines_that_cannot_be_read_are_told_and_allow_nobody() {
     let text = format!("ada {0}\n* namespaces=\"git\" {1}\n", other(), key.text());
     let signers = Signers::read(&text, &|_| None);
     assert_eq!(signers.allow(&key, "ada", NAMESPACE, 0), Err(NotAllowed::OtherNamespace { line: 2 }));
+}
+
+#[test]
+fn names_that_c_does_not_have_are_nobody() {
+    let key = SignerKey::from_blob(&private(1).public_key().to_bytes().unwrap()).unwrap();
+    let everyone = Signers::read(&format!("* {}\n", key.text()), &|_| None);
+    assert!(everyone.allow(&key, "kim", NAMESPACE, 0).is_ok());
+    assert_eq!(everyone.allow(&key, "kim\0", NAMESPACE, 0), Err(NotAllowed::NoSuchPerson));
+    // In Latin-1, as it comes out of a file that is read as UTF-8.
+    let latin = String::from_utf8_lossy(b"Zo\xeb ").into_owned();
+    let signers = Signers::read(&format!("{latin}{}\n", key.text()), &|_| None);
+    assert_eq!(signers.allow(&key, latin.trim(), NAMESPACE, 0), Err(NotAllowed::NoSuchPerson));
+    assert_eq!(signers.faults().len(), 1);
 }
 
 fn other() -> String {

@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use super::{amended, barcode, closing, document, facts, practice, said};
 use crate::report::seen;
-use crate::report::slip::{Slip, Stay, identity, record};
+use crate::report::slip::{Slip, Stay, check, identity, record};
 use crate::report::words::moment;
 
 /// The slip as a page.
@@ -26,7 +26,7 @@ pub fn slip_page(slip: &Slip) -> String {
                     }
                     section aria-labelledby="record" {
                         h2 id="record" { "The record" }
-                        (pairs(&record(slip)))
+                        (pairs(&[record(slip), vec![("to check it", format!("this prints the digits: {}", check(slip)))]].concat()))
                     }
                 }
                 section aria-labelledby="where" {

@@ -7,7 +7,7 @@ use serde::Serialize;
 
 pub use conclusion::Conclusion;
 pub use text::slip_text;
-pub(super) use text::{identity, record};
+pub(super) use text::{check, identity, record};
 
 use super::story::{About, Amended, Hands, PlannedModule, Seen, Story, What};
 use crate::verify::serials_equal;

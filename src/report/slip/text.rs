@@ -56,6 +56,9 @@ pub fn slip_text(slip: &Slip, look: Look) -> Drawing {
     for (name, value) in record(slip) {
         lines.pair(2, name, &value);
     }
+    // On a line of its own, which is whole where a terminal has its 80 columns: so it can be copied.
+    lines.pair(2, "to check it", "this prints the digits:");
+    lines.put(4, 4, &check(slip), Tone::Plain);
     lines.drawing
 }
 
@@ -83,8 +86,12 @@ pub(in crate::report) fn record(slip: &Slip) -> Vec<(&'static str, String)> {
         ("stand", record.stand()),
         ("lines", record.lines.to_string()),
         ("fingerprint", record.fingerprint.clone()),
-        ("to check it", format!("this prints the digits: {}", fingerprint_line("RECORD", record.lines))),
         ("signatures", record.signatures()),
         ("head", record.head.clone()),
     ]
+}
+
+/// What prints the digits of the record's fingerprint.
+pub(in crate::report) fn check(slip: &Slip) -> String {
+    fingerprint_line("RECORD", slip.record.lines)
 }

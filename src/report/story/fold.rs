@@ -56,7 +56,7 @@ struct Fold<'a> {
     paced: Vec<Option<Paced>>,
     scripted: usize,
     last_at: Option<DateTime<FixedOffset>>,
-    paused: bool,
+    away: bool,
     /// The card the time is counted for when a line names no step.
     current: usize,
 }
@@ -84,7 +84,7 @@ impl<'a> Fold<'a> {
             paced: Vec::new(),
             scripted: 0,
             last_at: None,
-            paused: false,
+            away: false,
             current: 0,
         }
     }
@@ -129,14 +129,14 @@ impl<'a> Fold<'a> {
         }
         let gap = self.last_at.map(|last| line.at.signed_duration_since(last).to_std().unwrap_or_default());
         let returning = matches!(line.event, Event::Resumed { .. } | Event::TailSetAside { .. });
-        if let (Some(gap), false, false) = (gap, self.paused, returning)
+        if let (Some(gap), false, false) = (gap, self.away, returning)
             && let Some(card) = self.cards.get_mut(self.current)
         {
             card.took_ms = card.took_ms.saturating_add(u64::try_from(gap.as_millis()).unwrap_or(u64::MAX));
         }
         match line.event {
-            Event::Paused { .. } => self.paused = true,
-            Event::Resumed { .. } => self.paused = false,
+            Event::Paused { .. } | Event::Declared { .. } => self.away = true,
+            Event::Resumed { .. } => self.away = false,
             _ => {}
         }
         self.last_at = Some(line.at);
