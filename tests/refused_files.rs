@@ -215,3 +215,20 @@ fn a_record_that_is_none_is_told_and_left_as_it_is() {
 fn program_events(bench: &Bench) -> Vec<Event> {
     slotwise::record::read::Lines::open(&bench.record()).unwrap().map(|line| line.unwrap().line.event).collect()
 }
+
+#[test]
+fn files_that_are_no_records_are_told_once_each_and_have_no_fingerprint() {
+    let bench = Bench::new();
+    std::fs::create_dir(bench.path("records")).unwrap();
+    bench.file("records/empty.jsonl", Vec::new());
+    bench.file("records/other.jsonl", b"x\n".to_vec());
+    std::os::unix::fs::symlink("other.jsonl", bench.path("records/link.jsonl")).unwrap();
+    let ran = bench.run(&["audit", "records"], b"");
+    ran.ends(65);
+    let told: Vec<&str> = ran.stdout.lines().collect();
+    for (line, name) in told.iter().zip(["records/empty.jsonl", "records/link.jsonl", "records/other.jsonl"]) {
+        assert!(line.starts_with(&format!("WRONG      -{}{name}: ", " ".repeat(24))), "{line}");
+        assert_eq!(line.matches(name).count(), 1, "{line}");
+    }
+    assert_eq!(told.last(), Some(&"3 records: 0 proven, 0 not proven, 3 wrong"));
+}

@@ -59,8 +59,10 @@ pub fn audit_one_of_many(file: &std::path::Path, bytes: &[u8], against: &Against
     }
     let head = scan.head();
     report.lines = head.lines;
-    report.head = head.hash.to_string();
-    report.fingerprint = fingerprint(&head.hash);
+    if head.lines > 0 {
+        report.head = head.hash.to_string();
+        report.fingerprint = fingerprint(&head.hash);
+    }
     if let Some(torn) = scan.torn() {
         self::torn(&mut report, torn);
     }

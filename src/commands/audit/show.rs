@@ -9,6 +9,9 @@ use crate::record::{chain, time};
 use crate::source::counted;
 use crate::text::{shown, shown_within};
 
+/// Characters of a fingerprint: five groups of four digits.
+const FINGERPRINT_WIDTH: usize = 24;
+
 /// One record in full, several with a line each and what is wrong below.
 pub fn show(env: &mut Env, reports: &[Report], against: &Against) -> Result<(), CommandError> {
     if let [report] = reports {
@@ -36,14 +39,16 @@ pub fn show(env: &mut Env, reports: &[Report], against: &Against) -> Result<(), 
 /// # Errors
 /// A stream that fails.
 pub fn brief(env: &mut Env, report: &Report) -> Result<(), CommandError> {
-    write!(env.stdout, "{:<10} {} {}", word(report.verdict), report.fingerprint, report.file)?;
-    match report.troubles.first() {
-        Some(trouble) if trouble.grave != Grave::Note => {
-            let place = trouble.line.map_or_else(String::new, |line| format!("line {line}: "));
-            writeln!(env.stdout, ": {place}{}", trouble.what)?;
-        }
-        _ => writeln!(env.stdout)?,
+    let fingerprint = if report.fingerprint.is_empty() { "-" } else { &report.fingerprint };
+    let mut text = format!("{:<10} {fingerprint:<FINGERPRINT_WIDTH$} {}", word(report.verdict), report.file);
+    if let Some(trouble) = report.troubles.first().filter(|trouble| trouble.grave != Grave::Note) {
+        let place = trouble.line.map_or_else(String::new, |line| format!("line {line}: "));
+        // What could not be read is told with its name, which stands here already.
+        let what = trouble.what.strip_prefix(&report.file).and_then(|rest| rest.strip_prefix(": "));
+        text += &format!(": {place}{}", what.unwrap_or(&trouble.what));
     }
+    let columns = wrap::columns(env, env.terminal.stdout_is_terminal);
+    write!(env.stdout, "{}", wrap::wrapped(&format!("{text}\n"), columns, 4))?;
     Ok(())
 }
 
@@ -63,7 +68,9 @@ fn one(env: &mut Env, report: &Report, against: &Against) -> Result<(), CommandE
             report.passed.len()
         );
     }
-    text += &format!("fingerprint {}\n", report.fingerprint);
+    if !report.fingerprint.is_empty() {
+        text += &format!("fingerprint {}\n", report.fingerprint);
+    }
     for trouble in &report.troubles {
         let grave = match trouble.grave {
             Grave::Wrong => "WRONG",
