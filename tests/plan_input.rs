@@ -92,24 +92,65 @@ fn a_serial_is_in_one_place_and_in_one_unit() {
     assert!(std::fs::read_to_string(folder.path().join("plan.toml")).unwrap().contains("serial = \"B2\""));
 }
 
+/// An order for one node of the enclosure; `bay` is the line that says which.
+fn node(bay: &str, rest: &str) -> String {
+    format!("format = \"slotwise-order/1\"\nname = \"LF-1\"\n[[unit]]\nchassis = \"LF-HRN-1\"\n{bay}{rest}")
+}
+
+const BAY: &str = "enclosure = \"LF-EST-1\"\nbay = \"N1\"\n";
+
 #[test]
-fn what_an_order_says_that_the_board_has_not_is_told_with_its_file() {
-    let order = |rest: &str| {
-        format!(
-            "format = \"slotwise-order/1\"\nname = \"LF-1\"\n[[unit]]\nchassis = \"LF-HRN-1\"\nenclosure = \"LF-EST-1\"\n\
-             bay = \"N1\"\n{rest}"
-        )
-    };
-    let fitted = order("[[fitted]]\nslot = \"F1-4\"\ngib = 16\n");
-    let socket = order("processor = [{ socket = \"G\" }]\n");
-    let folder = folder(&[("stock.csv", STOCK), ("fitted.toml", &fitted), ("socket.toml", &socket)]);
-    let (code, _, err) = run(folder.path(), &["--capacity", "256", "--order", "fitted.toml"]);
-    assert_eq!(code, 65, "{err}");
-    assert!(err.contains("fitted.toml: fitted: board Heron has no slot `F1-4`") && err.contains("way out:"), "{err}");
-    let (code, _, err) = run(folder.path(), &["--capacity", "256", "--order", "socket.toml"]);
-    assert_eq!(code, 65, "{err}");
-    assert!(err.contains("socket.toml: unit.processor: the order puts a processor in socket `G`"), "{err}");
-    assert!(err.contains("the board has F, R") && err.contains("way out:"), "{err}");
+fn what_an_order_says_that_the_board_has_not_is_told_with_file_line_and_key() {
+    for (order, at, what, key, help) in [
+        (
+            node(BAY, "[[fitted]]\nslot = \"F1-4\"\ngib = 16\n"),
+            "o.toml:8:8",
+            "no slot `F1-4`",
+            "fitted[0].slot",
+            "write the label as the board file has it",
+        ),
+        (
+            node(BAY, "processor = [{ socket = \"G\" }]\n"),
+            "o.toml:7:25",
+            "no socket `G`",
+            "unit[0].processor[0].socket",
+            "known here: F, R",
+        ),
+        (
+            node(BAY, "processor = [{ socket = \"F\", cpu = \"Rowan 15\" }]\n"),
+            "o.toml:7:36",
+            "no processor `Rowan 15`",
+            "unit[0].processor[0].cpu",
+            "did you mean `Rowan 14`?",
+        ),
+        (node(&BAY.replace("N1", "N7"), ""), "o.toml:6:7", "no bay `N7`", "unit[0].bay", "known here: N1, N2, N3, N4"),
+    ] {
+        let folder = folder(&[("stock.csv", STOCK), ("o.toml", &order)]);
+        let (code, out, err) = run(folder.path(), &["--capacity", "256", "--order", "o.toml"]);
+        assert_eq!((code, out.as_str()), (65, ""), "{err}");
+        let parts = [at, what, key, help];
+        assert!(parts.iter().all(|part| err.contains(part)), "{parts:?} in {err}");
+    }
+}
+
+#[test]
+fn a_plan_that_its_own_check_would_refuse_for_want_of_a_bay_is_not_made() {
+    let folder = folder(&[("stock.csv", STOCK), ("open.toml", &node("", "")), ("told.toml", &node(BAY, ""))]);
+    let plan = |more: &[&str]| run(folder.path(), &[&["--capacity", "256", "--order"], more].concat());
+    // An answer on screen needs no bay.
+    let (code, _, err) = plan(&["open.toml"]);
+    assert_eq!((code, err.as_str()), (0, ""));
+    let (code, out, err) = plan(&["open.toml", "-o", "p.toml"]);
+    assert_eq!((code, out.as_str()), (65, ""), "{err}");
+    assert!(
+        err.contains("open.toml:3:1") && err.contains("its bay is not given") && err.contains("unit[0].bay"),
+        "{err}"
+    );
+    assert!(err.contains("give `enclosure` and `bay`") && !folder.path().join("p.toml").exists(), "{err}");
+    let (code, _, err) = plan(&["told.toml", "-o", "p.toml"]);
+    assert_eq!((code, err.as_str()), (0, ""));
+    let (code, _, err) = buyer::run(folder.path(), &["check", "p.toml"]);
+    assert_eq!((code, err.as_str()), (0, ""));
 }
 
 const TWO_SOCKETS: &str = "format = \"slotwise-board/1\"\nname = \"Dunlin\"\ngeneration = \"DDR4\"\n\

@@ -1,14 +1,16 @@
 //! Reading the files that several commands take.
 
-use std::io::{self, Read, Write as _};
+use std::io::{self, Read as _, Write as _};
 use std::path::{Path, PathBuf};
 
 use super::{CommandError, Exit};
+use crate::board::Board;
 use crate::checklist::{Checklist, Site};
 use crate::env::Env;
-use crate::plan::{self, Plan};
+use crate::order::Order;
+use crate::plan::{self, Bays, Plan, order_on};
 use crate::record::{SetAside, Torn};
-use crate::source::{Checked, Text, from_toml};
+use crate::source::{Checked, Path as At, Read, Text, from_toml, read_toml};
 use crate::text::shown;
 
 /// The stock procedure, which is used where none is named.
@@ -38,6 +40,17 @@ pub fn named(path: &Path) -> String {
 pub fn read<T: Checked>(env: &Env, path: &Path) -> Result<T, CommandError> {
     let bytes = bytes(&located(env, path)).map_err(|error| CommandError::reading(path, &error))?;
     Ok(from_toml(&Text { file: &named(path), bytes: &bytes })?)
+}
+
+/// An order for machines of this board: what does not fit them is told with its line.
+pub fn read_order(env: &Env, path: &Path, board: &Board, bays: Bays) -> Result<Order, CommandError> {
+    let bytes = bytes(&located(env, path)).map_err(|error| CommandError::reading(path, &error))?;
+    let file = named(path);
+    let read: Read<'_, Order> = read_toml(&Text { file: &file, bytes: &bytes }, Order::FORMAT)?;
+    Ok(read.checked(|order, report| {
+        order.check(report);
+        order_on(board, order, &At::default(), bays, report);
+    })?)
 }
 
 /// A plan, with the board and the order it may name beside it.

@@ -17,6 +17,7 @@ mod load;
 mod seat;
 mod stale;
 
+pub use check::{Bays, order_on};
 pub use considered::{Considered, Measured, Pick, Taken};
 pub use draft::{back_to, draft};
 pub use file::*;
