@@ -55,10 +55,21 @@ pub fn read_order(env: &Env, path: &Path, board: &Board, bays: Bays) -> Result<O
 
 /// A plan, with the board and the order it may name beside it.
 pub fn read_plan(env: &Env, path: &Path) -> Result<Plan, CommandError> {
+    load(env, path, plan::load)
+}
+
+/// A plan that is to be judged by the board's rules: modules the board does not take are no fault of the file.
+pub fn read_plan_to_judge(env: &Env, path: &Path) -> Result<Plan, CommandError> {
+    load(env, path, plan::load_to_judge)
+}
+
+type Load = fn(&Text<'_>, &mut plan::Resolve<'_>) -> Result<Plan, plan::LoadError>;
+
+fn load(env: &Env, path: &Path, load: Load) -> Result<Plan, CommandError> {
     let located = located(env, path);
     let bytes = bytes(&located).map_err(|error| CommandError::reading(path, &error))?;
     let folder = located.parent().unwrap_or(&env.folder).to_owned();
-    plan::load(&Text { file: &named(path), bytes: &bytes }, &mut |name| self::bytes(&folder.join(name)))
+    load(&Text { file: &named(path), bytes: &bytes }, &mut |name| self::bytes(&folder.join(name)))
         .map_err(|error| CommandError::new(Exit::BadData, error.to_string().trim_end()))
 }
 

@@ -15,13 +15,22 @@ impl Checked for Plan {
     const FORMAT: &'static str = PLAN_FORMAT;
 
     fn check(&self, report: &mut Report<'_>) {
-        check_below(&self.board, "board", report);
-        check_below(&self.order, "order", report);
-        self.check_fit(report);
+        self.check_to_judge(report);
+        for (n, one) in self.slot.iter().enumerate() {
+            self.check_allowed(&one.module, one.action, &Path::default().key("slot").index(n), report);
+        }
     }
 }
 
 impl Plan {
+    /// All but what the population rules say of a module by itself: for who judges the plan by those rules, which name the
+    /// slot and the source, and do not stop at the first.
+    pub fn check_to_judge(&self, report: &mut Report<'_>) {
+        check_below(&self.board, "board", report);
+        check_below(&self.order, "order", report);
+        self.check_fit(report);
+    }
+
     /// The rules of the plan itself; board and order have their own.
     fn check_fit(&self, report: &mut Report<'_>) {
         let root = Path::default();
@@ -64,7 +73,6 @@ impl Plan {
         }
         for (n, one) in self.slot.iter().enumerate() {
             check_volts(&root.key("slot").index(n), one.volts.as_deref(), report);
-            self.check_allowed(&one.module, one.action, &root.key("slot").index(n), report);
         }
     }
 

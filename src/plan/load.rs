@@ -78,6 +78,22 @@ pub fn schema() -> Value {
 /// # Errors
 /// All faults of the plan; where board and order could not be had, theirs.
 pub fn load(text: &Text<'_>, resolve: &mut Resolve<'_>) -> Result<Plan, LoadError> {
+    load_checked(text, resolve, Plan::check)
+}
+
+/// Reads a plan to judge it by the population rules: modules that the board does not take are for the rules to name.
+///
+/// # Errors
+/// As [`load`], but for those modules.
+pub fn load_to_judge(text: &Text<'_>, resolve: &mut Resolve<'_>) -> Result<Plan, LoadError> {
+    load_checked(text, resolve, Plan::check_to_judge)
+}
+
+fn load_checked(
+    text: &Text<'_>,
+    resolve: &mut Resolve<'_>,
+    check: fn(&Plan, &mut dyn FnMut(Path, String, Option<String>)),
+) -> Result<Plan, LoadError> {
     let read = read_toml::<PlanFile>(text, PLAN_FORMAT).map_err(|faults| LoadError(vec![faults]))?;
     let file = &read.value;
     let mut wrong = Wrong::default();
@@ -99,7 +115,7 @@ pub fn load(text: &Text<'_>, resolve: &mut Resolve<'_>) -> Result<Plan, LoadErro
         order,
         board,
     };
-    read.checked(|_, report| plan.check(report)).map_err(|faults| LoadError(vec![faults]))?;
+    read.checked(|_, report| check(&plan, report)).map_err(|faults| LoadError(vec![faults]))?;
     Ok(plan)
 }
 

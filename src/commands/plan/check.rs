@@ -35,7 +35,7 @@ pub struct CheckArgs {
 /// # Errors
 /// A plan that cannot be read or is wrong.
 pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
-    let plan = files::read_plan(env, &args.plan)?;
+    let plan = files::read_plan_to_judge(env, &args.plan)?;
     let mut exit = Exit::Done;
     let mut seats: Seats = vec![None; plan.board.slots().count()];
     for slot in &plan.slot {
