@@ -241,3 +241,27 @@ fn units_that_draw_on_unlike_lots_are_told_each_at_its_own_rate() {
         buyer::run(folder.path(), &["--board", "b.toml", "--stock", "s.csv", "--capacity", "16GiB", "--units", "2"]);
     assert!(!out.contains("unlike modules") && out.contains("runs   at 2933 MT/s; about"), "{out}");
 }
+
+/// One channel of two slots, whose table lets modules of two ranks stand alone only.
+#[test]
+fn a_table_without_a_rate_is_told_as_what_is_in_the_way_and_what_goes_beyond_the_budget_even_then() {
+    let board = "format = \"slotwise-board/1\"\nname = \"Dunlin\"\ngeneration = \"DDR4\"\n[limits]\nkinds = [\"RDIMM\"]\n\
+                 [[socket]]\nlabel = \"P\"\n[[socket.channel]]\nlabel = \"A\"\n\
+                 slot = [{ label = \"A1\", position = 1 }, { label = \"A2\", position = 2 }]\n\
+                 [[speed]]\nkind = \"RDIMM\"\nranks = 2\nper_channel = 1\nmts = 2666\n\
+                 [[speed]]\nkind = \"RDIMM\"\nranks = 1\nper_channel = 2\nmts = 2400\n";
+    let stock = "kind,gib,ranks,width,mts,count,price,currency,lot\nRDIMM,16,2,4,2666,2,100,EUR,a\n";
+    let folder = folder(&[("b.toml", board), ("s.csv", stock)]);
+    let plan = |more: &[&str]| {
+        let args = ["--board", "b.toml", "--stock", "s.csv", "--capacity", "32GiB"];
+        let (code, out, _) = buyer::run(folder.path(), &[&args, more].concat());
+        assert_eq!(code, 1);
+        out
+    };
+    let told = "- the rule `speed` is in the way: its table has no rate for some numbers of modules per channel, by kind and \
+                ranks; without it there would be a plan";
+    let (free, enough, short) = (plan(&[]), plan(&["--budget", "200"]), plan(&["--budget", "150"]));
+    assert!(free.contains(&format!("{told}\n")) && enough.contains(&format!("{told}\n")), "{free}{enough}");
+    let beyond = format!("{told}, for 200.00 EUR and not within the budget of 150.00 EUR\n");
+    assert!(short.contains(&beyond), "{short}");
+}
