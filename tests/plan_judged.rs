@@ -173,3 +173,20 @@ fn modules_in_dead_slots_give_no_bandwidth() {
     assert_eq!(percent(&[module("A1-1", ""), module("B1-1", "")]), 50);
     assert_eq!(percent(&[module("A1-1", ""), module("A2-1", "")]), 100);
 }
+
+#[test]
+fn each_sort_of_processors_is_judged_once() {
+    let plan = format!(
+        "format = \"slotwise-plan/1\"\nname = \"by hand\"\nboard_file = \"b.toml\"\n{}[order]\n\
+         format = \"slotwise-order/1\"\nname = \"o\"\n{}",
+        module("A1-1", ""),
+        ["A", "B", "A"].iter().enumerate().fold(String::new(), |text, (n, socket)| {
+            text + &format!("[[order.unit]]\nchassis = \"LF-{n}\"\nprocessor = [{{ socket = \"{socket}\" }}]\n")
+        })
+    );
+    let folder = buyer::folder(&[("b.toml", &board("")), ("p.toml", &plan)]);
+    let (code, out, _) = buyer::run(folder.path(), &["check", "p.toml", "--json"]);
+    let told: Value = serde_json::from_str(&out).unwrap();
+    let units: Vec<_> = told["units"].as_array().unwrap().iter().map(|unit| unit["unit"].as_str().unwrap()).collect();
+    assert_eq!((code, units), (1, vec!["LF-0", "LF-1"]));
+}
