@@ -265,3 +265,32 @@ fn a_table_without_a_rate_is_told_as_what_is_in_the_way_and_what_goes_beyond_the
     let beyond = format!("{told}, for 200.00 EUR and not within the budget of 150.00 EUR\n");
     assert!(short.contains(&beyond), "{short}");
 }
+
+/// Modules of two sizes at no cost: two plans that differ in memory alone are not two plans.
+#[test]
+fn two_plans_that_are_as_good_in_all_that_was_asked_for_are_not_shown_as_two() {
+    let mut board = String::from(
+        "format = \"slotwise-board/1\"\nname = \"Dunlin\"\ngeneration = \"DDR4\"\n[limits]\nkinds = [\"RDIMM\"]\n\
+         mixing = \"by-position\"\nsockets_match = true\n[interleave]\nways = [1]\nstyle = \"slice\"\n",
+    );
+    for socket in ["P", "Q"] {
+        board += &format!("[[socket]]\nlabel = \"{socket}\"\n");
+        for channel in 1..=3 {
+            let slot = format!("slot = [{{ label = \"{socket}{channel}\", position = 1 }}]");
+            board += &format!("[[socket.channel]]\nlabel = \"{channel}\"\n{slot}\n");
+        }
+    }
+    let stock = "kind,gib,ranks,width,mts,count,pack,price,currency,lot\nRDIMM,32,1,4,2133,12,2,0,EUR,a\n\
+                 RDIMM,8,2,4,2133,6,2,30,EUR,b\nRDIMM,16,1,8,2133,4,1,0,EUR,c\n";
+    let folder = folder(&[("b.toml", &board), ("s.csv", stock)]);
+    let args = ["--board", "b.toml", "--stock", "s.csv", "--capacity", "16GiB", "--units", "2", "--json"];
+    for wanted in 1..=4 {
+        let more = ["--alternatives", &wanted.to_string()];
+        let (code, out, _) = buyer::run(folder.path(), &[&args[..], &more].concat());
+        let told: serde_json::Value = serde_json::from_str(&out).unwrap();
+        assert_eq!((code, told["alternatives_exhausted"].as_bool()), (0, Some(true)), "{out}");
+        let plans = told["plans"].as_array().unwrap().iter();
+        let modules: Vec<u64> = plans.map(|plan| plan["modules"].as_u64().unwrap()).collect();
+        assert_eq!(modules[..], [2, 4, 6, 2][..=wanted.min(3)], "{out}");
+    }
+}
