@@ -92,24 +92,65 @@ fn a_serial_is_in_one_place_and_in_one_unit() {
     assert!(std::fs::read_to_string(folder.path().join("plan.toml")).unwrap().contains("serial = \"B2\""));
 }
 
+/// An order for one node of the enclosure; `bay` is the line that says which.
+fn node(bay: &str, rest: &str) -> String {
+    format!("format = \"slotwise-order/1\"\nname = \"LF-1\"\n[[unit]]\nchassis = \"LF-HRN-1\"\n{bay}{rest}")
+}
+
+const BAY: &str = "enclosure = \"LF-EST-1\"\nbay = \"N1\"\n";
+
 #[test]
-fn what_an_order_says_that_the_board_has_not_is_told_with_its_file() {
-    let order = |rest: &str| {
-        format!(
-            "format = \"slotwise-order/1\"\nname = \"LF-1\"\n[[unit]]\nchassis = \"LF-HRN-1\"\nenclosure = \"LF-EST-1\"\n\
-             bay = \"N1\"\n{rest}"
-        )
-    };
-    let fitted = order("[[fitted]]\nslot = \"F1-4\"\ngib = 16\n");
-    let socket = order("processor = [{ socket = \"G\" }]\n");
-    let folder = folder(&[("stock.csv", STOCK), ("fitted.toml", &fitted), ("socket.toml", &socket)]);
-    let (code, _, err) = run(folder.path(), &["--capacity", "256", "--order", "fitted.toml"]);
-    assert_eq!(code, 65, "{err}");
-    assert!(err.contains("fitted.toml: fitted: board Heron has no slot `F1-4`") && err.contains("way out:"), "{err}");
-    let (code, _, err) = run(folder.path(), &["--capacity", "256", "--order", "socket.toml"]);
-    assert_eq!(code, 65, "{err}");
-    assert!(err.contains("socket.toml: unit.processor: the order puts a processor in socket `G`"), "{err}");
-    assert!(err.contains("the board has F, R") && err.contains("way out:"), "{err}");
+fn what_an_order_says_that_the_board_has_not_is_told_with_file_line_and_key() {
+    for (order, at, what, key, help) in [
+        (
+            node(BAY, "[[fitted]]\nslot = \"F1-4\"\ngib = 16\n"),
+            "o.toml:8:8",
+            "no slot `F1-4`",
+            "fitted[0].slot",
+            "write the label as the board file has it",
+        ),
+        (
+            node(BAY, "processor = [{ socket = \"G\" }]\n"),
+            "o.toml:7:25",
+            "no socket `G`",
+            "unit[0].processor[0].socket",
+            "known here: F, R",
+        ),
+        (
+            node(BAY, "processor = [{ socket = \"F\", cpu = \"Rowan 15\" }]\n"),
+            "o.toml:7:36",
+            "no processor `Rowan 15`",
+            "unit[0].processor[0].cpu",
+            "did you mean `Rowan 14`?",
+        ),
+        (node(&BAY.replace("N1", "N7"), ""), "o.toml:6:7", "no bay `N7`", "unit[0].bay", "known here: N1, N2, N3, N4"),
+    ] {
+        let folder = folder(&[("stock.csv", STOCK), ("o.toml", &order)]);
+        let (code, out, err) = run(folder.path(), &["--capacity", "256", "--order", "o.toml"]);
+        assert_eq!((code, out.as_str()), (65, ""), "{err}");
+        let parts = [at, what, key, help];
+        assert!(parts.iter().all(|part| err.contains(part)), "{parts:?} in {err}");
+    }
+}
+
+#[test]
+fn a_plan_that_its_own_check_would_refuse_for_want_of_a_bay_is_not_made() {
+    let folder = folder(&[("stock.csv", STOCK), ("open.toml", &node("", "")), ("told.toml", &node(BAY, ""))]);
+    let plan = |more: &[&str]| run(folder.path(), &[&["--capacity", "256", "--order"], more].concat());
+    // An answer on screen needs no bay.
+    let (code, _, err) = plan(&["open.toml"]);
+    assert_eq!((code, err.as_str()), (0, ""));
+    let (code, out, err) = plan(&["open.toml", "-o", "p.toml"]);
+    assert_eq!((code, out.as_str()), (65, ""), "{err}");
+    assert!(
+        err.contains("open.toml:3:1") && err.contains("its bay is not given") && err.contains("unit[0].bay"),
+        "{err}"
+    );
+    assert!(err.contains("give `enclosure` and `bay`") && !folder.path().join("p.toml").exists(), "{err}");
+    let (code, _, err) = plan(&["told.toml", "-o", "p.toml"]);
+    assert_eq!((code, err.as_str()), (0, ""));
+    let (code, _, err) = buyer::run(folder.path(), &["check", "p.toml"]);
+    assert_eq!((code, err.as_str()), (0, ""));
 }
 
 const TWO_SOCKETS: &str = "format = \"slotwise-board/1\"\nname = \"Dunlin\"\ngeneration = \"DDR4\"\n\
@@ -199,4 +240,57 @@ fn units_that_draw_on_unlike_lots_are_told_each_at_its_own_rate() {
     let (_, out, _) =
         buyer::run(folder.path(), &["--board", "b.toml", "--stock", "s.csv", "--capacity", "16GiB", "--units", "2"]);
     assert!(!out.contains("unlike modules") && out.contains("runs   at 2933 MT/s; about"), "{out}");
+}
+
+/// One channel of two slots, whose table lets modules of two ranks stand alone only.
+#[test]
+fn a_table_without_a_rate_is_told_as_what_is_in_the_way_and_what_goes_beyond_the_budget_even_then() {
+    let board = "format = \"slotwise-board/1\"\nname = \"Dunlin\"\ngeneration = \"DDR4\"\n[limits]\nkinds = [\"RDIMM\"]\n\
+                 [[socket]]\nlabel = \"P\"\n[[socket.channel]]\nlabel = \"A\"\n\
+                 slot = [{ label = \"A1\", position = 1 }, { label = \"A2\", position = 2 }]\n\
+                 [[speed]]\nkind = \"RDIMM\"\nranks = 2\nper_channel = 1\nmts = 2666\n\
+                 [[speed]]\nkind = \"RDIMM\"\nranks = 1\nper_channel = 2\nmts = 2400\n";
+    let stock = "kind,gib,ranks,width,mts,count,price,currency,lot\nRDIMM,16,2,4,2666,2,100,EUR,a\n";
+    let folder = folder(&[("b.toml", board), ("s.csv", stock)]);
+    let plan = |more: &[&str]| {
+        let args = ["--board", "b.toml", "--stock", "s.csv", "--capacity", "32GiB"];
+        let (code, out, _) = buyer::run(folder.path(), &[&args, more].concat());
+        assert_eq!(code, 1);
+        out
+    };
+    let told = "- the rule `speed` is in the way: its table has no rate for some numbers of modules per channel, by kind and \
+                ranks; without it there would be a plan";
+    let (free, enough, short) = (plan(&[]), plan(&["--budget", "200"]), plan(&["--budget", "150"]));
+    assert!(free.contains(&format!("{told}\n")) && enough.contains(&format!("{told}\n")), "{free}{enough}");
+    let beyond = format!("{told}, for 200.00 EUR and not within the budget of 150.00 EUR\n");
+    assert!(short.contains(&beyond), "{short}");
+}
+
+/// Modules of two sizes at no cost: two plans that differ in memory alone are not two plans.
+#[test]
+fn two_plans_that_are_as_good_in_all_that_was_asked_for_are_not_shown_as_two() {
+    let mut board = String::from(
+        "format = \"slotwise-board/1\"\nname = \"Dunlin\"\ngeneration = \"DDR4\"\n[limits]\nkinds = [\"RDIMM\"]\n\
+         mixing = \"by-position\"\nsockets_match = true\n[interleave]\nways = [1]\nstyle = \"slice\"\n",
+    );
+    for socket in ["P", "Q"] {
+        board += &format!("[[socket]]\nlabel = \"{socket}\"\n");
+        for channel in 1..=3 {
+            let slot = format!("slot = [{{ label = \"{socket}{channel}\", position = 1 }}]");
+            board += &format!("[[socket.channel]]\nlabel = \"{channel}\"\n{slot}\n");
+        }
+    }
+    let stock = "kind,gib,ranks,width,mts,count,pack,price,currency,lot\nRDIMM,32,1,4,2133,12,2,0,EUR,a\n\
+                 RDIMM,8,2,4,2133,6,2,30,EUR,b\nRDIMM,16,1,8,2133,4,1,0,EUR,c\n";
+    let folder = folder(&[("b.toml", &board), ("s.csv", stock)]);
+    let args = ["--board", "b.toml", "--stock", "s.csv", "--capacity", "16GiB", "--units", "2", "--json"];
+    for wanted in 1..=4 {
+        let more = ["--alternatives", &wanted.to_string()];
+        let (code, out, _) = buyer::run(folder.path(), &[&args[..], &more].concat());
+        let told: serde_json::Value = serde_json::from_str(&out).unwrap();
+        assert_eq!((code, told["alternatives_exhausted"].as_bool()), (0, Some(true)), "{out}");
+        let plans = told["plans"].as_array().unwrap().iter();
+        let modules: Vec<u64> = plans.map(|plan| plan["modules"].as_u64().unwrap()).collect();
+        assert_eq!(modules[..], [2, 4, 6, 2][..=wanted.min(3)], "{out}");
+    }
 }

@@ -1,14 +1,16 @@
 //! Reading the files that several commands take.
 
-use std::io::{self, Read, Write as _};
+use std::io::{self, Read as _, Write as _};
 use std::path::{Path, PathBuf};
 
 use super::{CommandError, Exit};
+use crate::board::Board;
 use crate::checklist::{Checklist, Site};
 use crate::env::Env;
-use crate::plan::{self, Plan};
+use crate::order::Order;
+use crate::plan::{self, Bays, Plan, order_on};
 use crate::record::{SetAside, Torn};
-use crate::source::{Checked, Text, from_toml};
+use crate::source::{Checked, Path as At, Read, Text, from_toml, read_toml};
 use crate::text::shown;
 
 /// The stock procedure, which is used where none is named.
@@ -40,12 +42,34 @@ pub fn read<T: Checked>(env: &Env, path: &Path) -> Result<T, CommandError> {
     Ok(from_toml(&Text { file: &named(path), bytes: &bytes })?)
 }
 
+/// An order for machines of this board: what does not fit them is told with its line.
+pub fn read_order(env: &Env, path: &Path, board: &Board, bays: Bays) -> Result<Order, CommandError> {
+    let bytes = bytes(&located(env, path)).map_err(|error| CommandError::reading(path, &error))?;
+    let file = named(path);
+    let read: Read<'_, Order> = read_toml(&Text { file: &file, bytes: &bytes }, Order::FORMAT)?;
+    Ok(read.checked(|order, report| {
+        order.check(report);
+        order_on(board, order, &At::default(), bays, report);
+    })?)
+}
+
 /// A plan, with the board and the order it may name beside it.
 pub fn read_plan(env: &Env, path: &Path) -> Result<Plan, CommandError> {
+    load(env, path, plan::load)
+}
+
+/// A plan that is to be judged by the board's rules: modules the board does not take are no fault of the file.
+pub fn read_plan_to_judge(env: &Env, path: &Path) -> Result<Plan, CommandError> {
+    load(env, path, plan::load_to_judge)
+}
+
+type Load = fn(&Text<'_>, &mut plan::Resolve<'_>) -> Result<Plan, plan::LoadError>;
+
+fn load(env: &Env, path: &Path, load: Load) -> Result<Plan, CommandError> {
     let located = located(env, path);
     let bytes = bytes(&located).map_err(|error| CommandError::reading(path, &error))?;
     let folder = located.parent().unwrap_or(&env.folder).to_owned();
-    plan::load(&Text { file: &named(path), bytes: &bytes }, &mut |name| self::bytes(&folder.join(name)))
+    load(&Text { file: &named(path), bytes: &bytes }, &mut |name| self::bytes(&folder.join(name)))
         .map_err(|error| CommandError::new(Exit::BadData, error.to_string().trim_end()))
 }
 

@@ -3,9 +3,9 @@
 use std::collections::BTreeMap;
 
 use super::{Action, PLAN_FORMAT, Plan, same_volts};
-use crate::board::{MOST_SLOTS, SlotLabel};
+use crate::board::{Board, MOST_SLOTS, SlotLabel};
 use crate::module::Module;
-use crate::order::{Fitted, check_modules, check_volts};
+use crate::order::{Fitted, Order, check_modules, check_volts};
 use crate::source::{Checked, Path, check_below, either, way_out};
 use crate::text::shown;
 
@@ -15,13 +15,22 @@ impl Checked for Plan {
     const FORMAT: &'static str = PLAN_FORMAT;
 
     fn check(&self, report: &mut Report<'_>) {
-        check_below(&self.board, "board", report);
-        check_below(&self.order, "order", report);
-        self.check_fit(report);
+        self.check_to_judge(report);
+        for (n, one) in self.slot.iter().enumerate() {
+            self.check_allowed(&one.module, one.action, &Path::default().key("slot").index(n), report);
+        }
     }
 }
 
 impl Plan {
+    /// All but what the population rules say of a module by itself: for who judges the plan by those rules, which name the
+    /// slot and the source, and do not stop at the first.
+    pub fn check_to_judge(&self, report: &mut Report<'_>) {
+        check_below(&self.board, "board", report);
+        check_below(&self.order, "order", report);
+        self.check_fit(report);
+    }
+
     /// The rules of the plan itself; board and order have their own.
     fn check_fit(&self, report: &mut Report<'_>) {
         let root = Path::default();
@@ -64,7 +73,6 @@ impl Plan {
         }
         for (n, one) in self.slot.iter().enumerate() {
             check_volts(&root.key("slot").index(n), one.volts.as_deref(), report);
-            self.check_allowed(&one.module, one.action, &root.key("slot").index(n), report);
         }
     }
 
@@ -88,7 +96,7 @@ impl Plan {
         seen: &mut BTreeMap<&'a str, Path>,
         report: &mut Report<'_>,
     ) {
-        if !self.known(label, &path, report) {
+        if !known(&self.board, label, &path, report) {
             return;
         }
         match seen.get(label.as_str()) {
@@ -97,17 +105,6 @@ impl Plan {
                 seen.insert(label.as_str(), path);
             }
         }
-    }
-
-    /// Whether the board has this slot; reports it when not.
-    fn known(&self, label: &SlotLabel, path: &Path, report: &mut Report<'_>) -> bool {
-        let known = self.board.slot(label.as_str()).is_some();
-        if !known {
-            let what = format!("board `{}` has no slot `{label}`", shown(&self.board.name));
-            let help = way_out(label.as_str(), self.board.slots().map(|slot| slot.slot.label.as_str()));
-            report(path.clone(), what, help);
-        }
-        known
     }
 
     fn check_moves(&self, report: &mut Report<'_>) {
@@ -129,7 +126,7 @@ impl Plan {
                 (Some(from), Action::Move) => from,
             };
             let at = at.key("from");
-            if !self.known(from, &at, report) {
+            if !known(&self.board, from, &at, report) {
                 continue;
             }
             if *from == one.slot {
@@ -147,13 +144,13 @@ impl Plan {
 
     /// What becomes of each fitted module. An order that lists none says nothing about what is fitted.
     fn check_order(&self, report: &mut Report<'_>) {
-        self.check_units(report);
+        order_on(&self.board, &self.order, &Path::default().key("order"), Bays::Needed, report);
         if self.order.fitted.is_empty() {
             return;
         }
         for (n, fitted) in self.order.fitted.iter().enumerate() {
             let path = Path::default().key("order").key("fitted").index(n).key("slot");
-            if !self.known(&fitted.slot, &path, report) {
+            if self.board.slot(fitted.slot.as_str()).is_none() {
                 continue;
             }
             let kept = self.slot.iter().any(|one| one.slot == fitted.slot && one.action == Action::Keep);
@@ -217,45 +214,6 @@ impl Plan {
         }
     }
 
-    fn check_units(&self, report: &mut Report<'_>) {
-        for (n, unit) in self.order.unit.iter().enumerate() {
-            let at = Path::default().key("order").key("unit").index(n);
-            for (p, processor) in unit.processor.iter().enumerate() {
-                let at = at.key("processor").index(p);
-                let sockets = || self.board.socket.iter().map(|socket| socket.label.as_str());
-                if !sockets().any(|label| label == processor.socket) {
-                    let what = format!("the board has no socket `{}`", shown(&processor.socket));
-                    report(at.key("socket"), what, way_out(&processor.socket, sockets()));
-                }
-                let cpus = || self.board.cpu.iter().map(|cpu| cpu.name.as_str());
-                if let Some(cpu) = processor.cpu.as_deref().filter(|cpu| !cpus().any(|name| name == *cpu)) {
-                    let what = format!("the board lists no processor `{}`", shown(cpu));
-                    report(at.key("cpu"), what, way_out(cpu, cpus()));
-                }
-            }
-            match (&self.board.enclosure, &unit.bay) {
-                (Some(enclosure), Some(bay)) if !enclosure.bays.contains(bay) => {
-                    let what = format!("enclosure `{}` has no bay `{}`", shown(&enclosure.name), shown(bay));
-                    report(at.key("bay"), what, way_out(bay, enclosure.bays.iter().map(String::as_str)));
-                }
-                (Some(enclosure), None) => {
-                    let what = format!(
-                        "unit `{}` is a node of enclosure `{}`, and its bay is not given",
-                        shown(&unit.chassis),
-                        shown(&enclosure.name)
-                    );
-                    let help = Some("give `enclosure` and `bay`, so that the right node is opened".to_owned());
-                    report(at.key("bay"), what, help);
-                }
-                (None, Some(_)) => {
-                    let help = Some("the board has no `enclosure`".to_owned());
-                    report(at.key("bay"), "this machine is no node of an enclosure".to_owned(), help);
-                }
-                _ => {}
-            }
-        }
-    }
-
     /// Whether the board takes this kind of module at all. A module that is kept is what it is, and is checked as well.
     fn check_allowed(&self, module: &Module, action: Action, path: &Path, report: &mut Report<'_>) {
         let board = &self.board;
@@ -275,6 +233,70 @@ impl Plan {
             let what = format!("{} is larger than the largest {kind} of this board, {}", module.spec.gib, largest.gib);
             report(path.key("gib"), what, help);
         }
+    }
+}
+
+/// Whether the board has this slot; reports it when not.
+fn known(board: &Board, label: &SlotLabel, path: &Path, report: &mut Report<'_>) -> bool {
+    let known = board.slot(label.as_str()).is_some();
+    if !known {
+        let what = format!("board `{}` has no slot `{label}`", shown(&board.name));
+        let help = way_out(label.as_str(), board.slots().map(|slot| slot.slot.label.as_str()));
+        report(path.clone(), what, help.or_else(|| Some("write the label as the board file has it".to_owned())));
+    }
+    known
+}
+
+/// Whether the bay of a node has to be given.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Bays {
+    /// A plan is worked through at the machine, and the right node has to be opened.
+    Needed,
+    /// What an answer on screen is about need not stand anywhere yet.
+    Open,
+}
+
+/// Whether an order can be for machines of this board: its units, their processors, the slots of what is fitted. `root` is where
+/// the order stands in the file.
+pub fn order_on(board: &Board, order: &Order, root: &Path, bays: Bays, report: &mut Report<'_>) {
+    for (n, unit) in order.unit.iter().enumerate() {
+        let at = root.key("unit").index(n);
+        for (p, processor) in unit.processor.iter().enumerate() {
+            let at = at.key("processor").index(p);
+            let sockets = || board.socket.iter().map(|socket| socket.label.as_str());
+            if !sockets().any(|label| label == processor.socket) {
+                let what = format!("the board has no socket `{}`", shown(&processor.socket));
+                report(at.key("socket"), what, way_out(&processor.socket, sockets()));
+            }
+            let cpus = || board.cpu.iter().map(|cpu| cpu.name.as_str());
+            if let Some(cpu) = processor.cpu.as_deref().filter(|cpu| !cpus().any(|name| name == *cpu)) {
+                let what = format!("the board lists no processor `{}`", shown(cpu));
+                report(at.key("cpu"), what, way_out(cpu, cpus()));
+            }
+        }
+        match (&board.enclosure, &unit.bay) {
+            (Some(enclosure), Some(bay)) if !enclosure.bays.contains(bay) => {
+                let what = format!("enclosure `{}` has no bay `{}`", shown(&enclosure.name), shown(bay));
+                report(at.key("bay"), what, way_out(bay, enclosure.bays.iter().map(String::as_str)));
+            }
+            (Some(enclosure), None) if bays == Bays::Needed => {
+                let what = format!(
+                    "unit `{}` is a node of enclosure `{}`, and its bay is not given",
+                    shown(&unit.chassis),
+                    shown(&enclosure.name)
+                );
+                let help = Some("give `enclosure` and `bay`, so that the right node is opened".to_owned());
+                report(at.key("bay"), what, help);
+            }
+            (None, Some(_)) => {
+                let help = Some("the board has no `enclosure`".to_owned());
+                report(at.key("bay"), "this machine is no node of an enclosure".to_owned(), help);
+            }
+            _ => {}
+        }
+    }
+    for (n, fitted) in order.fitted.iter().enumerate() {
+        known(board, &fitted.slot, &root.key("fitted").index(n).key("slot"), report);
     }
 }
 

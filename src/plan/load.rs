@@ -13,6 +13,9 @@ use crate::source::{Checked, Faults, Path, Text, from_toml, read_toml, schema_of
 use crate::text::shown;
 use crate::units::Mts;
 
+/// As [`Checked::check`] takes it.
+type Reported<'r> = dyn FnMut(Path, String, Option<String>) + 'r;
+
 /// Gives the bytes of a file that a plan names, relative to the plan.
 pub type Resolve<'r> = dyn FnMut(&str) -> std::io::Result<Vec<u8>> + 'r;
 
@@ -78,6 +81,22 @@ pub fn schema() -> Value {
 /// # Errors
 /// All faults of the plan; where board and order could not be had, theirs.
 pub fn load(text: &Text<'_>, resolve: &mut Resolve<'_>) -> Result<Plan, LoadError> {
+    load_checked(text, resolve, |plan, report| plan.check(report))
+}
+
+/// Reads a plan to judge it by the population rules: modules that the board does not take are for the rules to name.
+///
+/// # Errors
+/// As [`load`], but for those modules.
+pub fn load_to_judge(text: &Text<'_>, resolve: &mut Resolve<'_>) -> Result<Plan, LoadError> {
+    load_checked(text, resolve, |plan, report| plan.check_to_judge(report))
+}
+
+fn load_checked(
+    text: &Text<'_>,
+    resolve: &mut Resolve<'_>,
+    check: impl FnOnce(&Plan, &mut Reported<'_>),
+) -> Result<Plan, LoadError> {
     let read = read_toml::<PlanFile>(text, PLAN_FORMAT).map_err(|faults| LoadError(vec![faults]))?;
     let file = &read.value;
     let mut wrong = Wrong::default();
@@ -99,7 +118,7 @@ pub fn load(text: &Text<'_>, resolve: &mut Resolve<'_>) -> Result<Plan, LoadErro
         order,
         board,
     };
-    read.checked(|_, report| plan.check(report)).map_err(|faults| LoadError(vec![faults]))?;
+    read.checked(|_, report| check(&plan, report)).map_err(|faults| LoadError(vec![faults]))?;
     Ok(plan)
 }
 

@@ -17,9 +17,10 @@ mod load;
 mod seat;
 mod stale;
 
+pub use check::{Bays, order_on};
 pub use considered::{Considered, Measured, Pick, Taken};
 pub use draft::{back_to, draft};
 pub use file::*;
-pub use load::{LoadError, Resolve, load, schema};
+pub use load::{LoadError, Resolve, load, load_to_judge, schema};
 pub use seat::{CpuLimit, Cpus, Seat, Seats, UnknownProcessor, cpus_of, same_volts};
 pub use stale::{MadeFor, Stale, Statements, statements};

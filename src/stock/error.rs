@@ -47,7 +47,7 @@ pub enum RowError {
     Currency { this: String, other: String, first: u64 },
     #[error("a price without a currency; add the column `currency`, such as EUR")]
     NoCurrency,
-    #[error("serial `{}` is in row {first} already", shown(.serial))]
+    #[error("serial `{}` is in row {first} already: a serial names one module; correct one of the two", shown(.serial))]
     Serial { serial: String, first: u64 },
     #[error("{} for a count of {count}; name all of them or none", crate::source::counted(*serials, "serial"))]
     SerialCount { serials: usize, count: u32 },

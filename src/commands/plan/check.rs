@@ -35,7 +35,7 @@ pub struct CheckArgs {
 /// # Errors
 /// A plan that cannot be read or is wrong.
 pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
-    let plan = files::read_plan(env, &args.plan)?;
+    let plan = files::read_plan_to_judge(env, &args.plan)?;
     let mut exit = Exit::Done;
     let mut seats: Seats = vec![None; plan.board.slots().count()];
     for slot in &plan.slot {
@@ -49,12 +49,12 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
     // Units may hold different processors; an order without units stands for one of any.
     let listed: Vec<Option<&crate::order::Unit>> =
         if plan.order.unit.is_empty() { vec![None] } else { plan.order.unit.iter().map(Some).collect() };
-    let mut before = None;
+    let mut before: Vec<crate::plan::Cpus> = Vec::new();
     let mut said = Statements::default();
     for unit in listed {
         let cpus = cpus_of(&plan.board, unit).map_err(|e| CommandError::new(Exit::BadData, e.to_string()))?;
         let tag = unit.map_or("", |unit| unit.chassis.as_str());
-        if before.as_ref() == Some(&cpus) {
+        if before.contains(&cpus) {
             continue;
         }
         let mut verdict = check(&plan.board, &cpus, &seats);
@@ -62,7 +62,7 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
         let speed = speed(&plan.board, &cpus, &seats);
         let bandwidth = bandwidth(&plan.board, &cpus, &seats, speed.mts.unwrap_or(Mts(0)));
         let estimate = estimate(&plan.board, &seats, &bandwidth);
-        if before.is_none() {
+        if before.is_empty() {
             said = statements(&plan, &cpus);
         }
         let stated = plan.mts.zip(speed.mts).filter(|(stated, runs)| stated != runs);
@@ -111,7 +111,7 @@ pub fn run(env: &mut Env, args: &CheckArgs) -> Result<Exit, CommandError> {
             lines.extend(unjudged(&verdict.unknown));
             lines.extend(taken_from_the_board(&plan));
         }
-        before = Some(cpus);
+        before.push(cpus);
     }
     if !said.stale.is_empty() {
         exit = Exit::Findings;

@@ -10,7 +10,7 @@ use crate::env::Env;
 use crate::module::{Identity, Module, ModuleSpec};
 use crate::order::{Fitted as OrderFitted, ORDER_FORMAT, Order, Unit};
 use crate::plan::search::{FittedSeat, Problem};
-use crate::plan::{Seat, Seats};
+use crate::plan::{Bays, Seat, Seats};
 use crate::snapshot::{SlotReport, SlotState, read_json};
 use crate::source::way_out;
 use crate::stock::{Stock, fitted_from_csv};
@@ -28,7 +28,11 @@ pub struct Fitted {
 /// The order named, or one for so many units.
 pub fn order(env: &Env, args: &PlanArgs, board: &Board) -> Result<Order, CommandError> {
     let mut order = match &args.order {
-        Some(path) => files::read::<Order>(env, path)?,
+        Some(path) => {
+            // Only a plan that is written down is worked through.
+            let bays = if args.output.is_some() { Bays::Needed } else { Bays::Open };
+            files::read_order(env, path, board, bays)?
+        }
         None => Order {
             stand_ins: false,
             format: ORDER_FORMAT.to_owned(),

@@ -112,7 +112,9 @@ fn best_of(controllers: &[Option<u8>], interleave: Option<&Interleave>, mts: Mts
 pub fn bandwidth(board: &Board, cpus: &Cpus, seats: &[Option<Seat>], mts: Mts) -> Bandwidth {
     let mut caps: Vec<Vec<u64>> = board.socket.iter().map(|s| vec![0; s.channel.len()]).collect();
     for at in board.slots() {
-        if let Some(Some(seat)) = seats.get(at.index) {
+        // The slots of a socket without a processor are dead.
+        let live = cpus.get(at.socket_index).is_some_and(Option::is_some);
+        if let (Some(Some(seat)), true) = (seats.get(at.index), live) {
             caps[at.socket_index][at.channel_index] += seat.spec.gib.mib();
         }
     }

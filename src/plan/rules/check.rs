@@ -1,5 +1,7 @@
 //! Judges a population by every rule.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use super::{Breach, Rule, Verdict};
 use crate::board::{Board, Mixing, SlotLabel, SlotRef};
 use crate::plan::seat::{Cpus, Seat, same_volts};
@@ -232,8 +234,10 @@ fn sockets(judge: &mut Judge<'_>, cpus: &Cpus, filled: &[Filled<'_>]) {
         let slots: Vec<SlotLabel> = of(index).map(|(at, _)| at.slot.label.clone()).collect();
         let Some(cpu) = cpus.get(index).copied().flatten() else {
             if !slots.is_empty() {
-                let what = format!("socket {label} holds no processor, so its slots are dead");
-                judge.breach(Rule::NoProcessor, slots, what);
+                let named: Vec<&str> = slots.iter().map(SlotLabel::as_str).collect();
+                let what = format!("{}: socket {label} holds no processor, so its slots are dead", named.join(", "));
+                let (rule, source) = (Rule::NoProcessor, "unit.processor of the order".to_owned());
+                judge.verdict.breaches.push(Breach { rule, slots, what, source });
             }
             continue;
         };
@@ -266,23 +270,36 @@ fn sockets(judge: &mut Judge<'_>, cpus: &Cpus, filled: &[Filled<'_>]) {
     if board.limits.sockets_match == Some(true)
         && let Some((&first, rest)) = with_cpu.split_first()
     {
-        let places = |index: usize| {
-            let mut places: Vec<((usize, u8), &Seat)> =
-                of(index).map(|(at, seat)| ((at.channel_index, at.slot.position), *seat)).collect();
-            places.sort_by_key(|place| place.0);
-            places
+        let places = |index: usize| -> BTreeMap<(usize, u8), &Filled<'_>> {
+            of(index).map(|one| ((one.0.channel_index, one.0.slot.position), one)).collect()
         };
         let model = places(first);
         for &other in rest {
             let found = places(other);
-            let same =
-                found.len() == model.len() && found.iter().zip(&model).all(|(a, b)| a.0 == b.0 && alike(a.1, b.1));
-            if !same {
-                let (a, b) = (&board.socket[first].label, &board.socket[other].label);
-                let what =
-                    format!("sockets {} and {} are not filled alike", crate::text::shown(a), crate::text::shown(b));
-                judge.breach(Rule::SocketsMatch, of(other).map(|(at, _)| at.slot.label.clone()).collect(), what);
-            }
+            let at: BTreeSet<(usize, u8)> = model.keys().chain(found.keys()).copied().collect();
+            let unlike = at.into_iter().find(|at| match (model.get(at), found.get(at)) {
+                (Some(a), Some(b)) => !alike(a.1, b.1),
+                _ => true,
+            });
+            let Some(at) = unlike else { continue };
+            let side = |index: usize, filled: Option<&&Filled<'_>>| {
+                let socket = &board.socket[index];
+                let slot = socket.channel.get(at.0).and_then(|c| c.slot.iter().find(|slot| slot.position == at.1));
+                let text = match (slot, filled) {
+                    (_, Some((place, seat))) => format!("{} holds {}", place.slot.label, seat.spec),
+                    (Some(slot), None) => format!("{} holds nothing", slot.label),
+                    (None, None) => format!("socket {} has no such slot", crate::text::shown(&socket.label)),
+                };
+                (slot.map(|slot| slot.label.clone()), text)
+            };
+            let ((a, one), (b, two)) = (side(first, model.get(&at)), side(other, found.get(&at)));
+            let (name, name_of_other) = (&board.socket[first].label, &board.socket[other].label);
+            let what = format!(
+                "sockets {} and {} are not filled alike: {one}, {two}",
+                crate::text::shown(name),
+                crate::text::shown(name_of_other)
+            );
+            judge.breach(Rule::SocketsMatch, a.into_iter().chain(b).collect(), what);
         }
     }
 }

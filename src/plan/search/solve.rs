@@ -55,7 +55,7 @@ pub fn search(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<O
             outcome.plans.extend(found.plans.into_iter().filter_map(|plan| as_it_is(problem, plan)));
         }
         outcome.plans.sort_by_key(|plan| worth(problem.prefer, &plan.score));
-        outcome.plans.dedup_by(|a, b| a.score == b.score);
+        outcome.plans.dedup_by(|a, b| as_good(problem.prefer, &a.score, &b.score));
         outcome.plans.truncate(problem.alternatives + 1);
         if outcome.cut {
             // What is not known of modules changes nothing in it.
@@ -90,6 +90,15 @@ fn worth(prefer: Prefer, score: &Score) -> [i128; 5] {
     })
 }
 
+/// Whether two plans are equal in all that was asked for; the last criterion only settles ties.
+fn as_good(prefer: Prefer, a: &Score, b: &Score) -> bool {
+    let asked = |score: &Score| -> [i128; 4] {
+        let [first, second, third, fourth, _] = worth(prefer, score);
+        [first, second, third, fourth]
+    };
+    asked(a) == asked(b)
+}
+
 /// Searches a problem in which what is not known of a module makes it another sort.
 fn as_known(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<Outcome, SearchError> {
     if problem.prefer == Prefer::Cost
@@ -121,7 +130,7 @@ fn as_known(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<Out
             }
             outcome.plans.extend(whole.plans);
             outcome.plans.sort_by_key(|plan| worth(problem.prefer, &plan.score));
-            outcome.plans.dedup_by(|a, b| a.score == b.score);
+            outcome.plans.dedup_by(|a, b| as_good(problem.prefer, &a.score, &b.score));
             outcome.plans.truncate(problem.alternatives + 1);
             outcome.nodes += whole.nodes;
             return Ok(outcome);
@@ -244,12 +253,13 @@ fn next_exactly(
     }
 }
 
-/// Adds the plans of families, put on the board, as far as they differ in their measures.
+/// Adds the plans of families, put on the board, as far as they differ in what was asked for.
 fn put_together(shared: &Shared<'_>, families: &[Family], best: &Best<'_>, plans: &mut Vec<Found>) {
+    let problem = shared.problem;
     for (family, plan) in &best.plans {
         let Some(built) = shared.build(&families[*family]) else { continue };
         let Some(found) = assemble(shared, &built, plan) else { continue };
-        if !plans.iter().any(|p| p.score == found.score) {
+        if !plans.iter().any(|p| as_good(problem.prefer, &p.score, &found.score)) {
             plans.push(found);
         }
     }

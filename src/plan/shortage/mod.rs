@@ -69,7 +69,13 @@ pub fn shortage(
     out.reasons.extend(most::of_the_board(&free));
     out.reasons.extend(most::that_do_not_fit(&free));
     if !out_of_reach {
-        out.reasons.extend(rules::in_the_way(&free, stop)?);
+        let within = |cost: Money| match problem.budget {
+            Some(budget) if cost > budget => {
+                format!(", for {} and not within the budget of {}", in_currency(cost), in_currency(budget))
+            }
+            _ => String::new(),
+        };
+        out.reasons.extend(rules::in_the_way(&free, &within, stop)?);
     }
     if out.reasons.is_empty() {
         out.reasons.push(

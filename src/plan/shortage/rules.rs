@@ -4,6 +4,7 @@ use crate::board::{Board, Mixing};
 use crate::module::Kind;
 use crate::plan::CpuLimit;
 use crate::plan::search::{FittedSeat, Problem, SearchError, search};
+use crate::stock::Money;
 
 /// A rule in the buyer's words, its key, and the board without it.
 struct Lifted {
@@ -12,28 +13,39 @@ struct Lifted {
     board: Board,
 }
 
-/// A sentence for each rule without which there would be a plan.
+/// A sentence for each rule without which there would be a plan. `problem` is without a budget, cheapest plans first; `within`
+/// says of a plan's cost that it is more than the budget, where it is.
 ///
 /// # Errors
 /// Those of the search.
-pub fn in_the_way(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Result<Vec<String>, SearchError> {
+pub fn in_the_way(
+    problem: &Problem<'_>,
+    within: &dyn Fn(Money) -> String,
+    stop: &mut dyn FnMut() -> bool,
+) -> Result<Vec<String>, SearchError> {
     let mut out = Vec::new();
+    let without = |changed: &Problem<'_>, stop: &mut dyn FnMut() -> bool| -> Result<Option<String>, SearchError> {
+        Ok(search(changed, stop)?.plans.first().map(|plan| within(plan.score.cost)))
+    };
     for Lifted { says, key, board } in lifted(problem.board) {
         if stop() {
             break;
         }
-        if !search(&Problem { board: &board, ..problem.clone() }, stop)?.plans.is_empty() {
-            out.push(format!("the rule `{key}` is in the way: {says}; without it there would be a plan"));
+        if let Some(within) = without(&Problem { board: &board, ..problem.clone() }, stop)? {
+            out.push(format!("the rule `{key}` is in the way: {says}; without it there would be a plan{within}"));
         }
     }
     let any: Vec<_> = problem.cpus.iter().map(|_| Some(CpuLimit::default())).collect();
-    if any != *problem.cpus && !search(&Problem { cpus: &any, ..problem.clone() }, stop)?.plans.is_empty() {
+    let changed = Problem { cpus: &any, ..problem.clone() };
+    if any != *problem.cpus
+        && let Some(within) = without(&changed, stop)?
+    {
         let text = if problem.cpus.iter().any(Option::is_none) {
             "a processor in every socket, and none that limits the memory, would make a plan possible"
         } else {
             "the memory the processors address is in the way: with larger ones there would be a plan"
         };
-        out.push(text.to_owned());
+        out.push(format!("{text}{within}"));
     }
     let stays: Vec<String> = problem
         .board
@@ -42,8 +54,12 @@ pub fn in_the_way(problem: &Problem<'_>, stop: &mut dyn FnMut() -> bool) -> Resu
         .map(|at| at.slot.label.to_string())
         .collect();
     let free: Vec<_> = problem.fitted.iter().map(|f| f.clone().map(|f| FittedSeat { stays: false, ..f })).collect();
-    if !stays.is_empty() && !stop() && !search(&Problem { fitted: &free, ..problem.clone() }, stop)?.plans.is_empty() {
-        out.push(format!("what must stay is in the way ({}): if it may go there is a plan", stays.join(", ")));
+    let changed = Problem { fitted: &free, ..problem.clone() };
+    if !stays.is_empty()
+        && !stop()
+        && let Some(within) = without(&changed, stop)?
+    {
+        out.push(format!("what must stay is in the way ({}): if it may go there is a plan{within}", stays.join(", ")));
     }
     Ok(out)
 }
@@ -100,6 +116,8 @@ fn lifted(board: &Board) -> Vec<Lifted> {
         let says = format!("it supplies {} V", crate::text::shown(volts));
         lift(true, "limits.volts", &says, &|b| b.limits.volts = None);
     }
+    let table = "its table has no rate for some numbers of modules per channel, by kind and ranks";
+    lift(!board.speed.is_empty(), "speed", table, &|b| b.speed.clear());
     let all = [Kind::UDIMM, Kind::EccUdimm, Kind::RDIMM, Kind::LRDIMM, Kind::Rdimm3ds, Kind::Lrdimm3ds].to_vec();
     let kinds: Vec<&str> = limits.kinds.iter().map(|kind| kind.name()).collect();
     let says = format!("it takes {} only", kinds.join(", "));
