@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::action::{Action, Change};
+use super::action::{Action, Arrangement, Change};
 use super::belief::{Belief, Kind, Model};
 use super::candidates::Means;
 use super::choose::{Choice, Depth, choose, choose_near, choose_whole};
@@ -25,6 +25,9 @@ const CONVICTS: f64 = 0.998;
 /// so that a hidden second fault below it is the smaller of two risks, and a warning that stands on every verdict is read on
 /// none. The start after the repair, which the job asks for in any case, shows what hides below it.
 pub const SECOND_FAULT: f64 = 0.01;
+
+/// Between the names of two faults, in `what` and in `which` alike.
+pub const JOINED: &str = " and ";
 
 /// The next thing to do.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -131,7 +134,7 @@ pub fn explanations(state: &State) -> Vec<Explanation> {
 
 fn named(state: &State, kind: Kind) -> (String, String) {
     let parts: Vec<(&str, String)> = kind.classes().map(|class| name(state, class)).collect();
-    let join = |texts: Vec<String>| texts.join(" and ");
+    let join = |texts: Vec<String>| texts.join(JOINED);
     (join(parts.iter().map(|p| p.0.to_owned()).collect()), join(parts.into_iter().map(|p| p.1).collect()))
 }
 
@@ -329,9 +332,15 @@ fn because(state: &State, class: Class) -> String {
         }
         Class::Module(piece) => convicted(state, piece).unwrap_or_default(),
         Class::Slot(_) => "It stayed with the slot whatever module was in it.".to_owned(),
+        Class::Path(channel) if state.model.mode == Mode::Channel && first_slot_alone(state, channel) => {
+            "It stayed with the channel: its first slot, its trace or one processor contact; it failed with no other slot of it \
+             filled. The channel cannot be filled without its first slot, so no boot tells that slot apart: look into it. \
+             Moving the processor tells its contacts apart."
+                .to_owned()
+        }
         Class::Path(_) if state.model.mode == Mode::Channel => {
-            "It stayed with the channel: a slot of it, its trace or one processor contact. Leaving one slot of it empty at a \
-             time tells a slot apart; moving the processor tells its contacts apart."
+            "It stayed with the channel: a slot of it, its trace or one processor contact. Leaving its slots empty, the last \
+             one first, tells each but the first slot apart; moving the processor tells its contacts apart."
                 .to_owned()
         }
         Class::Path(_) if state.model.mode == Mode::Blind => {
@@ -349,6 +358,24 @@ fn because(state: &State, class: Class) -> String {
         }
         Class::Setting(_) => "It went away when the settings were cleared.".to_owned(),
     }
+}
+
+/// Whether a start showed this channel failing with its first slot alone filled: no other slot of it can then be the cause.
+fn first_slot_alone(state: &State, channel: u16) -> bool {
+    let layout = &state.model.layout;
+    let mut board = state.home.clone();
+    let alone = |board: &Arrangement, seen: &Seen| {
+        let mut filled = layout.places(channel).iter().filter(|place| board.at(**place).is_some());
+        let (one, other) = (filled.next(), filled.next());
+        one.is_some_and(|place| layout.fills_first(*place)) && other.is_none() && state.units(seen).contains(&channel)
+    };
+    if alone(&board, &state.first) {
+        return true;
+    }
+    state.trials.iter().zip(&state.actions).any(|(trial, action)| {
+        action.iter().for_each(|change| board.apply(*change, &mut |_| {}));
+        alone(&board, &trial.seen)
+    })
 }
 
 /// The next trial; none when there is nothing more to learn.
