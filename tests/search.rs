@@ -203,6 +203,7 @@ fn a_report_of_an_earlier_start_or_of_another_machine_is_refused_and_changes_not
         &["--done", "--report", "F9-9"],
         &["--done", "--snapshot", "nowhere.json"],
         &["--done", "--no-post", "--did", "[{\"reseat\":\"F1-2\"}]"],
+        &["--done", "--no-post", "--did", "[{\"swap\":[\"F1-1\",\"F1-1\"]}]"],
         &["--done", "--no-post", "--did", "reseat it"],
         &["--next", "--sure", "2"],
         &["--next", "--rates", "nowhere.toml"],

@@ -227,7 +227,7 @@ fn done(
             if let Some(finding) = findings.iter().find(|_| trial::is_no_evidence(&findings)) {
                 let lines = finding.lines();
                 return Err(CommandError::new(Exit::BadData, "the report is not of the start after this trial")
-                    .way_out(lines.join(" "))
+                    .way_out(lines.join("; "))
                     .way_out("nothing was written"));
             }
             let boot = |snapshot: &Snapshot| (snapshot.host.uuid.clone(), snapshot.host.boot_id.clone());
@@ -254,6 +254,7 @@ fn done(
             let filled: Vec<&str> = stands.iter().filter_map(|one| Some(one.slot.as_ref()?.as_str())).collect();
             return Err(CommandError::new(Exit::BadData, format!("slot {} holds no module", shown(empty.as_str())))
                 .way_out(format!("modules stand in {}; letter case counts", shown(&filled.join(" "))))
+                .way_out("where the trial was done otherwise than asked, say with --did what was really done")
                 .way_out("nothing was written"));
         }
     }
