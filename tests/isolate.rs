@@ -122,34 +122,6 @@ fn a_channel_is_named_with_what_would_tell_its_slots_apart_and_nothing_that_coul
 }
 
 #[test]
-fn of_a_channel_that_failed_with_its_first_slot_alone_filled_no_other_slot_is_suspected() {
-    let shape = board(2, 4, 2);
-    let labels: Vec<SlotLabel> = shape.slots().map(|at| at.slot.label.clone()).collect();
-    // One module a channel, in its first slot.
-    let fitted: Vec<_> = (0..8).map(|n| (labels[2 * n].clone(), module(&format!("OSP{n}")))).collect();
-    let first = Seen::Slots(vec![labels[4].clone()]);
-    let mut state = State::new(&shape, &fitted, first.clone(), &shipped("install").unwrap().unwrap()).unwrap();
-    state.reports(Mode::Channel);
-    let verdict = loop {
-        let now = answer(&state);
-        if let Some(verdict) = now.verdict {
-            break verdict;
-        }
-        // Whatever is in it, it stays with the channel.
-        let asked = now.trial.unwrap().changes;
-        let held: Vec<_> = labels[4..6].to_vec();
-        let mut after = state.clone();
-        after.observe(&asked, asked.clone(), first.clone()).unwrap();
-        let filled = after.fitted_now().map(|(label, _)| label.clone()).filter(|label| held.contains(label)).collect();
-        state.observe(&asked, asked.clone(), Seen::Slots(filled)).unwrap();
-        assert!(state.trials().len() < 20, "no end");
-    };
-    assert_eq!(verdict.what, "channel", "{verdict:?}");
-    assert!(verdict.because.contains("its first slot, its trace or one processor contact"), "{verdict:?}");
-    assert!(!verdict.because.contains("Leaving"), "{verdict:?}");
-}
-
-#[test]
 fn a_bad_spare_convicts_no_good_module() {
     for seed in 0..RUNS {
         let (answer, state, _) = isolate(&[Fault::Slot(3), Fault::Module(16)], Mode::Slot, 1.0, true, seed);

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::action::{Action, Arrangement, Change};
+use super::action::{Action, Change};
 use super::belief::{Belief, Kind, Model};
 use super::candidates::Means;
 use super::choose::{Choice, Depth, choose, choose_near, choose_whole};
@@ -11,6 +11,7 @@ use super::doubt::doubting;
 use super::evidence::Finding;
 use super::fault::{Class, Fault, Mode, unit_of};
 use super::layout::Piece;
+use super::starts::{first_slot_alone, never_together};
 use super::state::{Seen, State, Step, position};
 use super::why::{sentence, why};
 use super::words::{mode_words, stood_words};
@@ -20,6 +21,10 @@ pub const DEPTH: Depth = Depth { steps: 1, width: [5, 4, 3, 3, 3, 3], floor: 1.0
 
 /// A module is convicted at a higher posterior than other causes are named: sending a good one back is the dearer error.
 const CONVICTS: f64 = 0.998;
+
+/// Starts with nothing changed that wait for two channels of a processor to fail at once: where each shows in seven of ten
+/// starts, all of them miss that once in two hundred times.
+const WAITS_TOGETHER: usize = 8;
 
 /// A second fault this likely is warned of. One in a hundred: a verdict may itself be wrong as often ([`super::state::SURE`]),
 /// so that a hidden second fault below it is the smaller of two risks, and a warning that stands on every verdict is read on
@@ -288,24 +293,9 @@ fn carried(state: &State, kind: Kind) -> bool {
         Class::Seat(unit) => clean_boots(state, unit) >= 2,
         // What several channels share has to have shown on several of them at once: slots that fail one at a time, each start
         // another, are no sign of it.
-        Class::Group(group) => together(state, state.model.layout.group(group)),
-        Class::Socket(socket) => together(state, state.model.layout.channels(socket)),
+        Class::Group(_) | Class::Socket(_) => never_together(state, kind).is_none(),
         _ => true,
     })
-}
-
-/// Whether one start showed at least two of these channels failing; where the machine does not post, no start could.
-fn together(state: &State, channels: &[u16]) -> bool {
-    let layout = &state.model.layout;
-    let failing = |seen: &Seen| {
-        let units = state.units(seen);
-        let fails = |channel: &u16| {
-            layout.places(*channel).iter().any(|place| units.contains(&unit_of(layout, state.model.mode, *place)))
-        };
-        channels.iter().filter(|channel| fails(channel)).count()
-    };
-    let mut all = std::iter::once(&state.first).chain(state.trials.iter().map(|trial| &trial.seen));
-    state.model.mode == Mode::Blind || all.any(|seen| failing(seen) >= 2)
 }
 
 /// What convicts a module, in words: its trouble followed it, or another module worked where it did not.
@@ -358,24 +348,6 @@ fn because(state: &State, class: Class) -> String {
         }
         Class::Setting(_) => "It went away when the settings were cleared.".to_owned(),
     }
-}
-
-/// Whether a start showed this channel failing with its first slot alone filled: no other slot of it can then be the cause.
-fn first_slot_alone(state: &State, channel: u16) -> bool {
-    let layout = &state.model.layout;
-    let mut board = state.home.clone();
-    let alone = |board: &Arrangement, seen: &Seen| {
-        let mut filled = layout.places(channel).iter().filter(|place| board.at(**place).is_some());
-        let (one, other) = (filled.next(), filled.next());
-        one.is_some_and(|place| layout.fills_first(*place)) && other.is_none() && state.units(seen).contains(&channel)
-    };
-    if alone(&board, &state.first) {
-        return true;
-    }
-    state.trials.iter().zip(&state.actions).any(|(trial, action)| {
-        action.iter().for_each(|change| board.apply(*change, &mut |_| {}));
-        alone(&board, &trial.seen)
-    })
 }
 
 /// The next trial; none when there is nothing more to learn.
@@ -469,6 +441,17 @@ fn confirming(state: &State, kind: Kind) -> Option<Trial> {
         let because = "one cause explains all that was seen, and so would two of another kind";
         return choice.minutes.is_finite().then(|| trial(state, choice.action, Some(because)));
     }
+    if let Some(channels) = never_together(state, kind) {
+        // Only a start can show it, and only where modules stand in two of them.
+        let holds = |channel: &&u16| {
+            state.model.layout.places(**channel).iter().any(|place| state.belief.board.at(*place).is_some())
+        };
+        let because =
+            "contacts of a processor are told from single faults once one start shows two of their channels failing";
+        let waited = state.actions.iter().rev().take_while(|action| action.is_empty()).count();
+        let waits = waited < WAITS_TOGETHER && channels.iter().filter(holds).count() >= 2;
+        return waits.then(|| trial(state, Action::new(), Some(because)));
+    }
     let lacking = kind.classes().find_map(|class| match class {
         Class::Module(piece) => Some(piece),
         _ => None,
@@ -541,6 +524,17 @@ fn missing(state: &State) -> String {
         return "Undecided: the reports contradict each other. Check which module is in which slot by scanning all of them, \
                 then begin again from a new boot."
             .to_owned();
+    }
+    if let Some((kind, chance)) =
+        state.leading().filter(|(kind, chance)| *chance >= state.model.sure && never_together(state, *kind).is_some())
+    {
+        let (what, which) = named(state, kind);
+        return format!(
+            "Undecided: {what} {which} explains what was seen, probability {}, but no start showed two of its channels failing at \
+             once, so faults of single channels are not ruled out. No module goes back on it; let a qualified person look at \
+             the processor's contacts.",
+            probability(chance)
+        );
     }
     "Undecided: no allowed change tells the remaining explanations apart. A known-good spare or a free slot would."
         .to_owned()

@@ -20,6 +20,7 @@ pub mod outlook;
 pub mod rates;
 mod replay;
 pub mod slip;
+mod starts;
 pub mod state;
 mod whole;
 mod why;
