@@ -563,3 +563,16 @@ fn reports_that_contradict_each_other_end_undecided_and_send_nothing_back() {
         assert!(slip.stdout.contains("does not support a"), "{}", slip.stdout);
     }
 }
+
+#[test]
+fn a_module_of_the_machine_is_no_spare_from_the_first_start_on() {
+    let hands = Hands::new(Fault::Slot { slot: slot("F3-1") }, Reporting::default());
+    let own = hands.bench.plan().module_at("F1-1").unwrap().module.identity.serial.clone().unwrap();
+    let before = std::fs::read(hands.bench.record()).unwrap();
+    for args in [&["--next", "--no-post", "--spare", &own][..], &["--done", "--no-post", "--spare", &own]] {
+        let refused = hands.isolate(args);
+        assert_eq!(refused.code, 65, "{args:?}: {}", refused.stderr);
+        refused.says(&["is one of the machine's own", "comes from outside"]);
+    }
+    assert_eq!(std::fs::read(hands.bench.record()).unwrap(), before);
+}

@@ -64,7 +64,11 @@ impl Runner<'_> {
         let named: Vec<Module> = named.iter().filter_map(|serial| spare(self.journal.job(), serial)).collect();
         let spares = if named.is_empty() { self.spares(step)? } else { Some(named) };
         let Some(spares) = spares else { return Ok(Found::Paused) };
-        let opened = open_search(self.journal.job(), &self.steps, &self.search, first, snapshot_line, spares);
+        let mut opened = open_search(self.journal.job(), &self.steps, &self.search, first, snapshot_line, spares);
+        for serial in own_modules_left_out(&mut opened) {
+            let why = format!("module {serial} stands in the machine, so it is no spare; one comes from outside it");
+            self.say(Status::Refused, why)?;
+        }
         self.record(Event::IsolationOpened(Box::new(opened)))?;
         self.next_trial(step)
     }
@@ -285,6 +289,18 @@ pub fn spare(job: &Job, serial: &str) -> Option<Module> {
     let like = job.opened().plan.slot.first().map(|planned| planned.module.clone())?;
     let identity = Identity { serial: Some(serial.to_owned()), ..like.identity };
     Some(Module { spec: like.spec, identity })
+}
+
+/// Takes out of the spares what stands in the machine: it would be taken for good, and may be what is searched for.
+fn own_modules_left_out(opened: &mut IsolationOpened) -> Vec<crate::text::Shown> {
+    let own = |spare: &Module| {
+        let serials = opened.fitted.iter().filter_map(|one| one.module.identity.serial.as_deref());
+        let spare = spare.identity.serial.as_deref().unwrap_or_default();
+        serials.into_iter().any(|own| crate::verify::serials_equal(own, spare))
+    };
+    let (own, spares): (Vec<Module>, Vec<Module>) = std::mem::take(&mut opened.spares).into_iter().partition(own);
+    opened.spares = spares;
+    own.iter().map(|module| shown(module.identity.serial.as_deref().unwrap_or_default())).collect()
 }
 
 /// No verdict, and why.
