@@ -438,3 +438,15 @@ fn grave_things_are_told_by_signs_that_differ() {
         assert_eq!(text.lines().filter(|line| line.starts_with(sign)).count(), wanted, "{sign}");
     }
 }
+
+#[test]
+fn a_spare_that_failed_in_the_search_is_not_said_to_have_shown_no_fault_and_is_not_sent_back_either() {
+    let bench = Bench::new();
+    let args = ["practice", "--auto", "--fault", "slot", "--report", "channel", "--spare", "bad", "--seed", "5"];
+    bench.run(&args, b"").ends(1);
+    let slip = bench.run(&["rma", bench.record().to_str().unwrap(), "7A41B00C"], b"").stdout;
+    assert!(slip.contains("The evidence does not support a return."), "{slip}");
+    assert!(slip.contains("No finding names it, and yet it failed in the search."), "{slip}");
+    assert!(slip.contains("In the search it failed at "), "{slip}");
+    assert!(!slip.contains("No fault was found where it was"), "{slip}");
+}

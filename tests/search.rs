@@ -203,6 +203,7 @@ fn a_report_of_an_earlier_start_or_of_another_machine_is_refused_and_changes_not
         &["--done", "--report", "F9-9"],
         &["--done", "--snapshot", "nowhere.json"],
         &["--done", "--no-post", "--did", "[{\"reseat\":\"F1-2\"}]"],
+        &["--done", "--no-post", "--did", "[{\"swap\":[\"F1-1\",\"F1-1\"]}]"],
         &["--done", "--no-post", "--did", "reseat it"],
         &["--next", "--sure", "2"],
         &["--next", "--rates", "nowhere.toml"],
@@ -561,4 +562,17 @@ fn reports_that_contradict_each_other_end_undecided_and_send_nothing_back() {
         let slip = hands.bench.run(&["rma", &hands.record(), &serial], b"");
         assert!(slip.stdout.contains("does not support a"), "{}", slip.stdout);
     }
+}
+
+#[test]
+fn a_module_of_the_machine_is_no_spare_from_the_first_start_on() {
+    let hands = Hands::new(Fault::Slot { slot: slot("F3-1") }, Reporting::default());
+    let own = hands.bench.plan().module_at("F1-1").unwrap().module.identity.serial.clone().unwrap();
+    let before = std::fs::read(hands.bench.record()).unwrap();
+    for args in [&["--next", "--no-post", "--spare", &own][..], &["--done", "--no-post", "--spare", &own]] {
+        let refused = hands.isolate(args);
+        assert_eq!(refused.code, 65, "{args:?}: {}", refused.stderr);
+        refused.says(&["is one of the machine's own", "comes from outside"]);
+    }
+    assert_eq!(std::fs::read(hands.bench.record()).unwrap(), before);
 }

@@ -11,6 +11,7 @@ use super::doubt::doubting;
 use super::evidence::Finding;
 use super::fault::{Class, Fault, Mode, unit_of};
 use super::layout::Piece;
+use super::starts::{first_slot_alone, never_together};
 use super::state::{Seen, State, Step, position};
 use super::why::{sentence, why};
 use super::words::{mode_words, stood_words};
@@ -21,10 +22,17 @@ pub const DEPTH: Depth = Depth { steps: 1, width: [5, 4, 3, 3, 3, 3], floor: 1.0
 /// A module is convicted at a higher posterior than other causes are named: sending a good one back is the dearer error.
 const CONVICTS: f64 = 0.998;
 
+/// Starts with nothing changed that wait for two channels of a processor to fail at once: where each shows in seven of ten
+/// starts, all of them miss that once in two hundred times.
+const WAITS_TOGETHER: usize = 8;
+
 /// A second fault this likely is warned of. One in a hundred: a verdict may itself be wrong as often ([`super::state::SURE`]),
 /// so that a hidden second fault below it is the smaller of two risks, and a warning that stands on every verdict is read on
 /// none. The start after the repair, which the job asks for in any case, shows what hides below it.
 pub const SECOND_FAULT: f64 = 0.01;
+
+/// Between the names of two faults, in `what` and in `which` alike.
+pub const JOINED: &str = " and ";
 
 /// The next thing to do.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -131,7 +139,7 @@ pub fn explanations(state: &State) -> Vec<Explanation> {
 
 fn named(state: &State, kind: Kind) -> (String, String) {
     let parts: Vec<(&str, String)> = kind.classes().map(|class| name(state, class)).collect();
-    let join = |texts: Vec<String>| texts.join(" and ");
+    let join = |texts: Vec<String>| texts.join(JOINED);
     (join(parts.iter().map(|p| p.0.to_owned()).collect()), join(parts.into_iter().map(|p| p.1).collect()))
 }
 
@@ -285,24 +293,9 @@ fn carried(state: &State, kind: Kind) -> bool {
         Class::Seat(unit) => clean_boots(state, unit) >= 2,
         // What several channels share has to have shown on several of them at once: slots that fail one at a time, each start
         // another, are no sign of it.
-        Class::Group(group) => together(state, state.model.layout.group(group)),
-        Class::Socket(socket) => together(state, state.model.layout.channels(socket)),
+        Class::Group(_) | Class::Socket(_) => never_together(state, kind).is_none(),
         _ => true,
     })
-}
-
-/// Whether one start showed at least two of these channels failing; where the machine does not post, no start could.
-fn together(state: &State, channels: &[u16]) -> bool {
-    let layout = &state.model.layout;
-    let failing = |seen: &Seen| {
-        let units = state.units(seen);
-        let fails = |channel: &u16| {
-            layout.places(*channel).iter().any(|place| units.contains(&unit_of(layout, state.model.mode, *place)))
-        };
-        channels.iter().filter(|channel| fails(channel)).count()
-    };
-    let mut all = std::iter::once(&state.first).chain(state.trials.iter().map(|trial| &trial.seen));
-    state.model.mode == Mode::Blind || all.any(|seen| failing(seen) >= 2)
 }
 
 /// What convicts a module, in words: its trouble followed it, or another module worked where it did not.
@@ -329,9 +322,15 @@ fn because(state: &State, class: Class) -> String {
         }
         Class::Module(piece) => convicted(state, piece).unwrap_or_default(),
         Class::Slot(_) => "It stayed with the slot whatever module was in it.".to_owned(),
+        Class::Path(channel) if state.model.mode == Mode::Channel && first_slot_alone(state, channel) => {
+            "It stayed with the channel: its first slot, its trace or one processor contact; it failed with no other slot of it \
+             filled. The channel cannot be filled without its first slot, so no boot tells that slot apart: look into it. \
+             Moving the processor tells its contacts apart."
+                .to_owned()
+        }
         Class::Path(_) if state.model.mode == Mode::Channel => {
-            "It stayed with the channel: a slot of it, its trace or one processor contact. Leaving one slot of it empty at a \
-             time tells a slot apart; moving the processor tells its contacts apart."
+            "It stayed with the channel: a slot of it, its trace or one processor contact. Leaving its slots empty, the last \
+             one first, tells each but the first slot apart; moving the processor tells its contacts apart."
                 .to_owned()
         }
         Class::Path(_) if state.model.mode == Mode::Blind => {
@@ -442,6 +441,17 @@ fn confirming(state: &State, kind: Kind) -> Option<Trial> {
         let because = "one cause explains all that was seen, and so would two of another kind";
         return choice.minutes.is_finite().then(|| trial(state, choice.action, Some(because)));
     }
+    if let Some(channels) = never_together(state, kind) {
+        // Only a start can show it, and only where modules stand in two of them.
+        let holds = |channel: &&u16| {
+            state.model.layout.places(**channel).iter().any(|place| state.belief.board.at(*place).is_some())
+        };
+        let because =
+            "contacts of a processor are told from single faults once one start shows two of their channels failing";
+        let waited = state.actions.iter().rev().take_while(|action| action.is_empty()).count();
+        let waits = waited < WAITS_TOGETHER && channels.iter().filter(holds).count() >= 2;
+        return waits.then(|| trial(state, Action::new(), Some(because)));
+    }
     let lacking = kind.classes().find_map(|class| match class {
         Class::Module(piece) => Some(piece),
         _ => None,
@@ -514,6 +524,17 @@ fn missing(state: &State) -> String {
         return "Undecided: the reports contradict each other. Check which module is in which slot by scanning all of them, \
                 then begin again from a new boot."
             .to_owned();
+    }
+    if let Some((kind, chance)) =
+        state.leading().filter(|(kind, chance)| *chance >= state.model.sure && never_together(state, *kind).is_some())
+    {
+        let (what, which) = named(state, kind);
+        return format!(
+            "Undecided: {what} {which} explains what was seen, probability {}, but no start showed two of its channels failing at \
+             once, so faults of single channels are not ruled out. No module goes back on it; let a qualified person look at \
+             the processor's contacts.",
+            probability(chance)
+        );
     }
     "Undecided: no allowed change tells the remaining explanations apart. A known-good spare or a free slot would."
         .to_owned()

@@ -39,7 +39,7 @@ pub fn learnt(base: &Rates, name: &str, outcomes: &[Outcome]) -> Rates {
         let records = u64::from(outcome.records);
         let what = outcome.cause.as_ref().unwrap_or(&outcome.verdict);
         let named: Vec<usize> =
-            what.split(" and ").filter_map(|what| KINDS.iter().position(|kind| *kind == what)).collect();
+            what.split(super::JOINED).filter_map(|what| KINDS.iter().position(|kind| *kind == what)).collect();
         match named.as_slice() {
             [one] => halves[*one] += 2 * records,
             [one, other] => {

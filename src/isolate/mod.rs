@@ -20,12 +20,15 @@ pub mod outlook;
 pub mod rates;
 mod replay;
 pub mod slip;
+mod starts;
 pub mod state;
 mod whole;
 mod why;
 mod words;
 
-pub use advice::{Answer, Explanation, Trial, Verdict, answer, explanations, likeliest, named_as, next_trial, verdict};
+pub use advice::{
+    Answer, Explanation, JOINED, Trial, Verdict, answer, explanations, likeliest, named_as, next_trial, verdict,
+};
 pub use evidence::{Finding, Stood};
 pub use slip::{Slip, slips};
 pub use state::{Done, IsolateError, Seen, State, Step};

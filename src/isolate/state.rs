@@ -27,6 +27,8 @@ pub enum IsolateError {
     Empty { slot: SlotLabel, what: &'static str },
     #[error("slot {slot} holds a module; a move needs an empty slot, a swap exchanges two")]
     Occupied { slot: SlotLabel },
+    #[error("the module of {slot} cannot change places with itself; where it was seated anew, say reseat")]
+    SwapAlone { slot: SlotLabel },
     #[error("no module with serial {serial} is known here; scan it as a spare first")]
     NoSuchModule { serial: crate::text::Shown },
     #[error("module {serial} is on the board already")]
@@ -356,6 +358,7 @@ impl State {
             };
             let change = match step {
                 Step::Reseat(label) => Change::Reseat(held(label, "reseated")?),
+                Step::Swap(a, b) if a == b => return Err(IsolateError::SwapAlone { slot: a.clone() }),
                 Step::Swap(a, b) => Change::Swap(held(a, "swapped")?, held(b, "swapped")?),
                 Step::Move(a, b) => {
                     let (from, to) = (held(a, "moved")?, position(&self.labels, b)?);

@@ -7,7 +7,7 @@ use crate::board::SlotLabel;
 use crate::checklist::Step as CardStep;
 use crate::draw::{Bar, Look, Tone, bars};
 use crate::isolate::rates::{Rates, shipped};
-use crate::isolate::{self, Done, Explanation, Seen, Step, Trial, Verdict};
+use crate::isolate::{self, Done, Explanation, JOINED, Seen, Step, Trial, Verdict};
 use crate::module::{Identity, Module};
 use crate::plan::rules::check;
 use crate::plan::{PlanSlot, Seat, cpus_of};
@@ -64,7 +64,11 @@ impl Runner<'_> {
         let named: Vec<Module> = named.iter().filter_map(|serial| spare(self.journal.job(), serial)).collect();
         let spares = if named.is_empty() { self.spares(step)? } else { Some(named) };
         let Some(spares) = spares else { return Ok(Found::Paused) };
-        let opened = open_search(self.journal.job(), &self.steps, &self.search, first, snapshot_line, spares);
+        let mut opened = open_search(self.journal.job(), &self.steps, &self.search, first, snapshot_line, spares);
+        for serial in own_modules_left_out(&mut opened) {
+            let why = format!("module {serial} stands in the machine, so it is no spare; one comes from outside it");
+            self.say(Status::Refused, why)?;
+        }
         self.record(Event::IsolationOpened(Box::new(opened)))?;
         self.next_trial(step)
     }
@@ -287,6 +291,18 @@ pub fn spare(job: &Job, serial: &str) -> Option<Module> {
     Some(Module { spec: like.spec, identity })
 }
 
+/// Takes out of the spares what stands in the machine: it would be taken for good, and may be what is searched for.
+fn own_modules_left_out(opened: &mut IsolationOpened) -> Vec<crate::text::Shown> {
+    let own = |spare: &Module| {
+        let serials = opened.fitted.iter().filter_map(|one| one.module.identity.serial.as_deref());
+        let spare = spare.identity.serial.as_deref().unwrap_or_default();
+        serials.into_iter().any(|own| crate::verify::serials_equal(own, spare))
+    };
+    let (own, spares): (Vec<Module>, Vec<Module>) = std::mem::take(&mut opened.spares).into_iter().partition(own);
+    opened.spares = spares;
+    own.iter().map(|module| shown(module.identity.serial.as_deref().unwrap_or_default())).collect()
+}
+
 /// No verdict, and why.
 pub fn undecided(why: &str) -> Verdict {
     Verdict { what: "undecided".to_owned(), which: String::new(), probability: "0".to_owned(), because: why.to_owned() }
@@ -459,20 +475,59 @@ pub fn verdict_lines(verdict: &Verdict) -> Vec<String> {
     let which = if verdict.which.is_empty() { String::new() } else { format!(" {}", shown(&verdict.which)) };
     let mut lines =
         vec![format!("VERDICT: {}{which}, probability {}", verdict.what, verdict.probability), verdict.because.clone()];
+    // A verdict says what fails, not that all the rest is good: a second fault may hide behind it.
     let next = match verdict.what.as_str() {
-        "seating" => "Nothing goes back to the maker: the module was not fully in.",
+        "seating" => "Nothing goes back to the maker for it: the module was not fully in.",
         "module" => "Bag it, mark it, and let its slip go with it: `slotwise rma RECORD SERIAL`.",
-        "slot" => "The module is good. Take the board to its service; leave the slot empty until then.",
+        "slot" => {
+            "No module goes back to the maker for it. Take the board to its service; leave the slot empty until then."
+        }
         "channel" => {
-            "The modules are good. Processor contacts and board are next, by the machine's own service manual."
+            "No module goes back to the maker for it. Processor contacts and board are next, by the machine's own service \
+             manual."
         }
         "socket" => {
-            "The modules are good. Let a qualified person look at the processor's contacts before anything is replaced."
+            "No module goes back to the maker for it. Let a qualified person look at the processor's contacts before \
+             anything is replaced."
         }
-        "settings" => "Nothing is broken. Note the setting for the site.",
+        "settings" => "No part goes back to the maker for it. Note the setting for the site.",
         "seating or settings" => "Nothing is broken and nothing goes back to the maker. Note the setting for the site.",
+        what if what.split(JOINED).all(|part| part == "module") => {
+            "Of the modules only those that are named go back, each with its slip: `slotwise rma RECORD SERIAL`."
+        }
+        what if what.split(JOINED).any(|part| part == "module") => {
+            "Of the modules only the one that is named goes back, with its slip: `slotwise rma RECORD SERIAL`."
+        }
+        what if what.contains(JOINED) => "No module goes back to the maker for it. Mend both, then boot again.",
         _ => "",
     };
     lines.extend(Some(next.to_owned()).filter(|next| !next.is_empty()));
     lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn lines(what: &str, which: &str) -> String {
+        let (what, which) = (what.to_owned(), which.to_owned());
+        verdict_lines(&Verdict { what, which, probability: "0.995".to_owned(), because: String::new() }).join("\n")
+    }
+
+    #[test]
+    fn no_verdict_on_something_else_calls_the_modules_good_and_none_lets_one_go_back() {
+        for what in ["seating", "slot", "channel", "socket", "settings", "seating or settings", "channel and slot"] {
+            let told = lines(what, "A1");
+            assert!(told.contains(" goes back to the maker"), "{what}: {told}");
+            assert!(!told.contains("good") && !told.contains("rma"), "{what}: {told}");
+        }
+    }
+
+    #[test]
+    fn a_verdict_on_a_module_and_something_else_lets_that_module_alone_go_back() {
+        assert!(lines("module", "OSP1").contains("let its slip go with it"));
+        let both = lines("slot and module", "A1 and OSP1");
+        assert!(both.contains("only the one that is named goes back"), "{both}");
+        assert!(lines("module and module", "OSP1 and OSP2").contains("those that are named"));
+    }
 }

@@ -11,7 +11,7 @@ use crate::draw::Look;
 use crate::env::Env;
 use crate::isolate::{self, Answer, Seen, Step, Trial};
 use crate::module::Module;
-use crate::record::{Event, Isolation, Job, Journal};
+use crate::record::{Event, FittedModule, Isolation, Job, Journal};
 use crate::runner::{
     Search, all_steps, comparison, open_search, read_trial, spare, table, trial, undecided, verdict_lines,
 };
@@ -108,17 +108,43 @@ fn begun(job: &Job, args: &IsolateArgs, search: &Search, start: Option<&Start>) 
         let stands = make(Seen::NoPost, None).arrangement(0);
         trial::seen(job, &steps, &stands, snapshot)
     };
-    match (start, job.snapshot()) {
-        (Some(Start::Told(told)), _) => Ok(make(told.clone(), None)),
-        (Some(Start::Report(snapshot)), _) => Ok(make(seen(snapshot), None)),
-        (None, Some((line, snapshot))) => Ok(make(seen(snapshot), Some(line))),
-        (None, None) => Err(CommandError::new(Exit::BadData, "the record holds no report of the machine")
-            .way_out("give the start that showed the fault: --snapshot FILE, --report SLOT,SLOT or --no-post")),
-    }
+    let begun = match (start, job.snapshot()) {
+        (Some(Start::Told(told)), _) => make(told.clone(), None),
+        (Some(Start::Report(snapshot)), _) => make(seen(snapshot), None),
+        (None, Some((line, snapshot))) => make(seen(snapshot), Some(line)),
+        (None, None) => {
+            return Err(CommandError::new(Exit::BadData, "the record holds no report of the machine")
+                .way_out("give the start that showed the fault: --snapshot FILE, --report SLOT,SLOT or --no-post"));
+        }
+    };
+    from_outside(&begun.opened.fitted, &begun.opened.spares)?;
+    Ok(begun)
 }
 
+/// The named spares, each once.
 fn spares(job: &Job, serials: &[String]) -> Vec<Module> {
-    serials.iter().filter_map(|serial| spare(job, serial)).collect()
+    let mut spares: Vec<Module> = Vec::new();
+    for module in serials.iter().filter_map(|serial| spare(job, serial)) {
+        if !spares.iter().any(|known| same_serial(known, &module)) {
+            spares.push(module);
+        }
+    }
+    spares
+}
+
+fn same_serial(one: &Module, other: &Module) -> bool {
+    let serials = (one.identity.serial.as_deref(), other.identity.serial.as_deref());
+    matches!(serials, (Some(one), Some(other)) if crate::verify::serials_equal(one, other))
+}
+
+/// Refuses a module that stands in the machine as a spare: it would be taken for good, and may be what is searched for.
+fn from_outside(fitted: &[FittedModule], spares: &[Module]) -> Result<(), CommandError> {
+    let Some(own) = spares.iter().find(|spare| fitted.iter().any(|one| same_serial(&one.module, spare))) else {
+        return Ok(());
+    };
+    let serial = own.identity.serial.as_deref().unwrap_or_default();
+    Err(CommandError::new(Exit::BadData, format!("module {} is one of the machine's own", shown(serial)))
+        .way_out("a spare comes from outside the machine; give the serial on its label"))
 }
 
 /// The named spares that an open search does not know yet: they came to hand since it began.
@@ -128,15 +154,7 @@ fn spares(job: &Job, serials: &[String]) -> Vec<Module> {
 fn brought(job: &Job, args: &IsolateArgs) -> Result<Vec<Module>, CommandError> {
     let Some(search) = job.isolation() else { return Ok(Vec::new()) };
     let named = spares(job, &args.spare);
-    let is = |one: &Module, other: &Module| {
-        let serials = (one.identity.serial.as_deref(), other.identity.serial.as_deref());
-        matches!(serials, (Some(one), Some(other)) if crate::verify::serials_equal(one, other))
-    };
-    if let Some(fitted) = named.iter().find(|spare| search.opened.fitted.iter().any(|own| is(&own.module, spare))) {
-        let serial = fitted.identity.serial.as_deref().unwrap_or_default();
-        return Err(CommandError::new(Exit::BadData, format!("module {} is one of the machine's own", shown(serial)))
-            .way_out("a spare comes from outside the machine; give the serial on its label"));
-    }
+    from_outside(&search.opened.fitted, &named)?;
     let new: Vec<Module> = named.into_iter().filter(|spare| !search.knows(spare)).collect();
     if let Some(spare) = new.first().filter(|_| !search.is_open()) {
         let serial = spare.identity.serial.as_deref().unwrap_or_default();
@@ -227,7 +245,7 @@ fn done(
             if let Some(finding) = findings.iter().find(|_| trial::is_no_evidence(&findings)) {
                 let lines = finding.lines();
                 return Err(CommandError::new(Exit::BadData, "the report is not of the start after this trial")
-                    .way_out(lines.join(" "))
+                    .way_out(lines.join("; "))
                     .way_out("nothing was written"));
             }
             let boot = |snapshot: &Snapshot| (snapshot.host.uuid.clone(), snapshot.host.boot_id.clone());
@@ -254,6 +272,7 @@ fn done(
             let filled: Vec<&str> = stands.iter().filter_map(|one| Some(one.slot.as_ref()?.as_str())).collect();
             return Err(CommandError::new(Exit::BadData, format!("slot {} holds no module", shown(empty.as_str())))
                 .way_out(format!("modules stand in {}; letter case counts", shown(&filled.join(" "))))
+                .way_out("where the trial was done otherwise than asked, say with --did what was really done")
                 .way_out("nothing was written"));
         }
     }

@@ -103,7 +103,7 @@ pub(super) fn of(story: &Story, serial: &str, stays: &[Stay]) -> Conclusion {
                 Conclusion { supports_return: false, verdict: Some(verdict), because, amended: Vec::new() }
             }
             None => {
-                let because = missing(story, stays);
+                let because = missing(story, serial, stays);
                 Conclusion { supports_return: false, verdict: None, because, amended: Vec::new() }
             }
         },
@@ -171,7 +171,7 @@ fn elsewhere(story: &Story, stays: &[Stay]) -> Option<Verdict> {
 }
 
 /// Which evidence is missing, or what speaks for the module.
-fn missing(story: &Story, stays: &[Stay]) -> Vec<String> {
+fn missing(story: &Story, serial: &str, stays: &[Stay]) -> Vec<String> {
     let mut because = Vec::new();
     let reports = stays.iter().flat_map(|stay| &stay.seen).filter(|seen| matches!(seen.what, What::Reported { .. }));
     let reports = reports.count();
@@ -192,8 +192,18 @@ fn missing(story: &Story, stays: &[Stay]) -> Vec<String> {
     let faults = found(is_fault);
     let mix_ups = found(|kind| !is_fault(kind));
     let last_compared = story.reports.iter().rev().find_map(|report| report.compared_line);
+    let failed = |seen: &crate::report::story::Seen| match &seen.what {
+        What::Started { serial: own, came, .. } => *came == Came::Failed && serials_equal(own, serial),
+        _ => false,
+    };
     if faults.is_empty() {
-        if reports == 0 {
+        if stays.iter().flat_map(|stay| &stay.seen).any(failed) {
+            because.push(
+                "No finding names it, and yet it failed in the search. That may be the module, the slot, the channel or the \
+                 seating: no verdict weighs them."
+                    .to_owned(),
+            );
+        } else if reports == 0 {
             because.push("The machine never reported on it: no report was taken while it was in a slot.".to_owned());
         } else {
             because.push(format!(

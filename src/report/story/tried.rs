@@ -106,9 +106,8 @@ impl Tried {
 
 /// A verdict on two faults is told as one on each.
 fn verdicts(line: u64, at: &str, verdict: &crate::isolate::Verdict) -> Vec<Verdict> {
-    const JOINED: &str = " and ";
-    let kinds: Vec<&str> = verdict.what.split(JOINED).collect();
-    let named: Vec<&str> = verdict.which.split(JOINED).collect();
+    let kinds: Vec<&str> = verdict.what.split(crate::isolate::JOINED).collect();
+    let named: Vec<&str> = verdict.which.split(crate::isolate::JOINED).collect();
     let chance: f64 = verdict.probability.parse().unwrap_or(0.0);
     // Never rounded up to certainty.
     let ppm = (verdict.what != "undecided").then_some((chance * 1e6).floor() as u32);
