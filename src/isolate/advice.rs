@@ -11,6 +11,7 @@ use super::doubt::doubting;
 use super::evidence::Finding;
 use super::fault::{Class, Fault, Mode, unit_of};
 use super::layout::Piece;
+use super::repeats::{ended, unless_repeated};
 use super::starts::{first_slot_alone, never_together};
 use super::state::{Seen, State, Step, position};
 use super::why::{sentence, why};
@@ -352,6 +353,10 @@ fn because(state: &State, class: Class) -> String {
 
 /// The next trial; none when there is nothing more to learn.
 pub fn next_trial(state: &State) -> Option<Trial> {
+    due(state).and_then(|due| unless_repeated(state, due))
+}
+
+fn due(state: &State) -> Option<Trial> {
     if nothing_seen(state) || state.contradicted || !state.broken_rules.is_empty() {
         return None;
     }
@@ -496,7 +501,7 @@ fn confirming(state: &State, kind: Kind) -> Option<Trial> {
     }
 }
 
-fn trial(state: &State, action: Action, because: Option<&str>) -> Trial {
+pub(super) fn trial(state: &State, action: Action, because: Option<&str>) -> Trial {
     let minutes = state.costs.of(&action).ceil() as u32;
     // What was seen of a seating is told as long as a bad seating there could still be it.
     let seats = |unit: u16| state.class_chance(Class::Seat(unit)) >= 0.01;
@@ -536,8 +541,9 @@ fn missing(state: &State) -> String {
             probability(chance)
         );
     }
-    "Undecided: no allowed change tells the remaining explanations apart. A known-good spare or a free slot would."
-        .to_owned()
+    let apart =
+        "Undecided: no allowed change tells the remaining explanations apart. A known-good spare or a free slot would.";
+    ended(state).unwrap_or_else(|| apart.to_owned())
 }
 
 impl State {

@@ -18,6 +18,7 @@ pub mod layout;
 pub mod learnt;
 pub mod outlook;
 pub mod rates;
+mod repeats;
 mod replay;
 pub mod slip;
 mod starts;
