@@ -121,7 +121,7 @@ impl<'a> Shared<'a> {
         let largest = sizes().max().unwrap_or(0) / granule;
         let full = u32::try_from(deepest * largest).ok().filter(|f| *f < 1 << 24).ok_or(SearchError::TooLarge)?;
         let ranges =
-            ranges(problem, total_slots, widest * largest, sockets.len() as u64).ok_or(SearchError::TooLarge)?;
+            Ranges::of(problem, total_slots, widest * largest, sockets.len() as u64).ok_or(SearchError::TooLarge)?;
         let weights = Weights::new(problem.prefer.order(), ranges)?;
         Ok(Self {
             problem,
@@ -576,27 +576,4 @@ fn wiring(board: &Board, socket: usize) -> Vec<usize> {
     let channels = &board.socket[socket].channel;
     let first = |of: Option<u8>| channels.iter().position(|c| c.controller == of).unwrap_or_default();
     channels.iter().map(|channel| first(channel.controller)).collect()
-}
-
-/// The largest values the criteria take.
-fn ranges(problem: &Problem<'_>, slots: usize, full: u64, sockets: u64) -> Option<Ranges> {
-    let dearest = problem.lots.iter().map(|l| l.price.0).max().unwrap_or(0);
-    let pack = problem.lots.iter().map(|l| u64::from(l.pack)).max().unwrap_or(1);
-    let modules = slots as u64 * u64::from(problem.units);
-    let all: u128 = problem.lots.iter().map(|l| u128::from(l.price.0) * u128::from(l.count)).sum();
-    // Every class is overbought by less than a pack.
-    let most = u128::from(dearest) * u128::from(modules + pack * slots as u64);
-    let rates = problem.lots.iter().filter_map(|l| l.spec.mts);
-    let rates = rates.chain(problem.fitted.iter().flatten().filter_map(|f| f.seat.spec.mts));
-    let rates = rates.chain(problem.board.speed.iter().map(|r| r.mts));
-    let fastest = rates.chain(problem.cpus.iter().flatten().filter_map(|c| c.mts)).max().map_or(1, |m| u64::from(m.0));
-    let channels: u64 = problem.board.socket.iter().map(|s| s.channel.len() as u64).sum();
-    Some(Ranges {
-        mb_s: fastest.checked_mul(MB_S_PER_MTS)?.checked_mul(channels)?,
-        cost: u64::try_from(all.min(most)).ok()?,
-        slots: slots as u64,
-        memory: full * sockets,
-        sockets,
-        channels,
-    })
 }

@@ -1,6 +1,7 @@
 //! One whole number for a whole order of preference: each criterion weighs more than all after it can add up to.
 
-use super::problem::{Criterion, SearchError};
+use super::problem::{Criterion, Problem, SearchError};
+use crate::plan::interleave::MB_S_PER_MTS;
 
 /// The largest value each criterion takes, over all plans of the search.
 #[derive(Debug, Clone, Copy)]
@@ -12,6 +13,32 @@ pub struct Ranges {
     pub memory: u64,
     pub sockets: u64,
     pub channels: u64,
+}
+
+impl Ranges {
+    /// Those of a problem, with so many slots a unit, sockets and granules a socket; `None` where they are too large to count.
+    pub fn of(problem: &Problem<'_>, slots: usize, full: u64, sockets: u64) -> Option<Self> {
+        let dearest = problem.lots.iter().map(|l| l.price.0).max().unwrap_or(0);
+        let pack = problem.lots.iter().map(|l| u64::from(l.pack)).max().unwrap_or(1);
+        let modules = slots as u64 * u64::from(problem.units);
+        let all: u128 = problem.lots.iter().map(|l| u128::from(l.price.0) * u128::from(l.count)).sum();
+        // Every class is overbought by less than a pack.
+        let most = u128::from(dearest) * u128::from(modules + pack * slots as u64);
+        let rates = problem.lots.iter().filter_map(|l| l.spec.mts);
+        let rates = rates.chain(problem.fitted.iter().flatten().filter_map(|f| f.seat.spec.mts));
+        let rates = rates.chain(problem.board.speed.iter().map(|r| r.mts));
+        let fastest =
+            rates.chain(problem.cpus.iter().flatten().filter_map(|c| c.mts)).max().map_or(1, |m| u64::from(m.0));
+        let channels: u64 = problem.board.socket.iter().map(|s| s.channel.len() as u64).sum();
+        Some(Self {
+            mb_s: fastest.checked_mul(MB_S_PER_MTS)?.checked_mul(channels)?,
+            cost: u64::try_from(all.min(most)).ok()?,
+            slots: slots as u64,
+            memory: full * sockets,
+            sockets,
+            channels,
+        })
+    }
 }
 
 /// Weight of one step of each criterion. The number that is made smaller is `cost * w.cost - mb_s * w.bandwidth + …`.
