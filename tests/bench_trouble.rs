@@ -285,9 +285,20 @@ struct Ended {
     stdout: String,
 }
 
+/// The command with signals as a terminal's shell leaves them: tests run in the background or under nohup(1) hand on that
+/// some are ignored, and the program keeps to that.
+fn heeding(command: &Command) -> Command {
+    let mut heeding = Command::new("env");
+    heeding.arg("--default-signal=HUP,INT,TERM").arg(command.get_program()).args(command.get_args());
+    heeding.current_dir(command.get_current_dir().unwrap()).env_clear();
+    heeding.envs(command.get_envs().filter_map(|(name, value)| Some((name, value?))));
+    heeding.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
+    heeding
+}
+
 /// Runs `command` on a pipe that stays open, sends `input`, and sends it the signals once `text` was said so often.
-fn ended_by(signals: &[Signal], mut command: Command, input: &[u8], (text, times): (&str, usize)) -> Ended {
-    let mut child = command.spawn().unwrap();
+fn ended_by(signals: &[Signal], command: &Command, input: &[u8], (text, times): (&str, usize)) -> Ended {
+    let mut child = heeding(command).spawn().unwrap();
     let mut stdin = child.stdin.take().unwrap();
     stdin.write_all(input).unwrap();
     let mut talk = BufReader::new(child.stderr.take().unwrap());
@@ -315,7 +326,7 @@ fn an_order_to_end_on_a_pipe_that_stays_open_is_a_pause_in_the_record() {
         let lines = whole(&bench.steps(), "tree");
         // A half line is nobody's answer.
         let input = joined(&lines[..5]) + "half a li";
-        let ended = ended_by(&[signal], bench.command(&Bench::install_args()), input.as_bytes(), ("SAVED", 5));
+        let ended = ended_by(&[signal], &bench.command(&Bench::install_args()), input.as_bytes(), ("SAVED", 5));
         assert_eq!(ended.status.code(), Some(3), "{signal:?}: {:?}", ended.status);
         assert!(ended.took < Duration::from_secs(5), "{signal:?}: {:?}", ended.took);
         assert!(ended.stdout.starts_with("PAUSED "), "{signal:?}: {}", ended.stdout);
@@ -335,7 +346,7 @@ fn an_order_to_end_is_heeded_in_the_midst_of_a_wait() {
     let bench = Bench::new();
     bench.file("site.toml", SITE.replace("\"0\"", "\"600\""));
     let input = joined(&whole(&bench.steps(), "tree"));
-    let ended = ended_by(&[Signal::TERM], bench.command(&Bench::install_args()), input.as_bytes(), ("WANT wait", 1));
+    let ended = ended_by(&[Signal::TERM], &bench.command(&Bench::install_args()), input.as_bytes(), ("WANT wait", 1));
     assert_eq!(ended.status.code(), Some(3), "{:?}", ended.status);
     assert!(ended.took < Duration::from_secs(5), "{:?}", ended.took);
     assert!(matches!(events(&bench).last(), Some(Event::Paused { why, .. }) if why == "interrupted"));
@@ -349,9 +360,8 @@ fn a_hang_up_that_is_to_be_ignored_is_ignored() {
     let mut command = Command::new("sh");
     command.args(["-c", "trap '' HUP; exec \"$@\"", "sh"]).arg(program.get_program()).args(program.get_args());
     command.current_dir(program.get_current_dir().unwrap()).env_clear().env("LANG", "C");
-    command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
     let input = joined(&whole(&bench.steps(), "tree")[..2]);
-    let ended = ended_by(&[Signal::HUP, Signal::TERM], command, input.as_bytes(), ("SAVED", 2));
+    let ended = ended_by(&[Signal::HUP, Signal::TERM], &command, input.as_bytes(), ("SAVED", 2));
     assert_eq!(ended.status.code(), Some(3), "{:?}", ended.status);
     assert!(matches!(events(&bench).last(), Some(Event::Paused { why, .. }) if why == "interrupted"));
 }
