@@ -97,6 +97,18 @@ impl CommandError {
     /// With a file named as the person named it, where the error has it by its full path.
     #[must_use]
     pub fn as_given(mut self, located: &Path, given: &Path) -> Self {
+        // A way out may begin with it, or with a folder it is in.
+        let folders = located.ancestors().zip(given.ancestors()).filter(|(_, given)| !given.as_os_str().is_empty());
+        let folders: Vec<[String; 2]> = folders
+            .map(|(located, given)| [located, given].map(|path| shown(&path.to_string_lossy()).to_string()))
+            .collect();
+        for hint in &mut self.way_out {
+            let named = folders.iter().find_map(|[located, given]| {
+                let rest = hint.strip_prefix(located.as_str()).filter(|rest| rest.starts_with([' ', ',']))?;
+                Some(format!("{given}{rest}"))
+            });
+            *hint = named.unwrap_or_else(|| std::mem::take(hint));
+        }
         let (located, given) =
             (shown(&located.to_string_lossy()).to_string(), shown(&given.to_string_lossy()).to_string());
         if located != given {
