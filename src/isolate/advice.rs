@@ -11,7 +11,7 @@ use super::doubt::doubting;
 use super::evidence::Finding;
 use super::fault::{Class, Fault, Mode, unit_of};
 use super::layout::Piece;
-use super::repeats::{ended, unless_repeated};
+use super::repeats::{ended, unless_repeated, untouched};
 use super::starts::{first_slot_alone, never_together};
 use super::state::{Seen, State, Step, position};
 use super::why::{sentence, why};
@@ -453,8 +453,7 @@ fn confirming(state: &State, kind: Kind) -> Option<Trial> {
         };
         let because =
             "contacts of a processor are told from single faults once one start shows two of their channels failing";
-        let waited = state.actions.iter().rev().take_while(|action| action.is_empty()).count();
-        let waits = waited < WAITS_TOGETHER && channels.iter().filter(holds).count() >= 2;
+        let waits = untouched(state) < WAITS_TOGETHER && channels.iter().filter(holds).count() >= 2;
         return waits.then(|| trial(state, Action::new(), Some(because)));
     }
     let lacking = kind.classes().find_map(|class| match class {

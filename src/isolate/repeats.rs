@@ -7,9 +7,10 @@ use super::fault::Mode;
 use super::state::State;
 
 /// Times one change is done; beyond it a start untouched tells as much of a fault that comes and goes, and wears nothing.
+/// Assumed.
 const SAME: usize = 6;
 
-/// Starts untouched in a row, for what comes and goes: one that shows in half of them is missed by all in 0.4 %.
+/// Starts untouched in a row, for what comes and goes: one that shows in half of them is missed by all in 0.4 %. Assumed.
 const UNTOUCHED: usize = 8;
 
 /// The trial that is due, unless it was done so often: then a start untouched, and after some of these none.
@@ -39,6 +40,6 @@ pub(super) fn ended(state: &State) -> Option<String> {
 }
 
 /// Starts untouched at the end of the search.
-fn untouched(state: &State) -> usize {
+pub(super) fn untouched(state: &State) -> usize {
     state.actions.iter().rev().take_while(|action| action.is_empty()).count()
 }
