@@ -11,7 +11,7 @@ use std::rc::Rc;
 use std::time::{Duration, Instant};
 
 use chrono::{DateTime, FixedOffset, TimeDelta};
-use program::{Bench, SITE, TECHNICIAN, first_scan, joined, line_of, rest, right, whole};
+use program::{Bench, SITE, TECHNICIAN, first_scan, heeding, joined, line_of, rest, right, whole};
 use rustix::process::{Pid, Signal, kill_process};
 use slotwise::checklist::{Evidence, ScanOf};
 use slotwise::env::{Clock, Env, Terminal};
@@ -285,20 +285,10 @@ struct Ended {
     stdout: String,
 }
 
-/// The command with signals as a terminal's shell leaves them: tests run in the background or under nohup(1) hand on that
-/// some are ignored, and the program keeps to that.
-fn heeding(command: &Command) -> Command {
-    let mut heeding = Command::new("env");
-    heeding.arg("--default-signal=HUP,INT,TERM").arg(command.get_program()).args(command.get_args());
-    heeding.current_dir(command.get_current_dir().unwrap()).env_clear();
-    heeding.envs(command.get_envs().filter_map(|(name, value)| Some((name, value?))));
-    heeding.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
-    heeding
-}
-
 /// Runs `command` on a pipe that stays open, sends `input`, and sends it the signals once `text` was said so often.
 fn ended_by(signals: &[Signal], command: &Command, input: &[u8], (text, times): (&str, usize)) -> Ended {
-    let mut child = heeding(command).spawn().unwrap();
+    let mut child =
+        heeding(command).stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
     let mut stdin = child.stdin.take().unwrap();
     stdin.write_all(input).unwrap();
     let mut talk = BufReader::new(child.stderr.take().unwrap());

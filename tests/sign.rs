@@ -11,7 +11,7 @@ use std::process::Command;
 
 use rexpect::process::WaitStatus;
 
-use program::{Bench, TECHNICIAN, rest, whole};
+use program::{Bench, TECHNICIAN, heeding, rest, whole};
 use sealed::{key, public};
 use slotwise::machine::Fault;
 use slotwise::record::{Event, read};
@@ -230,7 +230,7 @@ fn an_order_to_end_at_the_passphrase_gives_the_terminal_back() {
         );
         let mut command = Command::new("sh");
         command.args(["-c", &line]).current_dir(bench.path(".")).env("TERM", "xterm");
-        let mut session = rexpect::session::spawn_command(command, Some(20_000)).unwrap();
+        let mut session = rexpect::session::spawn_command(heeding(&command), Some(20_000)).unwrap();
         session.exp_string("Passphrase of locked.key (not shown): ").unwrap();
         session.exp_string("ended 3").unwrap();
         let modes = session.exp_eof().unwrap();

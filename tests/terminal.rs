@@ -2,12 +2,15 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stderr, reason = "helpers of tests")]
 
+mod program;
+
 use std::fs::File;
 use std::io::{IsTerminal, Write};
 use std::process::Command;
 use std::thread::sleep;
 use std::time::Duration;
 
+use program::{heeding, with_signals};
 use rexpect::process::{Signal, WaitStatus};
 use rexpect::session::{Options, PtySession, spawn_with_options};
 use rustix::termios::{InputModes, LocalModes, SpecialCodeIndex, Winsize, tcgetattr, tcgetwinsize, tcsetwinsize};
@@ -71,7 +74,7 @@ fn scene() {
     let mut out = std::io::stderr();
     for word in scene.split(' ') {
         match word {
-            "plain" => {}
+            "plain" | "idle" => {}
             "busy" => {
                 out.write_all(b"BUSY\n").unwrap();
                 sleep(Duration::from_millis(700));
@@ -89,6 +92,10 @@ fn scene() {
     }
     drop(ask);
     out.write_all(b"OVER\n").unwrap();
+    if scene.ends_with(" idle") {
+        sleep(Duration::from_millis(700));
+        out.write_all(b"STILL HERE\n").unwrap();
+    }
 }
 
 struct Bench {
@@ -102,11 +109,15 @@ impl Bench {
     }
 
     fn with(scene: &str, variables: &[(&str, &str)]) -> Self {
+        Self::of(scene, variables, heeding)
+    }
+
+    fn of(scene: &str, variables: &[(&str, &str)], signals: impl Fn(&Command) -> Command) -> Self {
         let mut command = Command::new(std::env::current_exe().unwrap());
         command.args(["--exact", "scene", "--nocapture", "--test-threads=1"]).env_clear().env(SCENE, scene);
         command.envs([("TERM", "xterm"), ("LANG", "C.UTF-8"), ("RUST_BACKTRACE", "0")]).envs(variables.iter().copied());
         let options = Options::default().timeout_ms(Some(10_000));
-        let session = spawn_with_options(command, options).unwrap();
+        let session = spawn_with_options(signals(&command), options).unwrap();
         let keys = session.process().get_file_handle().unwrap();
         let bench = Self { session, keys };
         bench.size(80, 24);
@@ -165,6 +176,23 @@ fn ctrl_c_pauses_and_the_terminal_comes_back() {
     bench.send(b"P1\x03");
     bench.see("GOT Ok(Pause)");
     bench.over();
+}
+
+/// As under nohup(1), and as a script's `&` starts a command: the page offers Ctrl-C, and a hang-up is to be ignored.
+#[test]
+fn ctrl_c_pauses_where_sigint_was_ignored_at_the_start_and_a_hang_up_stays_ignored() {
+    for scene in ["scan idle", "plain scan idle"] {
+        let mut bench = Bench::of(scene, &[], |command| with_signals("--ignore-signal=HUP,INT", command));
+        bench.prompt();
+        bench.session.process_mut().signal(Signal::SIGHUP).unwrap();
+        sleep(Duration::from_millis(300));
+        bench.send(b"P1\x03");
+        bench.see("GOT Ok(Pause)");
+        bench.over();
+        // Nobody is asked any more: what was ignored is ignored again.
+        bench.send(b"\x03");
+        bench.see("STILL HERE");
+    }
 }
 
 #[test]
@@ -338,7 +366,7 @@ fn the_record_says_that_the_terminal_closed_and_not_that_a_person_left() {
         let mut command = Command::new(env!("CARGO_BIN_EXE_slotwise"));
         command.args(["practice", "--fault", "none", "--seed", "7", "--records", "records"]).current_dir(folder.path());
         command.env_clear().envs([("TERM", "xterm"), ("LANG", "C.UTF-8")]);
-        let mut session = spawn_with_options(command, Options::default().timeout_ms(Some(10_000))).unwrap();
+        let mut session = spawn_with_options(heeding(&command), Options::default().timeout_ms(Some(10_000))).unwrap();
         session.exp_string("\n> ").unwrap();
         session.process_mut().signal(signal).unwrap();
         session.exp_string("PAUSED").unwrap();

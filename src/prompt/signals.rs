@@ -52,13 +52,16 @@ fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 pub(super) fn begin(modes: Option<Modes>) -> io::Result<()> {
     let mut started = lock(&STARTED);
     if !*started {
-        // What whoever started us had us ignore stays ignored: a job in the background, `nohup`.
+        // A signal that was ignored at our start stays ignored: a job in the background, `nohup`. At a terminal Ctrl-C is
+        // a key that the page offers, and comes as SIGINT, so there it is heeded whatever was inherited.
         let ignored = ignored();
-        let heeded = [SIGINT, SIGTERM, SIGHUP, SIGCONT].into_iter().filter(|signal| ignored >> (signal - 1) & 1 == 0);
+        let heeded = [SIGINT, SIGTERM, SIGHUP, SIGCONT]
+            .into_iter()
+            .filter(|signal| !has(ignored, *signal) || (*signal == SIGINT && modes.is_some()));
         let mut signals = Signals::new(heeded)?;
         std::thread::Builder::new().name("signals".into()).spawn(move || {
             for signal in &mut signals {
-                heed(signal);
+                heed(signal, has(ignored, signal));
             }
         })?;
         *started = true;
@@ -75,6 +78,10 @@ fn ignored() -> u64 {
     let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
     let mask = status.lines().find_map(|line| line.strip_prefix("SigIgn:"));
     mask.and_then(|mask| u64::from_str_radix(mask.trim(), 16).ok()).unwrap_or(0)
+}
+
+fn has(set: u64, signal: i32) -> bool {
+    set >> (signal - 1) & 1 == 1
 }
 
 /// Nobody is asked any more.
@@ -97,9 +104,13 @@ pub(super) fn hung_up() -> bool {
     watch().hung_up.load(Ordering::SeqCst)
 }
 
-fn heed(signal: i32) {
+/// Acts on a signal; `ignored` at our start, it does nothing while nobody is asked.
+fn heed(signal: i32, ignored: bool) {
     let asked = lock(&watch().asked).clone();
     let Some(Asked { modes }) = asked else {
+        if ignored {
+            return;
+        }
         // Nothing sensible is left to do if even the default action fails.
         let _ = emulate_default_handler(signal);
         return;

@@ -169,6 +169,23 @@ impl Ran {
     }
 }
 
+/// The command with signals as env(1)'s option sets them: tests run in the background or under nohup(1) hand on that some
+/// are ignored, and the program keeps to that.
+pub fn with_signals(option: &str, command: &Command) -> Command {
+    let mut with = Command::new("env");
+    with.arg(option).arg(command.get_program()).args(command.get_args()).env_clear();
+    if let Some(folder) = command.get_current_dir() {
+        with.current_dir(folder);
+    }
+    with.envs(command.get_envs().filter_map(|(name, value)| Some((name, value?))));
+    with
+}
+
+/// As a terminal's shell starts a program.
+pub fn heeding(command: &Command) -> Command {
+    with_signals("--default-signal=HUP,INT,TERM", command)
+}
+
 fn tail(text: &str) -> String {
     let lines: Vec<&str> = text.lines().collect();
     lines[lines.len().saturating_sub(60)..].join("\n")
