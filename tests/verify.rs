@@ -429,7 +429,8 @@ fn counted_errors_are_found_with_their_slot() {
 #[test]
 fn a_mapped_total_short_by_a_module_is_found_and_less_is_not() {
     let plan = plan(support::heron(), 16, 1);
-    let snapshot = boot(&mut Machine::as_planned(&plan, 3));
+    let mut snapshot = boot(&mut Machine::as_planned(&plan, 3));
+    snapshot.totals.os_kib = None;
     let with_mapped = |mib: u64| {
         let mut snapshot = snapshot.clone();
         snapshot.totals.mapped_mib = Some(mib);
@@ -455,6 +456,98 @@ fn a_mapped_total_short_by_a_module_is_found_and_less_is_not() {
     }
     let found = compare(&Input::new(&four, &spare));
     assert!(found[0].next.contains("rank sparing"), "{}", found[0].next);
+}
+
+/// Holes and rounding move the mapped total by megabytes and more: what counts is whether it is nearer to a module less.
+#[test]
+fn a_mapped_total_short_by_about_one_of_two_modules_is_found() {
+    let plan = plan(support::wren(), 32, 1);
+    let mut snapshot = boot(&mut Machine::as_planned(&plan, 3));
+    snapshot.totals.os_kib = None;
+    for (mib, expected) in [
+        (30 * 1024, &[(FindingKind::ShortTotal, None)][..]),
+        (32_766, &[(FindingKind::ShortTotal, None)]),
+        (33_000, &[(FindingKind::ShortTotal, None)]),
+        (40 * 1024, &[(FindingKind::ShortTotal, None)]),
+        (60 * 1024, &[]),
+        (65_534, &[]),
+    ] {
+        snapshot.totals.mapped_mib = Some(mib);
+        assert_eq!(short(&compare(&Input::new(&plan, &snapshot))), expected, "{mib} MiB");
+    }
+}
+
+/// Memory that the system uses is there, whatever the firmware's table says of it.
+#[test]
+fn a_total_that_only_all_modules_give_outweighs_a_smaller_one_and_the_contradiction_is_shown() {
+    for plan in plans() {
+        let whole = boot_from_files(&mut Machine::as_planned(&plan, 3));
+        let module = plan.slot[0].module.spec.gib.mib();
+        for (change, smaller) in [(0, "smbios type 19"), (1, "memory blocks")] {
+            let mut snapshot = whole.clone();
+            let total = if change == 0 { &mut snapshot.totals.mapped_mib } else { &mut snapshot.totals.blocks_mib };
+            *total = total.map(|mib| mib - module);
+            let Comparison { findings, notes, .. } = compare_all(&Input::new(&plan, &snapshot));
+            assert_eq!(findings, [], "{} {smaller}", plan.name);
+            let [note] = notes.as_slice() else { panic!("{notes:?}") };
+            assert!(note.contains("contradict") && note.contains(smaller) && note.contains("MemTotal"), "{note}");
+        }
+        // A total of the system that cannot tell outweighs nothing.
+        let mut snapshot = whole.clone();
+        snapshot.totals.blocks_mib = None;
+        snapshot.totals.mapped_mib = snapshot.totals.mapped_mib.map(|mib| mib - module);
+        snapshot.totals.os_kib = snapshot.totals.os_kib.map(|kib| kib - module * 1024);
+        assert_eq!(short(&compare(&Input::new(&plan, &snapshot))), [(FindingKind::ShortTotal, None)], "{}", plan.name);
+    }
+}
+
+/// The way a module shows that the firmware maps no addresses to is as weak as the mapped total it rests on.
+#[test]
+fn a_module_reported_as_off_that_the_system_uses_is_to_be_looked_at_and_not_a_stop() {
+    let plan = plan(support::wren(), 32, 1);
+    let slot = plan.slot[1].slot.clone();
+    let fault = Fault::Slot { slot: slot.clone() };
+    let off = Reporting::BySlot(Pattern::C);
+    let whole = boot_from_files(&mut Machine::as_planned(&plan, 3));
+    let mut snapshot = boot_from_files(&mut Machine::as_planned(&plan, 3).with_fault(fault).with_reporting(off));
+    let found = compare(&Input::new(&plan, &snapshot));
+    assert_eq!((short(&found), found[0].grave), (vec![(FindingKind::ShutOff, at(&slot))], Grave::Stop));
+    snapshot.totals = slotwise::snapshot::Totals { mapped_mib: snapshot.totals.mapped_mib, ..whole.totals };
+    let found = compare(&Input::new(&plan, &snapshot));
+    assert_eq!((short(&found), found[0].grave), (vec![(FindingKind::ShutOff, at(&slot))], Grave::Look));
+    assert!(found[0].reported.as_ref().unwrap().contains("contradict"), "{found:#?}");
+}
+
+/// A dead module's slot may come without its name, or with no line at all.
+#[test]
+fn a_module_whose_slot_lost_its_name_is_missing_and_a_slot_of_another_name_is_not() {
+    let plan = plan(support::heron(), 16, 1);
+    let whole = boot(&mut Machine::as_planned(&plan, 3));
+    let line = whole.slots.iter().position(|slot| slot.locator.as_deref() == Some("P0 DIMM B1")).unwrap();
+    let empty = |locator: Option<&str>| {
+        let mut snapshot = whole.clone();
+        let slot = snapshot.slots[line].clone();
+        let handle = slot.handle;
+        let blank = whole.slots.iter().find(|slot| slot.state == slotwise::snapshot::SlotState::Empty).unwrap();
+        snapshot.slots[line] =
+            slotwise::snapshot::SlotReport { locator: locator.map(str::to_owned), handle, ..blank.clone() };
+        snapshot
+    };
+    let mut gone = whole.clone();
+    gone.slots.remove(line);
+    for snapshot in [gone, empty(None), empty(Some("DIMM")), empty(Some("NO DIMM"))] {
+        let found = compare(&Input::new(&plan, &snapshot));
+        assert_eq!(short(&found), [(FindingKind::Missing, Some("0B1".to_owned()))]);
+        assert_eq!(found[0].grave, Grave::Stop);
+        assert!(found[0].next.contains("reports_as"), "{}", found[0].next);
+    }
+    // A module in a slot of unknown name is most likely the planned one.
+    let mut renamed = whole.clone();
+    renamed.slots[line].locator = Some("DIMM".to_owned());
+    assert_eq!(
+        short(&compare(&Input::new(&plan, &renamed))),
+        [(FindingKind::UnknownSlot, Some("0B1".to_owned())), (FindingKind::UnknownSlot, None)]
+    );
 }
 
 #[test]

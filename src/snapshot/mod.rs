@@ -25,6 +25,7 @@ pub use identity::{identity, is_placeholder, unpadded};
 pub use json::{LARGEST, SnapshotFault, ascii_json, read_json, write_json};
 pub use merge::{Merged, merge, source_name};
 pub use model::*;
+pub use totals::shortfall_of_a_module;
 
 /// The merged table of a firmware table alone: bare, or a dump with its entry point.
 pub fn from_table(bytes: &[u8]) -> Merged {

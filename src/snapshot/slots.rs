@@ -17,13 +17,11 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::identity::{identity, is_code, maker_of, text};
 use super::smbios::{HANDLE_NOT_PROVIDED, MemoryDevice, NO_HANDLE, Reported, Table};
-use super::totals::Mapped;
+use super::totals::{Mapped, common_hole, shortfall_of_a_module};
 use super::{ErrorCount, SlotReport, SlotState};
 
 /// A range smaller than this, in bytes, is a dummy that old boards give to empty slots.
 const DUMMY_BELOW: u64 = 1 << 20;
-/// Up to this much, in MiB, is commonly missing from the ranges of sound machines: holes and reserved memory.
-const COMMON_HOLE_MIB: u64 = 4096;
 
 /// The devices that are system memory, or may be.
 pub(super) fn system_devices(table: &Table) -> Vec<&MemoryDevice> {
@@ -83,7 +81,7 @@ impl Unmapped {
         // Some sound machines lack single type 20 structures, so the ranges must be short of all of these modules.
         let shut_off = without > 0
             && mapped.shortfall_mib.is_some_and(|short| {
-                short >= smallest && short.saturating_add(COMMON_HOLE_MIB.min(smallest / 2)) >= without
+                short >= shortfall_of_a_module(smallest) && short.saturating_add(common_hole(smallest)) >= without
             });
         Self { shut_off }
     }

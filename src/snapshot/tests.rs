@@ -177,7 +177,16 @@ fn ranges_that_make_no_sense_are_left_out_and_named() {
     assert!(notes.contains("range 0x1302 has 1024 bytes"), "{notes}");
     let only_tiny = merged([array(), module(0x1100, "A1", "5A01"), range(GIB), tiny]);
     assert_eq!(only_tiny.totals.mapped_mib, None);
-    assert!(only_tiny.sources[0].notes.iter().any(|note| note.contains("less than one module")));
+    assert!(only_tiny.sources[0].notes.iter().any(|note| note.contains("clearly less than one module")));
+}
+
+#[test]
+fn ranges_of_about_one_module_of_two_make_sense() {
+    let two = || [array(), module(0x1100, "A1", "5A01"), module(0x1101, "A2", "5A02")];
+    for (mib, kept) in [(32_766, true), (28 * 1024, true), (16 * 1024, false), (384, false)] {
+        let merged = merged(two().into_iter().chain([range(mib << 20)]));
+        assert_eq!(merged.totals.mapped_mib, kept.then_some(mib), "{mib} MiB");
+    }
 }
 
 #[test]

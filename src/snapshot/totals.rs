@@ -6,6 +6,19 @@ use super::slots::system_devices;
 use super::smbios::{MemoryDevice, Table};
 
 const MIB: u64 = 1 << 20;
+/// Up to this much, in MiB, is commonly missing from the ranges of sound machines: holes and reserved memory.
+const COMMON_HOLE_MIB: u64 = 4096;
+
+/// The part of a module, in MiB, that holes commonly take from the ranges.
+pub(super) fn common_hole(smallest_mib: u64) -> u64 {
+    COMMON_HOLE_MIB.min(smallest_mib / 2)
+}
+
+/// From which shortfall on, in MiB, a module is not there rather than a hole: more than holes commonly take and nearer to
+/// the smallest module than to none. Holes make the shortfall larger, and ranges that count them make it smaller.
+pub fn shortfall_of_a_module(smallest_mib: u64) -> u64 {
+    (smallest_mib / 2).max(COMMON_HOLE_MIB + 1).min(smallest_mib - smallest_mib / 16)
+}
 
 /// The firmware's two sums and what is between them.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -36,11 +49,11 @@ impl Mapped {
         let smallest = devices.iter().filter_map(|device| device.size_mib()).filter(|mib| *mib > 0).min();
         let Some(bytes) = sums.mapped_bytes(table) else { return sums };
         let mapped = bytes / MIB;
-        if smallest.is_some_and(|smallest| mapped < smallest) {
+        if smallest.is_some_and(|smallest| mapped + common_hole(smallest) < smallest) {
             // Seen: ranges of a few hundred MiB on machines that run with hundreds of GiB.
             sums.notes.push(format!(
-                "the mapped ranges (type 19) add up to {mapped} MiB, less than one module: they make no sense and are \
-                 left out"
+                "the mapped ranges (type 19) add up to {mapped} MiB, clearly less than one module: they make no \
+                 sense and are left out"
             ));
             return sums;
         }

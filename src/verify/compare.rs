@@ -74,13 +74,15 @@ pub fn compare_all(input: &Input<'_>) -> Comparison {
     let mut places = places(input, &matched);
     compared.slots = places.iter().filter(|place| place.report.is_some()).count() as u32;
     findings.extend(exchange::find(&mut places));
+    let used_though_off = totals::used_though_off(snapshot);
     for place in &places {
-        findings.extend(state_finding(place, &places));
+        findings.extend(state_finding(place, &places, used_though_off.as_deref()));
         findings.extend(module_finding(place));
         count(place, plan.mts.is_some(), &mut compared);
     }
-    findings.extend(unlisted(input, &places));
-    findings.extend(strangers(&matched, &snapshot.slots));
+    let strange = strangers(&matched, &snapshot.slots);
+    findings.extend(unlisted(input, &places, strange.len()));
+    findings.extend(strange);
     findings.extend(unreadable(&places));
     findings.extend(twice(&places, &mut notes));
     slower(input, &places, &mut findings);

@@ -3,8 +3,8 @@
 //! The rules, in one place:
 //!
 //! - **One cause, one finding.** A missing module makes its channel uneven, the totals smaller and perhaps the rate
-//!   higher; it is still one finding. Totals are therefore judged against what the slots report, not against the plan,
-//!   and uneven sockets are a finding of their own only where no slot explains them. A snapshot of another machine or
+//!   higher; it is still one finding. Totals are therefore judged against what the slots report, not against the plan
+//!   (a total that only all modules give outweighs one that is short of a module: see `totals`), and uneven sockets are a finding of their own only where no slot explains them. A snapshot of another machine or
 //!   of an earlier boot is one finding and nothing else: it is no evidence of anything else.
 //! - **Slots** are found by what the board's file says its firmware calls them: by locator where that is unique, by
 //!   locator and bank, and by the order of the handles among slots that are named alike.
@@ -28,6 +28,7 @@ mod reported_plan;
 mod slots;
 mod stale;
 mod totals;
+mod window;
 mod wording;
 
 pub use compare::{Compared, Comparison, compare, compare_all};
@@ -36,4 +37,5 @@ pub use identity::{parts_equal, serials_equal};
 pub use input::{Earlier, Input};
 pub use matching::lines_of_slots;
 pub use reported_plan::{ShutOffModules, plan_from_snapshot};
-pub use totals::{Explanation, Window, explain};
+pub use totals::{Explanation, explain};
+pub use window::Window;

@@ -44,6 +44,11 @@ impl<'a> Place<'a> {
         self.report.map(|report| report.state)
     }
 
+    /// Reported as empty, or not at all.
+    pub fn shows_no_module(&self) -> bool {
+        matches!(self.state(), None | Some(SlotState::Empty))
+    }
+
     pub fn is_fitted(&self) -> bool {
         self.state() == Some(SlotState::Fitted)
     }

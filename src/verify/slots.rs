@@ -11,8 +11,9 @@ use super::matching::Matched;
 use super::place::{Place, Serials};
 use super::wording::{about, list, reported_module, source_of};
 
-/// What the state of a slot says: missing, unplanned, shut off.
-pub(super) fn state_finding(place: &Place<'_>, places: &[Place<'_>]) -> Option<Finding> {
+/// What the state of a slot says: missing, unplanned, shut off. `used_though_off` says that the system uses the modules
+/// that are reported as not used.
+pub(super) fn state_finding(place: &Place<'_>, places: &[Place<'_>], used_though_off: Option<&str>) -> Option<Finding> {
     let report = place.report?;
     let label = place.label();
     match (place.planned, report.state) {
@@ -48,6 +49,14 @@ pub(super) fn state_finding(place: &Place<'_>, places: &[Place<'_>]) -> Option<F
             );
             let mut finding = about(FindingKind::ShutOff, place, Grave::Stop, ("state", "size"), next);
             finding.reported = Some(format!("{}, shut off{}", reported_module(report), because(report)));
+            if let Some(used) = used_though_off {
+                finding.reported = Some(format!("{}, shut off; {used}", reported_module(report)));
+                finding.grave = Grave::Look;
+                finding.next =
+                    "Look in the firmware's setup whether it uses this module. Do not open the machine for it \
+                                unless the setup says that it is off."
+                        .to_owned();
+            }
             Some(finding)
         }
         (None, SlotState::Fitted) if !place.displaced => {
@@ -65,9 +74,18 @@ fn because(report: &SlotReport) -> String {
     report.because.as_deref().map_or_else(String::new, |why| format!(": {}", crate::text::shown_within(why, 240)))
 }
 
-/// What to do about an empty slot. No report can tell why it is empty; a whole channel that is empty says a little more.
+/// What to do about a slot that shows no module. No report can tell why; a whole channel that shows none says a little more.
 fn missing_next(place: &Place<'_>, places: &[Place<'_>]) -> String {
     let label = place.label();
+    let seen = match place.report {
+        Some(_) => {
+            "Reported as empty: not fully seated, shut off or dead, which cannot be told from this source.".to_owned()
+        }
+        None => format!(
+            "The snapshot has no line for {label}: its module is not fully seated, shut off or dead and the slot lost its \
+             name, or the firmware has another name for it (then add that to reports_as in the board's file)."
+        ),
+    };
     let channel: Vec<&Place<'_>> = places
         .iter()
         .filter(|other| other.planned.is_some())
@@ -75,8 +93,7 @@ fn missing_next(place: &Place<'_>, places: &[Place<'_>]) -> String {
             (other.at.socket_index, other.at.channel_index) == (place.at.socket_index, place.at.channel_index)
         })
         .collect();
-    let all_gone = channel.len() > 1
-        && channel.iter().all(|other| other.state() == Some(SlotState::Empty) && !other.found_elsewhere);
+    let all_gone = channel.len() > 1 && channel.iter().all(|other| other.shows_no_module() && !other.found_elsewhere);
     let hint = if all_gone {
         format!(
             " All modules of channel {} of {} are gone: one of them, the channel or the processor's seat may be the cause.",
@@ -87,8 +104,7 @@ fn missing_next(place: &Place<'_>, places: &[Place<'_>]) -> String {
         String::new()
     };
     format!(
-        "Reported as empty: not fully seated, shut off or dead, which cannot be told from this source.{hint} Power off, press \
-         the module in {label} until every latch closes, start and capture again. If it stays empty, exchange it with one that \
+        "{seen}{hint} Power off, press the module in {label} until every latch closes, start and capture again. If it stays empty, exchange it with one that \
          works: what goes with the module is the module, what stays is the slot."
     )
 }
@@ -146,8 +162,9 @@ pub(super) fn module_finding(place: &Place<'_>) -> Option<Finding> {
     None
 }
 
-/// Slots of the board that the report does not have. Those of a socket without a processor may be left out.
-pub(super) fn unlisted(input: &Input<'_>, places: &[Place<'_>]) -> Vec<Finding> {
+/// Slots of the board that the report does not have, where it has `strange` modules in slots of unknown names. Slots of a
+/// socket without a processor may be left out.
+pub(super) fn unlisted(input: &Input<'_>, places: &[Place<'_>], strange: usize) -> Vec<Finding> {
     let has_processor = |place: &&Place<'_>| {
         let units = &input.plan.order.unit;
         units.is_empty()
@@ -156,10 +173,15 @@ pub(super) fn unlisted(input: &Input<'_>, places: &[Place<'_>]) -> Vec<Finding> 
             })
     };
     let gone: Vec<&Place<'_>> = places.iter().filter(|place| place.report.is_none()).collect();
-    let mut findings: Vec<Finding> = gone
-        .iter()
-        .filter(|place| place.planned.is_some())
+    let planned = || gone.iter().filter(|place| place.planned.is_some());
+    let awaited = planned().filter(|place| !place.found_elsewhere).count();
+    let mut findings: Vec<Finding> = planned()
         .map(|place| {
+            // Fewer modules in slots of unknown names than slots without a line: a module is not there.
+            if strange < awaited && !place.found_elsewhere {
+                let field = ("state", "locator");
+                return about(FindingKind::Missing, place, Grave::Stop, field, missing_next(place, places));
+            }
             let next = format!(
                 "The report has no line for {}. Check what the board's file says the firmware calls it (reports_as).",
                 place.label()

@@ -1,62 +1,24 @@
 //! What the totals show, and what they cannot.
 //!
-//! The operating system shows less than is fitted: one 64-byte structure a 4 KiB page, what firmware and kernel keep,
-//! and a crash kernel of unknown size. The window below holds all 16 measured x86 and ARM pairs of fitted and shown
-//! memory that were collected for it (loss 1.43 % to 3.20 %); on Itanium and POWER it does not hold and is not used.
+//! More is proof, less is only a hint: memory that the system uses is there, whatever another source says of it. So a
+//! total that only all modules together give outweighs a smaller one, and the contradiction is a note.
 
 use std::collections::BTreeMap;
 
 use crate::plan::Plan;
-use crate::snapshot::{SlotReport, SlotState, Snapshot};
+use crate::snapshot::{SlotReport, SlotState, Snapshot, shortfall_of_a_module};
 use crate::units::Size;
 
 use super::finding::{Finding, FindingKind, Grave};
+use super::window::{Window, window_applies, working_kib};
 
-/// What firmware and kernel keep at most apart from page structures and crash kernel, in KiB: 2 GiB + 64 MiB …
-const KEPT_KIB: u64 = (2048 + 64) * 1024;
-/// … and 1/256 of the memory.
-const KEPT_SHARE: u64 = 256;
+const MAPPED: &str = "smbios type 19, ending address";
+const BLOCKS: &str = "memory blocks, online";
+const MEM_TOTAL: &str = "proc/meminfo, MemTotal";
+
 /// Blocks near the top or around reserved ranges may be there in part; a block has at most 2 GiB on x86 (linux 6.1,
 /// arch/x86/mm/init_64.c).
 const BLOCK_MIB: u64 = 2048;
-
-/// What `MemTotal` may be for an amount of working memory, in KiB.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Window {
-    pub least_kib: u64,
-    pub most_kib: u64,
-}
-
-impl Window {
-    /// The window for `fitted`, with a crash kernel of `crash_kib` KiB at most.
-    pub fn of(fitted: Size, crash_kib: u64) -> Self {
-        let kib = fitted.mib() * 1024;
-        let kept = KEPT_KIB + kib / KEPT_SHARE + crash_kib;
-        Self {
-            least_kib: (kib - kib / 64).saturating_sub(kept),
-            // 56 bytes a page was the smallest page structure.
-            most_kib: kib - kib / 4096 * 56,
-        }
-    }
-
-    /// The window for `fitted` when nobody says how large the crash kernel is.
-    pub fn with_unknown_crash_kernel(fitted: Size) -> Self {
-        Self::of(fitted, crash_kernel_kib(fitted))
-    }
-
-    /// Whether `kib` is in it.
-    pub fn holds(&self, kib: u64) -> bool {
-        (self.least_kib..=self.most_kib).contains(&kib)
-    }
-}
-
-/// The largest crash kernel that a distribution's default sets aside for so much memory, in KiB.
-/// Source: the `crashkernel=` ranges of an Ubuntu host, the largest of those collected.
-fn crash_kernel_kib(fitted: Size) -> u64 {
-    const STEPS: [(u64, u64); 5] = [(2, 0), (4, 320), (32, 512), (64, 1024), (128, 2048)];
-    let gib = fitted.mib() / 1024;
-    STEPS.iter().find(|(below, _)| gib < *below).map_or(4096, |(_, mib)| *mib) * 1024
-}
 
 /// One way to explain a shortfall: how many modules of each size are not there.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -108,18 +70,50 @@ pub fn explain(planned: &BTreeMap<Size, u32>, least: Size, most: Size) -> Option
     Some(found)
 }
 
-/// Whether the window holds for this machine at all.
-fn window_applies(snapshot: &Snapshot) -> bool {
-    !snapshot.host.cpus.iter().any(|cpu| {
-        let text =
-            format!("{} {}", cpu.maker.as_deref().unwrap_or_default(), cpu.version.as_deref().unwrap_or_default());
-        let text = text.to_ascii_uppercase();
-        text.contains("ITANIUM") || text.contains("POWER")
-    })
+/// One total, against the sum of the modules that should make it.
+struct Total {
+    source: &'static str,
+    mib: u64,
+    /// At least one module less than the sum, as far as this source can show it.
+    short: bool,
+    /// More than the modules give when any one of them does not work, and in use.
+    proves_all: bool,
 }
 
-/// Judges the totals against what the slots report. A total that is short by less than the smallest fitted module is
-/// common (holes, reserved memory); one that is larger than the sum is firmware nonsense and a note.
+impl std::fmt::Display for Total {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{} ({})", Size::from_mib(self.mib), self.source)
+    }
+}
+
+/// The totals of a snapshot against modules of `sum` MiB, the smallest of `smallest`.
+fn totals(snapshot: &Snapshot, sum: u64, smallest: u64) -> Vec<Total> {
+    let short_by = shortfall_of_a_module(smallest);
+    let mapped = snapshot.totals.mapped_mib.map(|mib| Total {
+        source: MAPPED,
+        mib,
+        short: mib.saturating_add(short_by) <= sum,
+        proves_all: false,
+    });
+    // One block at the top and one at the hole may count in full and be there in part.
+    let blocks = snapshot.totals.blocks_mib.map(|mib| Total {
+        source: BLOCKS,
+        mib,
+        short: mib.saturating_add(short_by.max(BLOCK_MIB).max(smallest.saturating_sub(BLOCK_MIB))) <= sum,
+        proves_all: mib.saturating_add(smallest / 2) > sum.saturating_add(BLOCK_MIB),
+    });
+    let os = snapshot.totals.os_kib.filter(|_| window_applies(snapshot)).map(|kib| Total {
+        source: MEM_TOTAL,
+        mib: kib / 1024,
+        short: kib < Window::with_unknown_crash_kernel(Size::from_mib(sum)).least_kib,
+        proves_all: kib > Window::of(Size::from_mib(sum.saturating_sub(smallest)), 0).most_kib,
+    });
+    // What the system has in use says most.
+    [os, blocks, mapped].into_iter().flatten().collect()
+}
+
+/// Judges the totals against what the slots report. A total that is short by clearly less than the smallest fitted module
+/// is common (holes, reserved memory); one that is larger than the sum is firmware nonsense and a note.
 pub(super) fn against_slots(snapshot: &Snapshot, notes: &mut Vec<String>) -> Option<Finding> {
     let fitted = || snapshot.slots.iter().filter(|slot| slot.state == SlotState::Fitted);
     if fitted().any(|slot| slot.kind == Some(crate::module::Kind::NVDIMM)) {
@@ -128,53 +122,63 @@ pub(super) fn against_slots(snapshot: &Snapshot, notes: &mut Vec<String>) -> Opt
     }
     let working: u64 = fitted().filter_map(|slot| slot.size_mib).sum();
     let smallest = fitted().filter_map(|slot| slot.size_mib).filter(|mib| *mib > 0).min()?;
-    let totals = &snapshot.totals;
-    let mut short = Vec::new();
-    if let Some(mapped) = totals.mapped_mib {
-        if mapped + smallest <= working {
-            short.push(("smbios type 19, ending address", mapped));
-        } else if mapped > working {
+    let all = totals(snapshot, working, smallest);
+    let mapped = all.iter().find(|total| total.source == MAPPED);
+    if let Some(mapped) = mapped.filter(|mapped| mapped.mib > working) {
+        notes.push(format!(
+            "the firmware maps {}, more than the {} it reports in slots: known from sound machines",
+            Size::from_mib(mapped.mib),
+            Size::from_mib(working)
+        ));
+    }
+    let mut short: Vec<&Total> = all.iter().filter(|total| total.short).collect();
+    if let Some(proof) = all.iter().find(|total| total.proves_all) {
+        let weaker: Vec<String> =
+            short.iter().rev().filter(|total| total.source != MEM_TOTAL).map(ToString::to_string).collect();
+        if !weaker.is_empty() {
             notes.push(format!(
-                "the firmware maps {}, more than the {} it reports in slots: known from sound machines",
-                Size::from_mib(mapped),
-                Size::from_mib(working)
+                "the totals contradict each other: {}, but {proof}; the system cannot use that much unless every module \
+                 works, so the smaller total is not a finding",
+                weaker.join(", ")
             ));
         }
+        short.retain(|total| total.source == MEM_TOTAL);
     }
-    if let Some(blocks) = totals.blocks_mib
-        && blocks + smallest.max(BLOCK_MIB) <= working
-    {
-        short.push(("memory blocks, online", blocks));
-    }
-    if let Some(os) = totals.os_kib
-        && window_applies(snapshot)
-        && os < Window::with_unknown_crash_kernel(Size::from_mib(working)).least_kib
-    {
-        short.push(("proc/meminfo, MemTotal", os / 1024));
-    }
-    let (source, total) = *short.first()?;
-    let all: Vec<String> = short.iter().map(|(from, mib)| format!("{} ({from})", Size::from_mib(*mib))).collect();
-    let cause = cause_of(working, total, &snapshot.slots);
+    let first = *short.last()?;
+    let shown: Vec<String> = short.iter().rev().map(ToString::to_string).collect();
+    let cause = cause_of(working, first.mib, &snapshot.slots);
     Some(Finding {
         kind: FindingKind::ShortTotal,
         slot: None,
         module: None,
         planned: Some(format!("{}, the sum of the slots reported as working", Size::from_mib(working))),
-        reported: Some(all.join(", ")),
-        source: source.to_owned(),
+        reported: Some(shown.join(", ")),
+        source: first.source.to_owned(),
         grave: Grave::Stop,
-        next: match (cause, source) {
-            (Some(cause), _) => format!("{cause} Look it up in the firmware's setup; if it is off, look at the error log for a module that is shut off."),
-            (None, "proc/meminfo, MemTotal" | "memory blocks, online") => {
+        next: match cause {
+            Some(cause) => format!("{cause} Look it up in the firmware's setup; if it is off, look at the error log for a module that is shut off."),
+            None if mapped.is_some_and(|mapped| !mapped.short) => {
                 "The firmware maps all of it and the system uses less: look for a mem= limit on the kernel's command line \
                  and for offline memory."
                     .to_owned()
             }
-            (None, _) => "The firmware uses less than it reports in the slots: look at its error log for a module that \
-                          is shut off, and in its setup for mirroring or sparing."
+            None if first.source != MAPPED => "The system uses less than the slots hold: look at the firmware's error log for \
+                          a module that is shut off, and for a mem= limit on the kernel's command line."
+                .to_owned(),
+            None => "The firmware uses less than it reports in the slots: look at its error log for a module that is shut \
+                     off, and in its setup for mirroring or sparing."
                 .to_owned(),
         },
     })
+}
+
+/// Whether the system uses more than it can without the modules that are reported as not used, in words.
+pub(super) fn used_though_off(snapshot: &Snapshot) -> Option<String> {
+    let holding = || snapshot.slots.iter().filter(|slot| matches!(slot.state, SlotState::Fitted | SlotState::ShutOff));
+    let sizes: Vec<u64> = holding().map(|slot| slot.size_mib.filter(|mib| *mib > 0)).collect::<Option<_>>()?;
+    let off = holding().filter(|slot| slot.state == SlotState::ShutOff).filter_map(|slot| slot.size_mib).min()?;
+    let proof = totals(snapshot, sizes.iter().sum(), off).into_iter().find(|total| total.proves_all)?;
+    Some(format!("the sources contradict each other: the system has {proof}, which it cannot have without this module"))
 }
 
 /// Mirroring halves the memory; sparing keeps back one rank a channel. Channels are not known to the report, so sparing
@@ -210,7 +214,7 @@ pub(super) fn against_plan(plan: &Plan, snapshot: &Snapshot) -> Finding {
     };
     let short_least = Size::from_mib(capacity.mib().saturating_sub(read.most_mib));
     let short_most = Size::from_mib(capacity.mib().saturating_sub(read.least_mib));
-    let total = format!("{} ({})", Size::from_mib(read.shown_mib), read.source);
+    let total = &read.shown;
     if short_least.mib() == 0 {
         let provable = sizes.keys().next().is_none_or(|smallest| short_most < *smallest);
         let says = if provable {
@@ -247,31 +251,33 @@ pub(super) fn against_plan(plan: &Plan, snapshot: &Snapshot) -> Finding {
 struct Bounds {
     least_mib: u64,
     most_mib: u64,
-    shown_mib: u64,
+    shown: String,
     source: &'static str,
 }
 
 fn installed(snapshot: &Snapshot, capacity: Size) -> Option<Bounds> {
-    // Blocks are near to the physical size; the kernel's total is the last resort.
-    if let Some(blocks) = snapshot.totals.blocks_mib {
-        return Some(Bounds {
-            least_mib: blocks.saturating_sub(BLOCK_MIB),
-            most_mib: blocks + BLOCK_MIB,
-            shown_mib: blocks,
-            source: "memory blocks, online",
-        });
+    let blocks = snapshot.totals.blocks_mib.map(|mib| Bounds {
+        least_mib: mib.saturating_sub(BLOCK_MIB),
+        most_mib: mib + BLOCK_MIB,
+        shown: format!("{} ({BLOCKS})", Size::from_mib(mib)),
+        source: BLOCKS,
+    });
+    let os = snapshot.totals.os_kib.filter(|_| window_applies(snapshot)).map(|kib| {
+        let (least, most) = working_kib(kib, capacity);
+        Bounds {
+            least_mib: least / 1024,
+            most_mib: most / 1024,
+            shown: format!("{} ({MEM_TOTAL})", Size::from_mib(kib / 1024)),
+            source: MEM_TOTAL,
+        }
+    });
+    match (blocks, os) {
+        (Some(blocks), Some(os)) if os.least_mib > blocks.most_mib => {
+            Some(Bounds { shown: format!("{}, contradicted by {},", os.shown, blocks.shown), ..os })
+        }
+        // Blocks are near to the physical size; the kernel's total is the last resort.
+        (blocks, os) => blocks.or(os),
     }
-    let os = snapshot.totals.os_kib.filter(|_| window_applies(snapshot))?;
-    let crash = crash_kernel_kib(capacity);
-    // The window, turned round: least = kib × (1 − 1/64 − 1/256) − kept, most = kib × (1 − 56/4096).
-    let most = (os + KEPT_KIB + crash).saturating_mul(256) / 251;
-    let least = os.saturating_mul(4096) / 4040;
-    Some(Bounds {
-        least_mib: least / 1024,
-        most_mib: most / 1024,
-        shown_mib: os / 1024,
-        source: "proc/meminfo, MemTotal",
-    })
 }
 
 fn no_slots(plan: &Plan, says: String, source: String) -> Finding {
@@ -313,16 +319,5 @@ mod tests {
     fn too_many_combinations_are_not_gone_through() {
         let many: Vec<(u64, u32)> = (1..=9).map(|gib| (gib, 9)).collect();
         assert_eq!(explain(&sizes(&many), Size::from_gib(1), Size::from_gib(2)), None);
-    }
-
-    #[test]
-    fn one_of_many_cannot_be_proven_by_the_kernels_total() {
-        // 1.5 TiB with one module of 8 GiB: the window is wider than the module.
-        let full = Window::with_unknown_crash_kernel(Size::from_gib(1536));
-        let kib = (1536 - 8) * 1024 * 1024 / 64 * 63;
-        assert!(full.holds(kib));
-        // 8 modules of 32 GiB: one missing is outside.
-        let full = Window::with_unknown_crash_kernel(Size::from_gib(256));
-        assert!(!full.holds((256 - 32) * 1024 * 1024 / 64 * 63));
     }
 }

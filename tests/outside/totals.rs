@@ -66,6 +66,23 @@ fn every_collected_pair_is_in_the_window_but_those_of_other_processors() {
     assert!(others_outside >= 3, "{others_outside}");
 }
 
+/// What these systems show of all their modules outweighs a firmware map that is short of one, and what they would show
+/// of a module less does not.
+#[test]
+fn the_measured_total_of_a_full_machine_outweighs_a_map_that_is_short_of_a_module() {
+    for (machine, gib, kib) in PAIRS.iter().filter(|(_, gib, _)| gib % 8 == 0) {
+        let plan = support::plan(support::heron(), gib / 8, 1);
+        let mut snapshot = support::boot(&mut Machine::as_planned(&plan, 1));
+        let module = gib / 8 * 1024;
+        snapshot.totals = slotwise::snapshot::Totals { mapped_mib: Some(module * 7 - 2), ..Default::default() };
+        for (os_kib, expected) in [(*kib, &[][..]), (kib - kib / 8, &[FindingKind::ShortTotal])] {
+            snapshot.totals.os_kib = Some(os_kib);
+            let kinds: Vec<FindingKind> = compare(&Input::new(&plan, &snapshot)).into_iter().map(|f| f.kind).collect();
+            assert_eq!(kinds, expected, "{machine}: {os_kib}");
+        }
+    }
+}
+
 /// openclimatefix/nowcasting_dataset issue 486: 8 x 16 GiB fitted, 94.3 GiB shown, two modules (one channel) not seen.
 #[test]
 fn two_lost_modules_of_a_real_machine_are_named_from_its_total_alone() {

@@ -199,6 +199,35 @@ impl Raw {
     }
 }
 
+/// Firmware maps whole modules, give or take a hole, so a map of one module less is about that and not to the byte.
+#[test]
+fn a_real_machine_mapped_short_of_about_its_smallest_module_is_short() {
+    let Some(tables) = support::tables("a_real_machine_mapped_short_of_about_its_smallest_module_is_short") else {
+        return;
+    };
+    let mut tried = 0;
+    for (name, bytes) in &tables {
+        let mut snapshot = snapshot(bytes);
+        let plan = plan_from_snapshot(&snapshot, ShutOffModules::LeftOut);
+        let sizes: Vec<u64> = snapshot
+            .slots
+            .iter()
+            .filter(|slot| slot.state == SlotState::Fitted)
+            .filter_map(|slot| slot.size_mib)
+            .collect();
+        let volatile = snapshot.slots.iter().all(|slot| slot.kind != Some(slotwise::module::Kind::NVDIMM));
+        let (Some(smallest), true) = (sizes.iter().min(), sizes.len() > 1 && volatile) else { continue };
+        let less = sizes.iter().sum::<u64>() - smallest;
+        for mapped in [less - 2, less, less + 2, less + smallest / 16] {
+            snapshot.totals.mapped_mib = Some(mapped);
+            let found = compare(&Input::new(&plan, &snapshot));
+            assert!(found.iter().any(|finding| finding.kind == ShortTotal), "{name}: {mapped} of {sizes:?}");
+        }
+        tried += 1;
+    }
+    assert!(tried > 50, "only {tried} tables tried");
+}
+
 fn without_totals(found: Short) -> Short {
     found.into_iter().filter(|(kind, _)| *kind != ShortTotal).collect()
 }
