@@ -355,3 +355,49 @@ fn a_hang_up_that_is_to_be_ignored_is_ignored() {
     assert_eq!(ended.status.code(), Some(3), "{:?}", ended.status);
     assert!(matches!(events(&bench).last(), Some(Event::Paused { why, .. }) if why == "interrupted"));
 }
+
+/// The record is moved away while a job runs, or edited by a copy: the next answer is not said to be saved, the program
+/// says where the record is, and the job goes on there.
+#[test]
+fn a_record_that_leaves_its_path_ends_the_job_at_the_next_answer() {
+    let moved: fn(&std::path::Path) -> &'static str = |record| {
+        std::fs::rename(record, record.parent().unwrap().with_file_name("elsewhere.jsonl")).unwrap();
+        "elsewhere.jsonl"
+    };
+    let edited: fn(&std::path::Path) -> &'static str = |record| {
+        std::fs::write(record.with_extension("new"), "edited\n").unwrap();
+        std::fs::rename(record.with_extension("new"), record).unwrap();
+        "rescued-1.jsonl"
+    };
+    for (resumed, act) in [(false, moved), (true, moved), (false, edited), (true, edited)] {
+        let bench = Bench::new();
+        bench.machine("tree", Fault::None, 1);
+        let mut lines = whole(&bench.steps(), "tree");
+        let mut command = bench.command(&Bench::install_args());
+        if resumed {
+            bench.install(&lines[..5]).ends(3);
+            lines = rest(&bench.job(), "tree");
+            command = bench.command(&["resume", bench.record().to_str().unwrap(), "--plain"]);
+        }
+        let mut child = command.spawn().unwrap();
+        let mut stdin = child.stdin.take().unwrap();
+        stdin.write_all(joined(&lines[..3]).as_bytes()).unwrap();
+        let mut talk = BufReader::new(child.stderr.take().unwrap());
+        heard(&mut talk, "SAVED", 3);
+        let record = bench.record();
+        let confirmed = read::job(&record).unwrap().job;
+        let now = act(&record);
+        stdin.write_all(joined(&lines[3..]).as_bytes()).unwrap();
+        let mut said = String::new();
+        talk.read_to_string(&mut said).unwrap();
+        let ended = child.wait_with_output().unwrap();
+        assert_eq!(ended.status.code(), Some(74), "{said}");
+        assert!(!said.contains("SAVED"), "{said}");
+        assert!(said.contains("this answer is NOT recorded"), "{said}");
+        let command = said.lines().find_map(|line| line.split_once("slotwise resume ")).unwrap().1;
+        assert!(command.ends_with(now), "{said}");
+        let job = read::job(std::path::Path::new(command)).unwrap().job;
+        assert_eq!(job, confirmed, "{said}");
+        bench.run(&["resume", command, "--plain"], joined(&rest(&job, "tree")).as_bytes()).ends(0);
+    }
+}

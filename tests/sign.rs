@@ -239,6 +239,30 @@ fn an_order_to_end_at_the_passphrase_gives_the_terminal_back() {
     }
 }
 
+/// The record is moved while the passphrase is asked for: nothing is signed, and the error says where the record is.
+#[test]
+fn a_record_that_leaves_its_path_at_the_passphrase_is_not_signed() {
+    let bench = finished();
+    let locked = key(1).encrypt(&mut ssh_key::rand_core::OsRng, "open sesame").unwrap();
+    bench.file("locked.key", locked.to_openssh(LineEnding::LF).unwrap().as_bytes());
+    let record = bench.record();
+    let mut command = Command::new(env!("CARGO_BIN_EXE_slotwise"));
+    command.args(["sign", record.to_str().unwrap(), "--role", "technician", "--key", "locked.key"]);
+    command.current_dir(bench.path(".")).env("TERM", "xterm");
+    let mut session = rexpect::session::spawn_command(command, Some(20_000)).unwrap();
+    session.exp_string("Passphrase of locked.key (not shown): ").unwrap();
+    let moved = bench.path("moved.jsonl");
+    let before = fs::read(&record).unwrap();
+    fs::rename(&record, &moved).unwrap();
+    session.send("open sesame\r").unwrap();
+    session.flush().unwrap();
+    let said = session.exp_eof().unwrap().split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("the sign-off is NOT recorded") && said.contains("it was moved to "), "{said}");
+    assert!(said.contains("give the same command again, with "), "{said}");
+    assert!(matches!(session.process().wait().unwrap(), WaitStatus::Exited(_, 74)));
+    assert_eq!(fs::read(&moved).unwrap(), before);
+}
+
 /// At a terminal the passphrase is asked for, and never shown.
 #[test]
 fn a_passphrase_typed_at_a_terminal_is_not_shown() {

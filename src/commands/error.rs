@@ -130,6 +130,9 @@ impl CommandError {
             Exit::Io,
             format!("{}: {what} is NOT recorded (line {n}): {failure}", shown(&record.to_string_lossy())),
         );
+        if let Some(now) = error.moved_to() {
+            return this.way_out(format!("give the same command again, with {}", quoted(now)));
+        }
         match failure {
             Failure::Sync(_) => this.way_out(format!(
                 "what stood there before stands; once the disk is well, see whether line {n} is there before you give the \
@@ -172,6 +175,9 @@ impl From<JournalError> for CommandError {
             | JournalError::Stopped { .. } => Exit::Io,
         };
         let this = Self::new(exit, error.to_string());
+        if let Some(now) = error.moved_to() {
+            return this.way_out(format!("slotwise resume {}", quoted(now)));
+        }
         match exit {
             Exit::NoInput => this.way_out("check the path; relative paths start where the command was called"),
             _ => this,

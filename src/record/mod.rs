@@ -18,7 +18,7 @@ pub mod time;
 pub use damage::{RecordError, Wrong};
 pub use event::*;
 pub use job::*;
-pub use journal::{Failure, FileStorage, Holder, Journal, JournalError, PROGRAM, Stand, Storage};
+pub use journal::{Failure, FileStorage, Holder, Journal, JournalError, PROGRAM, Stand, Storage, Whereabouts};
 pub use name::{file_name, is_job_id, job_id};
 pub use scan::{LARGEST_FILE, Scan, Scanned, Stop, Torn, TornKind};
 pub use strict::LARGEST_NUMBER;

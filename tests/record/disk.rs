@@ -142,15 +142,21 @@ fn only_ordinary_files_are_opened() {
 /// Does something to a file behind the journal's back.
 type Way = fn(&Path);
 
+fn edited_copy(file: &Path) {
+    let copy = file.with_extension("new");
+    fs::write(&copy, "x\n").unwrap();
+    fs::rename(copy, file).unwrap();
+}
+
+fn to_name(file: &Path, name: &str) -> PathBuf {
+    let to = file.with_file_name(name);
+    fs::rename(file, &to).unwrap();
+    to
+}
+
 #[test]
-fn a_record_that_vanishes_or_changes_under_the_journal_stops_it() {
-    let ways: [(&str, Way); 4] = [
-        ("removed", |file| fs::remove_file(file).unwrap()),
-        ("replaced", |file| {
-            let other = file.with_extension("new");
-            fs::write(&other, "x").unwrap();
-            fs::rename(other, file).unwrap();
-        }),
+fn a_record_whose_length_changes_under_the_journal_stops_it() {
+    let ways: [(&str, Way); 2] = [
         ("shortened", |file| fs::OpenOptions::new().write(true).open(file).unwrap().set_len(20).unwrap()),
         ("added to", |file| fs::write(file, [fs::read(file).unwrap(), b"x\n".to_vec()].concat()).unwrap()),
     ];
@@ -159,14 +165,103 @@ fn a_record_that_vanishes_or_changes_under_the_journal_stops_it() {
         let mut journal = create(folder.path());
         spoil(journal.path());
         let error = journal.append("ada", at(1), note("lost?")).unwrap_err();
-        let JournalError::NotRecorded { n: 2, failure, .. } = &error else { panic!("{how}: {error}") };
-        match how {
-            "removed" | "replaced" => assert!(matches!(failure, Failure::Removed), "{how}: {error}"),
-            _ => assert!(matches!(failure, Failure::Changed { .. }), "{how}: {error}"),
-        }
+        assert!(
+            matches!(&error, JournalError::NotRecorded { n: 2, failure: Failure::Changed { .. }, .. }),
+            "{how}: {error}"
+        );
         let error = journal.append("ada", at(2), note("lost?")).unwrap_err();
         assert!(matches!(error, JournalError::Stopped { n: 2, .. }), "{how}: {error}");
     }
+}
+
+/// Whatever happens to the name of a record: the next line is refused, and a job can be resumed with all confirmed lines
+/// from the file that the refusal names.
+#[test]
+fn a_record_that_leaves_its_path_stops_the_journal_and_is_found_or_kept() {
+    let ways: [(&str, &str, Way); 10] = [
+        ("removed", "records/JOB.jsonl", |file| fs::remove_file(file).unwrap()),
+        ("removed with its folder", "records/JOB.jsonl", |file| fs::remove_dir_all(file.parent().unwrap()).unwrap()),
+        ("replaced", "records/JOB.rescued-1.jsonl", edited_copy),
+        ("replaced, and the next name is taken", "records/JOB.rescued-2.jsonl", |file| {
+            edited_copy(file);
+            fs::write(file.with_extension("rescued-1.jsonl"), "not ours").unwrap();
+        }),
+        ("moved", "records/a b.jsonl", |file| drop(to_name(file, "a b.jsonl"))),
+        ("moved to another folder", "JOB.jsonl", |file| {
+            fs::rename(file, file.parent().unwrap().with_file_name(file.file_name().unwrap())).unwrap();
+        }),
+        ("its folder moved", "old/JOB.jsonl", |file| drop(to_name(file.parent().unwrap(), "old"))),
+        ("moved, and a link at its path", "records/real.jsonl", |file| {
+            symlink(to_name(file, "real.jsonl"), file).unwrap();
+        }),
+        ("edited by a copy after a hard link was made", "records/link.jsonl", |file| {
+            fs::hard_link(file, file.with_file_name("link.jsonl")).unwrap();
+            edited_copy(file);
+        }),
+        // What a network file system makes of a file that is removed while it is open.
+        ("removed on NFS", "records/JOB.jsonl", |file| drop(to_name(file, ".nfs000000000022"))),
+    ];
+    for (how, now, spoil) in ways {
+        let folder = TempDir::new().unwrap();
+        fs::create_dir(folder.path().join("records")).unwrap();
+        let mut journal = create(&folder.path().join("records"));
+        journal.append("ada", at(1), note("confirmed")).unwrap();
+        let file = journal.path().to_owned();
+        let bytes = fs::read(&file).unwrap();
+        spoil(&file);
+        let at_path = fs::read(&file).ok();
+        let error = journal.append("ada", at(2), note("not recorded")).unwrap_err();
+        assert!(matches!(&error, JournalError::NotRecorded { n: 3, failure: Failure::Gone(_), .. }), "{how}: {error}");
+        let now = folder.path().join(now.replace("JOB", &opened().job));
+        assert_eq!(error.moved_to(), Some(now.as_path()), "{how}: {error}");
+        assert!(error.to_string().contains(now.to_str().unwrap()), "{how}: {error}");
+        assert_eq!(fs::read(&now).unwrap(), bytes, "{how}");
+        if now != file {
+            assert_eq!(fs::read(&file).ok(), at_path, "{how}: what took its place is left as it is");
+        }
+        let error = journal.append("ada", at(3), note("not recorded")).unwrap_err();
+        assert!(matches!(error, JournalError::Stopped { n: 3, .. }), "{how}: {error}");
+        drop(journal);
+        let mut journal = Journal::open(&now, at(4)).unwrap();
+        assert_eq!(journal.append("ada", at(5), note("goes on")).unwrap(), 3, "{how}");
+    }
+}
+
+#[test]
+fn a_record_that_is_opened_and_leaves_its_path_is_not_touched_at_its_new_one() {
+    let folder = TempDir::new().unwrap();
+    let file = create(folder.path()).path().to_owned();
+    let torn = [fs::read(&file).unwrap(), b"{\"n\":2".to_vec()].concat();
+    fs::write(&file, &torn).unwrap();
+    let mut journal = Journal::look(&file).unwrap();
+    let moved = to_name(&file, "moved.jsonl");
+    let error = journal.mend(at(1)).unwrap_err();
+    assert_eq!(error.moved_to(), Some(moved.as_path()), "{error}");
+    assert_eq!(fs::read(&moved).unwrap(), torn);
+    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1, "nothing was set aside");
+}
+
+#[test]
+fn a_second_name_for_a_record_stops_nothing() {
+    let folder = TempDir::new().unwrap();
+    let mut journal = create(folder.path());
+    // As some backups do.
+    fs::hard_link(journal.path(), folder.path().join("backup")).unwrap();
+    assert_eq!(journal.append("ada", at(1), note("recorded")).unwrap(), 2);
+    assert_eq!(read::job(journal.path()).unwrap().job.lines(), 2);
+}
+
+#[test]
+fn what_cannot_be_kept_is_said_to_be_lost() {
+    let folder = TempDir::new().unwrap();
+    let records = folder.path().join("records");
+    fs::create_dir(&records).unwrap();
+    let mut journal = create(&records);
+    fs::remove_dir_all(&records).unwrap();
+    fs::write(&records, "a file").unwrap();
+    let error = journal.append("ada", at(1), note("lost")).unwrap_err();
+    assert_eq!(error.moved_to(), None);
+    assert!(error.to_string().contains("and a copy could not be written to "), "{error}");
 }
 
 #[test]

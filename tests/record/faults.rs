@@ -7,7 +7,7 @@ use std::io::{self, Read};
 use std::path::PathBuf;
 use std::rc::Rc;
 
-use slotwise::record::{Event, Journal, JournalError, Scan, Stand, Storage};
+use slotwise::record::{Event, Journal, JournalError, Scan, Stand, Storage, Whereabouts};
 
 use crate::sample::{at, events, opened};
 
@@ -79,8 +79,12 @@ impl Storage for Fake {
         let mut disk = self.0.borrow_mut();
         match disk.next("stand") {
             Some(_) => Err(failure()),
-            None => Ok(Stand { length: disk.cached.len() as u64, linked: true }),
+            None => Ok(Stand { length: disk.cached.len() as u64, named: true }),
         }
+    }
+
+    fn whereabouts(&mut self) -> Whereabouts {
+        unreachable!("it stays where it is")
     }
 
     fn read(&mut self) -> io::Result<Box<dyn Read + '_>> {

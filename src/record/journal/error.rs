@@ -1,9 +1,9 @@
 //! Why a journal does not go on, and what the person must know then.
 
 use std::io;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use super::Holder;
+use super::{Holder, Whereabouts};
 use crate::record::{RecordError, RuleFault, Wrong};
 use crate::text::shown;
 
@@ -24,8 +24,8 @@ pub enum Failure {
     Sync(io::Error),
     #[error("the file is {found} bytes long and should be {due}: something else wrote to it")]
     Changed { due: u64, found: u64 },
-    #[error("the file was removed or replaced while the job ran; put the record back from a copy")]
-    Removed,
+    #[error("the record is no longer at this path: {0}")]
+    Gone(Whereabouts),
 }
 
 impl Failure {
@@ -97,5 +97,13 @@ impl JournalError {
     /// Whether the journal takes no more events; the job must be opened again.
     pub fn is_final(&self) -> bool {
         !matches!(self, Self::Rule { .. } | Self::Unwritable { .. } | Self::TooLarge { .. })
+    }
+
+    /// Where all confirmed lines are, when the record is no longer at its path.
+    pub fn moved_to(&self) -> Option<&Path> {
+        match self {
+            Self::NotRecorded { failure: Failure::Gone(record), .. } => record.path(),
+            _ => None,
+        }
     }
 }

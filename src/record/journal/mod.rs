@@ -11,6 +11,7 @@ mod lock;
 mod naming;
 mod repair;
 mod storage;
+mod whereabouts;
 
 use std::io;
 use std::path::{Path, PathBuf};
@@ -20,6 +21,7 @@ use chrono::{DateTime, FixedOffset};
 pub use error::{Failure, JournalError};
 pub use lock::Holder;
 pub use storage::{FileStorage, Stand, Storage};
+pub use whereabouts::Whereabouts;
 
 use repair::Pending;
 
@@ -152,31 +154,40 @@ impl Journal {
     /// Writes and syncs one line; any failure ends this journal.
     fn put(&mut self, mut bytes: Vec<u8>) -> Result<(), JournalError> {
         bytes.push(b'\n');
-        if let Err(failure) = self.write_and_sync(&bytes) {
-            let n = self.head.lines + 1;
-            self.failed = Some(n);
-            return Err(JournalError::NotRecorded { file: self.file.clone(), n, failure });
-        }
+        self.write_and_sync(&bytes).map_err(|failure| self.ends(failure))?;
         self.length += bytes.len() as u64;
         bytes.pop();
         self.head.advance(&bytes);
         Ok(())
     }
 
+    /// Takes nothing more from now on.
+    fn ends(&mut self, failure: Failure) -> JournalError {
+        let n = self.head.lines + 1;
+        self.failed = Some(n);
+        JournalError::NotRecorded { file: self.file.clone(), n, failure }
+    }
+
     fn write_and_sync(&mut self, bytes: &[u8]) -> Result<(), Failure> {
-        let stand = self.storage.stand().map_err(Failure::Write)?;
-        if !stand.linked {
-            return Err(Failure::Removed);
-        }
-        if stand.length != self.length {
-            return Err(Failure::Changed { due: self.length, found: stand.length });
-        }
+        self.in_place(self.length)?;
         match self.storage.append(bytes) {
             Ok(written) if written == bytes.len() => {}
             Ok(written) => return Err(Failure::Short { written, due: bytes.len() }),
             Err(error) => return Err(Failure::write(error)),
         }
         self.storage.sync().map_err(Failure::sync)
+    }
+
+    /// Whether the record is at its path and `due` bytes long: what is written to any other file would not be found there.
+    fn in_place(&mut self, due: u64) -> Result<(), Failure> {
+        let stand = self.storage.stand().map_err(Failure::Write)?;
+        if !stand.named {
+            return Err(Failure::Gone(self.storage.whereabouts()));
+        }
+        if stand.length != due {
+            return Err(Failure::Changed { due, found: stand.length });
+        }
+        Ok(())
     }
 
     /// The state of the job behind the last line on disk.

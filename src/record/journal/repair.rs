@@ -66,6 +66,9 @@ impl Journal {
     /// # Errors
     /// When the tail cannot be set aside, or the last line not be made durable.
     pub fn mend(&mut self, at: DateTime<FixedOffset>) -> Result<(), JournalError> {
+        let Some(pending) = &self.pending else { return Ok(()) };
+        let due = self.length + pending.torn.map_or(0, |torn| torn.bytes);
+        self.in_place(due).map_err(|failure| self.ends(failure))?;
         let Some(pending) = &mut self.pending else { return Ok(()) };
         let name = self.file.file_name().unwrap_or_default().to_string_lossy().into_owned();
         let io = |doing| {

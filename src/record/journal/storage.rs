@@ -3,26 +3,29 @@
 use std::fmt;
 use std::fs::{File, OpenOptions};
 use std::io::{self, BufReader, Read, Seek, SeekFrom, Write};
-use std::os::unix::fs::{FileExt, MetadataExt, OpenOptionsExt};
+use std::os::unix::fs::{FileExt, OpenOptionsExt};
 use std::path::{Path, PathBuf};
 
 use rustix::fs::{OFlags, fcntl_getfl, fcntl_setfl};
 
 use super::naming::{self, Unnamed};
+use super::whereabouts::{self, Whereabouts, same};
 
 /// What a record's file looks like from outside right now.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Stand {
     /// Its length in bytes.
     pub length: u64,
-    /// Whether a folder still names it; a removed file takes writes and keeps none.
-    pub linked: bool,
+    /// Whether its path still names it. A file that was moved or removed takes writes all the same.
+    pub named: bool,
 }
 
 /// One record's file.
 pub trait Storage: fmt::Debug {
-    /// Length and whether it is still there.
+    /// Length and whether it is still at its path.
     fn stand(&mut self) -> io::Result<Stand>;
+    /// Where the record went when its path no longer names it. A record without any name is written to a new file.
+    fn whereabouts(&mut self) -> Whereabouts;
     /// The bytes from the start.
     fn read(&mut self) -> io::Result<Box<dyn Read + '_>>;
     /// Hands the whole line to the system in one call; gives the number of bytes it took.
@@ -46,7 +49,8 @@ pub trait Storage: fmt::Debug {
 #[derive(Debug)]
 pub struct FileStorage {
     file: File,
-    folder: PathBuf,
+    /// The name it has now.
+    path: PathBuf,
     /// Set until a new record has its first line and its name.
     unnamed: Option<Unnamed>,
 }
@@ -83,11 +87,11 @@ impl FileStorage {
         if !file.metadata()?.is_file() {
             return Err(io::ErrorKind::InvalidInput.into());
         }
-        let folder = match path.parent() {
-            Some(parent) if !parent.as_os_str().is_empty() => parent.to_owned(),
-            _ => PathBuf::from("."),
-        };
-        Ok(Self { file, folder, unnamed: None })
+        Ok(Self { file, path: path.to_owned(), unnamed: None })
+    }
+
+    fn folder(&self) -> &Path {
+        folder_of(&self.path)
     }
 
     /// The open file, for its lock.
@@ -96,10 +100,24 @@ impl FileStorage {
     }
 }
 
+/// The folder a path is in.
+pub(super) fn folder_of(path: &Path) -> &Path {
+    path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."))
+}
+
 impl Storage for FileStorage {
     fn stand(&mut self) -> io::Result<Stand> {
-        let metadata = self.file.metadata()?;
-        Ok(Stand { length: metadata.len(), linked: metadata.nlink() > 0 })
+        let open = self.file.metadata()?;
+        let named = match self.path.symlink_metadata() {
+            Ok(found) => same(&found, &open),
+            Err(error) if matches!(error.kind(), io::ErrorKind::NotFound | io::ErrorKind::NotADirectory) => false,
+            Err(error) => return Err(error),
+        };
+        Ok(Stand { length: open.len(), named })
+    }
+
+    fn whereabouts(&mut self) -> Whereabouts {
+        whereabouts::of(&self.file, &self.path)
     }
 
     fn read(&mut self) -> io::Result<Box<dyn Read + '_>> {
@@ -131,7 +149,7 @@ impl Storage for FileStorage {
     }
 
     fn keep_aside(&mut self, name: &str, offset: u64) -> io::Result<()> {
-        let path = self.folder.join(name);
+        let path = self.folder().join(name);
         let mut copy =
             OpenOptions::new().write(true).create_new(true).custom_flags(OFlags::NOFOLLOW.bits() as i32).open(&path)?;
         self.file.seek(SeekFrom::Start(offset))?;
@@ -145,7 +163,7 @@ impl Storage for FileStorage {
     }
 
     fn aside(&mut self, name: &str) -> io::Result<Option<u64>> {
-        match self.folder.join(name).symlink_metadata() {
+        match self.folder().join(name).symlink_metadata() {
             Ok(metadata) => Ok(Some(metadata.len())),
             Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
             Err(error) => Err(error),
@@ -157,13 +175,16 @@ impl Storage for FileStorage {
     }
 
     fn sync_folder(&mut self) -> io::Result<()> {
-        let sync = || File::open(&self.folder)?.sync_all();
+        let folder = self.folder().to_owned();
+        let sync = || File::open(&folder)?.sync_all();
         let Some(unnamed) = self.unnamed.take() else { return sync() };
         naming::name(&unnamed).inspect_err(|_| unnamed.remove())?;
         // Nobody was told of a record whose name may not last.
         sync().inspect_err(|_| {
             let _ = std::fs::remove_file(&unnamed.path);
-        })
+        })?;
+        self.path = unnamed.path;
+        Ok(())
     }
 }
 
