@@ -118,7 +118,7 @@ fn everything_is_read_below_the_root() {
     assert_eq!(totals.nodes_kib, BTreeMap::from([(0, 16_350_000), (1, 16_350_000)]));
     assert_eq!(snapshot.slots.len(), 4);
     let [count] = &snapshot.counts[..] else { panic!("{:?}", snapshot.counts) };
-    assert_eq!((count.locator.as_str(), count.corrected, count.uncorrected), ("A2", 3, 0));
+    assert_eq!((count.locator.as_str(), count.corrected, count.uncorrected), ("A2", Some(3), Some(0)));
     assert_eq!(count.source, "edac");
     let notes: Vec<&String> = snapshot.sources.iter().flat_map(|source| &source.notes).collect();
     assert!(notes.iter().any(|note| note.contains("2 corrected errors of no known module")), "{notes:?}");
@@ -299,11 +299,51 @@ fn the_summary_shows_every_slot_the_totals_and_the_errors() {
 
     Errors counted:
       A2: 3 corrected, 0 uncorrected
+    errors are not known for 1 of 2 modules: their error counters could not be read
 
     Notes:
       blocks: 1 block of 1024 MiB not online
       edac: mc0: 2 corrected errors of no known module
     ");
+}
+
+/// No counter is "not known", never zero.
+#[test]
+fn errors_are_a_number_only_where_a_counter_was_read() {
+    let folder = machine();
+    let root = folder.path();
+    let edac = |module: &str, file: &str, text: &str| {
+        put(root, &format!("sys/devices/system/edac/mc/mc0/{module}/{file}"), text)
+    };
+    let seen = |snapshot: &Snapshot| -> Vec<(Option<u64>, Option<u64>)> {
+        let counted = snapshot.slots.iter().take(2).map(|slot| snapshot.counted_at(slot));
+        counted.map(|counted| (counted.corrected, counted.uncorrected)).collect()
+    };
+    let printed = || capture_command(root, None, false).1;
+    // One module of two.
+    edac("dimm0", "dimm_ce_count", "0\n");
+    assert_eq!(seen(&capture(root, now(), false)), [(None, None), (Some(0), Some(0))]);
+    let page = printed();
+    assert!(
+        page.contains("No errors counted (1 of 2 modules watched).\nerrors are not known for 1 of 2 modules"),
+        "{page}"
+    );
+    // Both, and then one of the two counters of one.
+    edac("dimm1", "dimm_label", "A1\n");
+    edac("dimm1", "dimm_ce_count", "0\n");
+    edac("dimm1", "dimm_ue_count", "0\n");
+    assert!(printed().contains("No errors counted (2 of 2 modules watched).\n\n"), "{}", printed());
+    std::fs::remove_file(root.join("sys/devices/system/edac/mc/mc0/dimm1/dimm_ce_count")).unwrap();
+    let snapshot = capture(root, now(), false);
+    assert_eq!(seen(&snapshot), [(None, Some(0)), (Some(0), Some(0))]);
+    let json = String::from_utf8(slotwise::snapshot::write_json(&snapshot).unwrap()).unwrap();
+    assert!(json.contains("\"corrected\": null"), "{json}");
+    assert!(printed().contains("errors are not known for 1 of 2 modules"), "{}", printed());
+    // None.
+    std::fs::remove_dir_all(root.join("sys/devices/system/edac")).unwrap();
+    assert_eq!(seen(&capture(root, now(), false)), [(None, None); 2]);
+    let page = printed();
+    assert!(!page.contains("No errors counted") && page.contains("no error counter could be read"), "{page}");
 }
 
 #[test]

@@ -146,7 +146,7 @@ fn a_slot_keeps_its_history() {
     assert_eq!(slot.serial.as_deref(), Some("serial"));
     let lines: Vec<u64> = slot.history.iter().map(|seen| seen.line).collect();
     assert_eq!(lines, [7, 18, 19, 21, 22]);
-    assert!(matches!(slot.history[1].what, What::Reported { corrected: 3, .. }));
+    assert!(matches!(slot.history[1].what, What::Reported { corrected: Some(3), .. }));
     let other = story.slots.iter().find(|slot| slot.slot == "B1").unwrap();
     assert_eq!(other.mark, SlotMark::Skipped);
     let lines: Vec<u64> = other.history.iter().map(|seen| seen.line).collect();
@@ -272,6 +272,48 @@ fn a_slip_says_what_speaks_for_and_against_a_return() {
     assert!(said("seating").contains("The verdict is on seating, not on this module."));
     assert!(said("module").contains("The trouble followed it from R3-1 to"));
     assert!(said("none").contains("No fault was found where it was: 1 report"));
+}
+
+/// The machine of the practice job has no error counters.
+#[test]
+fn errors_without_a_counter_are_not_known_and_not_zero() {
+    let struck = Played::get().json("rma", "none", &[STRUCK]);
+    let because = struck["conclusion"]["because"].to_string();
+    assert!(because.contains("Whether there were errors is not known") && !because.contains("counted"), "{because}");
+    let seen = struck["stays"][0]["seen"].as_array().unwrap();
+    let reported = seen.iter().find(|seen| seen["seen"] == "reported").unwrap();
+    assert_eq!([&reported["corrected"], &reported["uncorrected"]], [&serde_json::Value::Null; 2]);
+    let review = Played::get().run("review", "none", &[]).stdout;
+    let review = review.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(review.contains("errors are not known: no error counter could be read"), "{review}");
+
+    // Counted at some reports, and at all.
+    let (story, _) = signed_and_then(Vec::new());
+    for (counted, words) in [
+        (&[Some(0), None][..], "In 1 of 2 reports no error counter of it could be read"),
+        (&[Some(0), Some(0)], "2 reports, it was neither missing nor shut off, and no errors counted."),
+    ] {
+        let mut story = story.clone();
+        let slot = story.slots.iter_mut().find(|slot| slot.serial.as_deref() == Some("serial")).unwrap();
+        slot.history.retain(|seen| matches!(seen.what, What::Scanned { .. }));
+        let scanned = slot.history[0].clone();
+        slot.history.extend(counted.iter().map(|count| Seen {
+            what: What::Reported {
+                state: slotwise::snapshot::SlotState::Fitted,
+                size_mib: None,
+                configured_mts: None,
+                maker: None,
+                part: None,
+                serial: Some("serial".to_owned()),
+                corrected: *count,
+                uncorrected: *count,
+                because: None,
+            },
+            ..scanned.clone()
+        }));
+        let because = slip(&story, "serial").unwrap().conclusion.because.join(" ");
+        assert!(because.contains(words), "{because}");
+    }
 }
 
 #[test]

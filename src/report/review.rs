@@ -332,6 +332,8 @@ pub(super) fn report_facts(report: &Report) -> Vec<(&'static str, String)> {
     memory.extend(report.firmware_mib.map(|mib| format!("{} by the firmware", Size::from_mib(mib))));
     memory.extend(report.os_kib.map(|kib| format!("{} MiB by the system", kib / 1024)));
     told.push(("memory", memory.join(", ")));
+    let all = || format!("counted for all of {}", counted(report.watched.of, "module"));
+    told.push(("errors", report.watched.unknown().unwrap_or_else(all)));
     told.extend(report.gaps.iter().map(|gap| ("not read", gap.clone())));
     let compared = match (report.compared_line, report.findings.len()) {
         (None, _) => "not compared with the plan".to_owned(),

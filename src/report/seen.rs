@@ -58,7 +58,7 @@ fn reported(what: &What) -> String {
     parts.extend(serial.as_ref().map(|serial| format!("serial {serial}")));
     parts.extend(configured_mts.filter(|mts| *mts > 0).map(|mts| format!("{mts} MT/s")));
     for (count, word) in [(*corrected, "corrected error"), (*uncorrected, "uncorrected error")] {
-        if count > 0 {
+        if let Some(count) = count.filter(|count| *count > 0) {
             parts.push(counted(usize::try_from(count).unwrap_or(usize::MAX), word));
         }
     }
@@ -85,7 +85,7 @@ pub fn is_bad(seen: &Seen) -> bool {
     match &seen.what {
         What::Found { .. } | What::Problem { .. } => true,
         What::Skipped { corrected_by, .. } => corrected_by.is_none(),
-        What::Reported { uncorrected, corrected, .. } => *uncorrected > 0 || *corrected > 0,
+        What::Reported { uncorrected, corrected, .. } => (*uncorrected).max(*corrected) > Some(0),
         What::Started { came, .. } => *came == Came::Failed,
         What::Scanned { .. } | What::TakenOut { .. } => false,
     }

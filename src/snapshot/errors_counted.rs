@@ -27,8 +27,8 @@ pub(super) fn read(raw: &[u8]) -> (Vec<ErrorCount>, Vec<String>) {
             let label = text(&format!("{folder}/dimm_label")).filter(|label| !label.is_empty());
             counts.push(ErrorCount {
                 locator: label.unwrap_or_else(|| folder.to_owned()),
-                corrected: corrected.unwrap_or(0),
-                uncorrected: uncorrected.unwrap_or(0),
+                corrected,
+                uncorrected,
                 source: source_name::EDAC.to_owned(),
             });
         } else {

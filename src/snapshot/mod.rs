@@ -5,6 +5,7 @@
 
 mod blocks;
 mod capture;
+mod counted;
 mod errors_counted;
 mod folder;
 mod host;
@@ -21,6 +22,7 @@ mod totals;
 mod tree;
 
 pub use capture::{Capture, capture};
+pub use counted::{Counted, Watched};
 pub use identity::{identity, is_placeholder, unpadded};
 pub use json::{LARGEST, SnapshotFault, ascii_json, read_json, write_json};
 pub use merge::{Merged, merge, source_name};

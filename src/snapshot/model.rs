@@ -135,13 +135,13 @@ fn numbered<'de, D: Deserializer<'de>>(deserializer: D) -> Result<BTreeMap<u32, 
     by_text.into_iter().map(|(key, value)| Ok((number(key)?, value))).collect()
 }
 
-/// Errors counted on one slot since boot.
+/// Errors counted on one slot since boot. `null`: no counter could be read.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ErrorCount {
     pub locator: String,
-    pub corrected: u64,
-    pub uncorrected: u64,
+    pub corrected: Option<u64>,
+    pub uncorrected: Option<u64>,
     pub source: String,
 }
 

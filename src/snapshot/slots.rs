@@ -240,8 +240,8 @@ pub(super) fn errors(table: &Table, slots: &[SlotReport]) -> (Vec<ErrorCount>, V
         };
         counts.push(ErrorCount {
             locator: name_of(slot),
-            corrected: u64::from(error.was_corrected()),
-            uncorrected: u64::from(!error.was_corrected()),
+            corrected: error.was_corrected().then_some(1),
+            uncorrected: (!error.was_corrected()).then_some(1),
             source: "smbios".to_owned(),
         });
         notes.push(format!("error record {:#06x}: {words}, of slot {}", error.handle, name_of(slot)));

@@ -204,7 +204,7 @@ fn errors_the_firmware_recorded_are_counted_on_their_slot() {
     ]);
     assert_eq!(
         merged.counts,
-        [ErrorCount { locator: "A1".to_owned(), corrected: 0, uncorrected: 1, source: "smbios".to_owned() }]
+        [ErrorCount { locator: "A1".to_owned(), corrected: None, uncorrected: Some(1), source: "smbios".to_owned() }]
     );
     let notes = merged.sources[0].notes.join("\n");
     assert!(notes.contains("error record 0x1202: corrected single-bit error, of 2 slots"), "{notes}");
@@ -249,4 +249,20 @@ fn a_maker_written_as_a_code_gives_way_to_the_name_of_the_code() {
     assert_eq!(coded("80CE", 0), ("80CE".into(), "smbios type 17, 17h".into()));
     assert_eq!(coded("Osprey Memory", 0xCE80), ("Osprey Memory".into(), "smbios type 17, 17h".into()));
     assert_eq!(coded("NO DIMM", 0xCE80), ("Samsung".into(), "smbios type 17, 2Ch".into()));
+}
+
+/// Older snapshots say 0 where nothing was known: what they have of the firmware's single records is not zero.
+#[test]
+fn a_zero_of_an_older_snapshot_counts_only_where_it_is_of_a_counter() {
+    let taken = chrono::DateTime::parse_from_rfc3339("2026-11-25T10:00:00+01:00").unwrap();
+    for (source, corrected, watched) in [("edac", Some(0), 1), ("smbios", None, 0)] {
+        let mut snapshot = merged([array(), module(0x1100, "A1", "5A01")]).into_snapshot(taken, Vec::new());
+        snapshot.counts = vec![
+            serde_json::from_str(&format!(r#"{{"locator":"A1","corrected":0,"uncorrected":1,"source":"{source}"}}"#))
+                .unwrap(),
+        ];
+        let counted = snapshot.counted_at(&snapshot.slots[0]);
+        assert_eq!((counted.corrected, counted.uncorrected), (corrected, Some(1)), "{source}");
+        assert_eq!(snapshot.watched(), Watched { modules: watched, of: 1 });
+    }
 }

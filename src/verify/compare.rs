@@ -89,6 +89,7 @@ pub fn compare_all(input: &Input<'_>) -> Comparison {
     findings.extend(counted(input, &places));
     findings.extend(totals::against_slots(snapshot, &mut notes));
     findings.extend(uneven_nodes(input, &findings));
+    notes.extend(snapshot.watched().unknown());
     sort(&mut findings, &plan.board);
     Comparison { findings, compared, notes }
 }

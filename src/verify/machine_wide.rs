@@ -13,7 +13,7 @@ use super::wording::short_name;
 
 /// Errors counted since boot.
 pub(super) fn counted(input: &Input<'_>, places: &[Place<'_>]) -> Vec<Finding> {
-    let counts = input.snapshot.counts.iter().filter(|count| count.corrected > 0 || count.uncorrected > 0);
+    let counts = input.snapshot.counts.iter().filter(|count| count.any());
     counts
         .map(|count| {
             let mut named = places.iter().filter(|place| {
@@ -22,21 +22,17 @@ pub(super) fn counted(input: &Input<'_>, places: &[Place<'_>]) -> Vec<Finding> {
             });
             // A locator that two slots share names neither.
             let place = named.next().filter(|_| named.next().is_none());
-            let grave = if count.uncorrected > 0 { Grave::Stop } else { Grave::Look };
+            let uncorrected = count.uncorrected > Some(0);
+            let grave = if uncorrected { Grave::Stop } else { Grave::Look };
             Finding {
                 kind: FindingKind::ErrorsCounted,
                 slot: place.map(|place| place.label().clone()),
                 module: place.and_then(|place| place.planned.map(|planned: &PlanSlot| short_name(planned, place.scanned))),
                 planned: Some("no errors".to_owned()),
-                reported: Some(format!(
-                    "{} corrected, {} uncorrected at {}",
-                    count.corrected,
-                    count.uncorrected,
-                    shown(&count.locator)
-                )),
+                reported: Some(format!("{} at {}", count.words(), shown(&count.locator))),
                 source: format!("{}, error counts", shown(&count.source)),
                 grave,
-                next: if count.uncorrected > 0 {
+                next: if uncorrected {
                     "Do not hand the machine back. Reseat the module and load the memory; if errors come again, exchange it \
                      with one that works, to see whether they go with the module or stay with the slot."
                         .to_owned()

@@ -167,7 +167,7 @@ fn snapshot(fill: Fill<'_>, fitted: bool) -> Event {
     snapshot.slots = vec![report(fill, 0, fitted), report(fill, 1, true)];
     snapshot.gaps = vec![Gap { what: fill("gap"), costs: fill("costs"), remedy: fill("remedy") }];
     let locator = slot(fill, 0).0;
-    snapshot.counts = vec![ErrorCount { locator, corrected: 3, uncorrected: 0, source: fill("counter") }];
+    snapshot.counts = vec![ErrorCount { locator, corrected: Some(3), uncorrected: Some(0), source: fill("counter") }];
     Event::SnapshotTaken { step: Some(id("power/report")), snapshot: Box::new(snapshot) }
 }
 

@@ -159,19 +159,19 @@ fn gib(mib: u64) -> String {
 }
 
 fn errors(out: &mut String, snapshot: &Snapshot) {
-    let counted: Vec<_> = snapshot.counts.iter().filter(|count| count.corrected > 0 || count.uncorrected > 0).collect();
-    if counted.is_empty() {
-        if !snapshot.counts.is_empty() {
-            line(out, "");
-            line(out, &format!("No errors counted ({} modules watched).", snapshot.counts.len()));
-        }
-        return;
-    }
+    let counted: Vec<_> = snapshot.counts.iter().filter(|count| count.any()).collect();
+    let watched = snapshot.watched();
     line(out, "");
-    line(out, "Errors counted:");
+    if counted.is_empty() && watched.modules > 0 {
+        line(out, &format!("No errors counted ({} of {} modules watched).", watched.modules, watched.of));
+    } else if !counted.is_empty() {
+        line(out, "Errors counted:");
+    }
     for count in counted {
-        let locator = shown_within(&count.locator, WIDEST);
-        line(out, &format!("  {locator}: {} corrected, {} uncorrected", count.corrected, count.uncorrected));
+        line(out, &format!("  {}: {}", shown_within(&count.locator, WIDEST), count.words()));
+    }
+    if let Some(unknown) = watched.unknown() {
+        line(out, &unknown);
     }
 }
 

@@ -173,8 +173,11 @@ fn elsewhere(story: &Story, stays: &[Stay]) -> Option<Verdict> {
 /// Which evidence is missing, or what speaks for the module.
 fn missing(story: &Story, serial: &str, stays: &[Stay]) -> Vec<String> {
     let mut because = Vec::new();
-    let reports = stays.iter().flat_map(|stay| &stay.seen).filter(|seen| matches!(seen.what, What::Reported { .. }));
-    let reports = reports.count();
+    let watched = |seen: &crate::report::story::Seen| match &seen.what {
+        What::Reported { corrected, uncorrected, .. } => Some(corrected.is_some() && uncorrected.is_some()),
+        _ => None,
+    };
+    let reports: Vec<bool> = stays.iter().flat_map(|stay| &stay.seen).filter_map(watched).collect();
     let found = |wanted: fn(FindingKind) -> bool| -> Vec<(&str, u64, &'static str)> {
         let mut all = Vec::new();
         for stay in stays {
@@ -203,13 +206,21 @@ fn missing(story: &Story, serial: &str, stays: &[Stay]) -> Vec<String> {
                  seating: no verdict weighs them."
                     .to_owned(),
             );
-        } else if reports == 0 {
+        } else if reports.is_empty() {
             because.push("The machine never reported on it: no report was taken while it was in a slot.".to_owned());
         } else {
-            because.push(format!(
-                "No fault was found where it was: {} and nothing missing, shut off or counted.",
-                counted(reports, "report")
-            ));
+            let of = counted(reports.len(), "report");
+            let errors = match reports.iter().filter(|watched| !**watched).count() {
+                0 => ", and no errors counted.".to_owned(),
+                n if n == reports.len() => ". Whether there were errors is not known: no error counter of it could be \
+                                            read."
+                    .to_owned(),
+                n => format!(
+                    ", and no errors counted. In {n} of {of} no error counter of it could be read, so errors then are not \
+                     known."
+                ),
+            };
+            because.push(format!("No fault was found where it was: {of}, it was neither missing nor shut off{errors}"));
         }
     } else {
         let mut slots: Vec<&str> = faults.iter().map(|(slot, _, _)| *slot).collect();

@@ -392,6 +392,7 @@ fn report(line: &Line, snapshot: &Snapshot) -> Report {
         fitted: u32::try_from(fitted).unwrap_or(u32::MAX),
         firmware_mib: snapshot.totals.firmware_mib,
         os_kib: snapshot.totals.os_kib,
+        watched: snapshot.watched(),
         gaps: snapshot.gaps.iter().map(|gap| format!("{}: {}", gap.what, gap.costs)).collect(),
         compared_line: None,
         findings: Vec::new(),

@@ -8,7 +8,7 @@ use crate::checklist::{Each, Evidence, ScanOf, Step, Steps};
 use crate::isolate;
 use crate::plan::{Action, Plan};
 use crate::record::{Answer, Emptied, Event, Job, Line, Stands, TrialRun, time};
-use crate::snapshot::{ErrorCount, SlotReport, Snapshot};
+use crate::snapshot::{SlotReport, Snapshot};
 use crate::verify::{Finding, FindingKind, Grave, lines_of_slots, serials_equal};
 
 /// The slots of a job while its lines go by.
@@ -187,7 +187,7 @@ impl<'a> Slots<'a> {
             if report.state == crate::snapshot::SlotState::Empty && !wanted && report.serial.is_none() {
                 continue;
             }
-            self.push(slot, line, seen(report, &snapshot.counts));
+            self.push(slot, line, seen(report, snapshot));
         }
     }
 
@@ -212,11 +212,8 @@ impl<'a> Slots<'a> {
     }
 }
 
-fn seen(report: &SlotReport, counts: &[ErrorCount]) -> What {
-    let own: Vec<&ErrorCount> =
-        counts.iter().filter(|count| report.locator.as_deref() == Some(count.locator.as_str())).collect();
-    // Locators repeat on some boards; then a count belongs to no slot for sure, and the finding says so.
-    let sum = |of: fn(&ErrorCount) -> u64| own.iter().map(|count| of(count)).fold(0, u64::saturating_add);
+fn seen(report: &SlotReport, snapshot: &Snapshot) -> What {
+    let counted = snapshot.counted_at(report);
     What::Reported {
         state: report.state,
         size_mib: report.size_mib,
@@ -224,8 +221,8 @@ fn seen(report: &SlotReport, counts: &[ErrorCount]) -> What {
         maker: report.maker.clone(),
         part: report.part.clone(),
         serial: report.serial.clone(),
-        corrected: sum(|count| count.corrected),
-        uncorrected: sum(|count| count.uncorrected),
+        corrected: counted.corrected,
+        uncorrected: counted.uncorrected,
         because: report.because.clone(),
     }
 }

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::record::{How, Passed, Role};
-use crate::snapshot::SlotState;
+use crate::snapshot::{SlotState, Watched};
 use crate::verify::{Finding, FindingKind, Grave};
 
 /// One record, told.
@@ -324,6 +324,8 @@ pub struct Report {
     pub firmware_mib: Option<u64>,
     /// KiB, as the system counts it.
     pub os_kib: Option<u64>,
+    /// For how many modules errors were counted.
+    pub watched: Watched,
     /// What could not be read, and what that costs.
     pub gaps: Vec<String>,
     /// `None` when it was never compared with the plan.
@@ -457,8 +459,9 @@ pub enum What {
         maker: Option<String>,
         part: Option<String>,
         serial: Option<String>,
-        corrected: u64,
-        uncorrected: u64,
+        /// `None` where no counter was read for the slot.
+        corrected: Option<u64>,
+        uncorrected: Option<u64>,
         because: Option<String>,
     },
     Found {
