@@ -6,7 +6,7 @@ mod program;
 
 use program::{Bench, TECHNICIAN, first_scan, joined, line_of, rest, whole};
 use slotwise::board::SlotLabel;
-use slotwise::checklist::{ScanOf, StepId};
+use slotwise::checklist::{Evidence, ScanOf, StepId};
 use slotwise::machine::Fault;
 use slotwise::record::{Answer, Event, Passed, read};
 
@@ -46,26 +46,86 @@ fn a_job_done_right_ends_signed_off_with_every_answer_on_record() {
     assert_eq!(job.bound(&steps).len(), 8);
 }
 
+/// An answers file that gives the right answer to each step, once; to `wrong` it gives the same answer without end.
+fn answers_file(bench: &Bench, wrong: Option<(&str, &str)>) -> String {
+    let mut answers = String::from("format = \"slotwise-answers/1\"\n");
+    let steps = bench.steps();
+    let given = steps.iter().map(|(_, _, step)| {
+        // A script says that it has waited.
+        (step.id.0.as_str(), program::right(step, "tree").unwrap_or_else(|| "done".to_owned()))
+    });
+    for (step, right) in given.chain([("sign-off/id", TECHNICIAN.to_owned())]) {
+        let give = match wrong {
+            Some((at, wrong)) if at == step => format!("every = \"{wrong}\""),
+            _ => format!("give = [\"{right}\"]"),
+        };
+        answers += &format!("[[answer]]\nstep = \"{step}\"\n{give}\n");
+    }
+    answers + "[[answer]]\nstep = \"*/put-right\"\nevery = \"put it right\"\n"
+}
+
 #[test]
 fn an_answers_file_does_the_same_job() {
     let bench = Bench::new();
     bench.machine("tree", Fault::None, 1);
-    let steps = bench.steps();
-    let mut answers = String::from("format = \"slotwise-answers/1\"\n");
-    for (_, _, step) in steps.iter() {
-        // A script says that it has waited.
-        let right = program::right(step, "tree").unwrap_or_else(|| "done".to_owned());
-        answers += &format!("[[answer]]\nstep = \"{}\"\ngive = [\"{right}\"]\n", step.id.0);
-    }
-    answers += &format!("[[answer]]\nstep = \"sign-off/id\"\ngive = [\"{TECHNICIAN}\"]\n");
-    answers += "[[answer]]\nstep = \"no-such-step\"\ngive = [\"1\"]\n";
-    bench.file("answers.toml", answers);
+    let unused = "[[answer]]\nstep = \"no-such-step\"\ngive = [\"1\"]\n";
+    bench.file("answers.toml", answers_file(&bench, None) + unused);
     let mut args = Bench::install_args().to_vec();
     args.extend(["--answers", "answers.toml"]);
     let ran = bench.run(&args, b"");
     ran.ends(0);
     ran.says(&["no-such-step"]);
     assert!(bench.job().is_done());
+}
+
+/// At every kind of question: an answer that is refused, or that leads nowhere, is not given without end. The job pauses,
+/// names file, line, key and step, and goes on with the corrected file.
+#[test]
+fn an_answers_file_that_gives_the_same_refused_answer_pauses_the_job() {
+    let bench = Bench::new();
+    let steps = bench.steps();
+    let find = |is: &dyn Fn(&Evidence) -> bool| {
+        steps.iter().map(|(_, _, step)| step).find(|step| is(&step.evidence)).unwrap().clone()
+    };
+    let choice = find(&|evidence| matches!(evidence, Evidence::Choice { .. }));
+    let Evidence::Choice { options, good, .. } = &choice.evidence else { panic!() };
+    let bad = options.iter().find(|option| !good.contains(option)).unwrap();
+    let id = |is: &dyn Fn(&Evidence) -> bool| find(is).id.0;
+    let confirm = id(&|evidence| matches!(evidence, Evidence::Confirm { .. }));
+    let wrong = [
+        (id(&|evidence| matches!(evidence, Evidence::Scan { .. })), "F9-9"),
+        (id(&|evidence| matches!(evidence, Evidence::Reading { .. })), "99"),
+        (id(&|evidence| matches!(evidence, Evidence::Count { .. })), "99"),
+        (choice.id.0.clone(), bad),
+        (id(&|evidence| *evidence == Evidence::Snapshot), "nowhere"),
+        ("sign-off/id".to_owned(), "nobody"),
+        // Not refused, but the same step comes again after each.
+        (confirm.clone(), ":note again"),
+        (confirm, "3"),
+    ];
+    for (step, wrong) in wrong {
+        let bench = Bench::new();
+        bench.machine("tree", Fault::None, 1);
+        let answers = answers_file(&bench, Some((&step, wrong)));
+        let line = answers.lines().position(|line| line == format!("step = \"{step}\"")).unwrap();
+        bench.file("answers.toml", answers);
+        let mut args = Bench::install_args().to_vec();
+        args.extend(["--answers", "answers.toml"]);
+        let ran = bench.run(&args, b"");
+        ran.ends(3);
+        ran.says(&[
+            &format!("ATTENTION answers.toml:{line}: key `every` gives "),
+            &format!(" to `{step}` again: "),
+            "ATTENTION try: correct this answer in the file",
+        ]);
+        assert!(ran.stdout.starts_with("PAUSED "), "{}", ran.stdout);
+        assert!(ran.stderr.matches("REFUSED").count() <= 2, "{step}: {}", ran.stderr);
+        assert!(refusals(&bench).len() <= 2 && bench.job().is_paused(), "{step}");
+        let Some(Event::Paused { why, .. }) = events(&bench).pop() else { panic!("{step}") };
+        assert_eq!(why, "the answers file gives the same answer again");
+        bench.file("answers.toml", answers_file(&bench, None));
+        bench.run(&["resume", bench.record().to_str().unwrap(), "--answers", "answers.toml"], b"").ends(0);
+    }
 }
 
 #[test]

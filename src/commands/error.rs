@@ -200,7 +200,7 @@ impl From<AskError> for CommandError {
             return Self::new(Exit::Paused, "");
         }
         let exit = match &error {
-            AskError::NoAnswer { .. } => Exit::BadData,
+            AskError::NoAnswer { .. } | AskError::Repeated { .. } => Exit::BadData,
             AskError::End | AskError::Interrupted => Exit::Paused,
             AskError::Io(_) => Exit::Io,
         };

@@ -17,15 +17,17 @@
 //! colon: `:back`, `:note TEXT`, `:problem TEXT`, `:pause`, `:override` (what it then asks is answered by further values).
 //! `{slot}` and `{word}` stand for the slot the question names and the word it wants. Entries are tried from the top; the
 //! first that fits and still has something to give answers. A question that nothing answers ends the run, and names the
-//! place in the file: a script that no longer fits its checklist must not go on by guessing.
+//! place in the file: a script that no longer fits its checklist must not go on by guessing. What `every` gives is given again
+//! only while it leads on: when a question refuses it twice, the job is paused.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
 use std::time::Duration;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::ask::{Ask, AskError, Message, Question, Reply, Wants};
+use super::ask::{Ask, AskError, Message, Question, Reply, Status, Wants};
 use super::lines;
 use super::meaning::{Meaning, meaning};
 use crate::record::How;
@@ -61,7 +63,7 @@ pub struct Answer {
     /// One after the other, each once.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub give: Vec<String>,
-    /// When `give` is used up, or where there is none: this, as often as asked.
+    /// When `give` is used up, or where there is none: this, as often as asked. A question that refuses it twice pauses the job.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub every: Option<String>,
 }
@@ -94,7 +96,26 @@ pub struct Answers<W> {
     entries: Vec<Entry>,
     last_line: usize,
     out: W,
+    /// The questions that came so far, by name.
+    met: BTreeSet<String>,
+    /// What `every` gave since a question last came for the first time, by the question's name.
+    repeated: BTreeMap<String, Repeated>,
+    /// The question of `repeated` that was answered last, until another answer is given.
+    last: Option<String>,
 }
+
+/// How often `every` answered one question, and what came of it.
+#[derive(Default)]
+struct Repeated {
+    given: u32,
+    refused: u32,
+    why: String,
+}
+
+/// An answer refused as often as this is not given again.
+const MOST_REFUSED: u32 = 2;
+/// An answer that is not refused and still leads to no new question is not given more often than this.
+const MOST_GIVEN: u32 = 10;
 
 /// One entry and how far it is used.
 struct Entry {
@@ -118,12 +139,15 @@ impl<W: Write> Answers<W> {
             .into_iter()
             .map(|answer| Entry { answer, line: lines.next().unwrap_or(1), given: 0, every_used: false })
             .collect();
-        Ok(Self { file: shown(text.file).to_string(), entries, last_line: source.lines().count().max(1), out })
+        let last_line = source.lines().count().max(1);
+        let (met, repeated, last) = (BTreeSet::new(), BTreeMap::new(), None);
+        Ok(Self { file: shown(text.file).to_string(), entries, last_line, out, met, repeated, last })
     }
 
     /// The next answer to a question and its line in the file.
     fn next(&mut self, question: &Question) -> Result<(String, usize), AskError> {
         let mut used_up = None;
+        self.last = None;
         for entry in &mut self.entries {
             let kind_fits = entry.answer.wants.as_deref().is_none_or(|kind| kind == question.wants.kind());
             if !kind_fits || !fits(&entry.answer.step, &question.name) {
@@ -135,7 +159,16 @@ impl<W: Write> Answers<W> {
             }
             if let Some(text) = &entry.answer.every {
                 entry.every_used = true;
-                return Ok((text.clone(), entry.line));
+                let (text, line) = (text.clone(), entry.line);
+                let repeated = self.repeated.entry(question.name.clone()).or_default();
+                if repeated.refused >= MOST_REFUSED || repeated.given >= MOST_GIVEN {
+                    let why = repeated.outcome();
+                    let (file, name) = (self.file.clone(), shown(&question.name).to_string());
+                    return Err(AskError::Repeated { file, line, text: shown(&text).to_string(), name, why });
+                }
+                repeated.given += 1;
+                self.last = Some(question.name.clone());
+                return Ok((text, line));
             }
             used_up.get_or_insert(entry.line);
         }
@@ -154,6 +187,15 @@ impl<W: Write> Answers<W> {
         self.out.write_all(text.as_bytes())?;
         self.out.write_all(b"\n")?;
         Ok(())
+    }
+}
+
+impl Repeated {
+    fn outcome(&self) -> String {
+        match self.refused {
+            0 => format!("given {} times, and no new question came", self.given),
+            times => format!("refused {times} times: {}", shown(&self.why)),
+        }
     }
 }
 
@@ -180,6 +222,9 @@ impl<W: Write> Ask for Answers<W> {
     fn ask(&mut self, question: &Question) -> Result<Reply, AskError> {
         for line in lines::question(question) {
             self.line(&line)?;
+        }
+        if self.met.insert(question.name.clone()) {
+            self.repeated.clear();
         }
         let (text, line) = self.next(question)?;
         let slot = question.slot.as_deref().unwrap_or("{slot}");
@@ -210,6 +255,12 @@ impl<W: Write> Ask for Answers<W> {
     }
 
     fn say(&mut self, message: &Message) -> Result<(), AskError> {
+        if message.status == Status::Refused
+            && let Some(repeated) = self.last.take().and_then(|name| self.repeated.get_mut(&name))
+        {
+            repeated.refused += 1;
+            repeated.why.clone_from(&message.text);
+        }
         for line in lines::message(message) {
             self.line(&line)?;
         }
@@ -235,7 +286,6 @@ impl<W: Write> Ask for Answers<W> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::ask::Status;
     use super::super::meaning::tests::question as ask;
     use super::*;
 
@@ -311,6 +361,37 @@ give = ["x", "y"]
             error.to_string(),
             "job.toml:2: no answer for `a/b`: y says nothing about the machine; 1 if it is so, 3 if not"
         );
+    }
+
+    #[test]
+    fn what_every_gives_is_not_given_again_when_it_was_refused_twice() {
+        let mut file = answers(
+            "format = \"slotwise-answers/1\"\n[[answer]]\nstep = \"*\"\ngive = [\"a\", \"b\", \"c\"]\nevery = \"P9\"\n",
+        );
+        let refused = Message { status: Status::Refused, text: "that is another slot".into() };
+        let q = named("insert/p1-d3/slot", scan());
+        for text in ["a", "b", "c", "P9", "P9"] {
+            assert_eq!(file.ask(&q).unwrap(), scripted(text));
+            file.say(&refused).unwrap();
+        }
+        let error = file.ask(&q).unwrap_err();
+        assert_eq!(
+            error.to_string(),
+            "job.toml:2: key `every` gives P9 to `insert/p1-d3/slot` again: refused 2 times: that is another slot"
+        );
+        // A question that comes for the first time is progress, and one refusal is none of another answer.
+        let other = named("insert/p1-d4/slot", scan());
+        assert_eq!(file.ask(&other).unwrap(), scripted("P9"));
+        assert_eq!(file.ask(&q).unwrap(), scripted("P9"));
+    }
+
+    #[test]
+    fn what_every_gives_without_end_ends_though_nothing_refuses_it() {
+        let mut file = answers("format = \"slotwise-answers/1\"\n[[answer]]\nstep = \"*\"\nevery = \":back\"\n");
+        let (step, beside) = (named("a/b", scan()), named("a/b/back", scan()));
+        let error = (0..100).find_map(|n| file.ask(if n % 2 == 0 { &step } else { &beside }).err()).unwrap();
+        assert!(matches!(error, AskError::Repeated { .. }), "{error}");
+        assert!(error.to_string().ends_with("given 10 times, and no new question came"), "{error}");
     }
 
     #[test]

@@ -130,6 +130,9 @@ pub enum AskError {
     /// An answers file has no (or no fitting) answer for this question.
     #[error("{file}:{line}: no answer for `{name}`: {why}")]
     NoAnswer { name: String, file: String, line: usize, why: String },
+    /// What an answers file gives at this question again and again leads nowhere.
+    #[error("{file}:{line}: key `every` gives {text} to `{name}` again: {why}")]
+    Repeated { file: String, line: usize, text: String, name: String, why: String },
     #[error("the terminal failed: {0}")]
     Io(#[from] std::io::Error),
 }
@@ -145,6 +148,7 @@ impl AskError {
             Self::Interrupted if signals::hung_up() => TERMINAL_CLOSED,
             Self::Interrupted => "interrupted",
             Self::NoAnswer { .. } => "the answers file has no fitting answer",
+            Self::Repeated { .. } => "the answers file gives the same answer again",
             // EIO: a terminal whose window or line is gone (Linux; POSIX has it for a hang-up, too).
             Self::Io(error) if error.raw_os_error() == Some(rustix::io::Errno::IO.raw_os_error()) => TERMINAL_CLOSED,
             Self::Io(error) if error.kind() == std::io::ErrorKind::BrokenPipe => "the output was closed",

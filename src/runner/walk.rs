@@ -218,6 +218,11 @@ impl<'a> Runner<'a> {
             }
             Ok(Reply::Pause) => self.pause(step, "the technician paused"),
             Err(error @ (AskError::Interrupted | AskError::End)) => self.pause(step, error.stopped()),
+            Err(error @ AskError::Repeated { .. }) => {
+                let next = "correct this answer in the file, then resume the job with --answers and the file";
+                self.say(Status::Attention, format!("{error}\ntry: {next}"))?;
+                self.pause(step, error.stopped())
+            }
             Err(error) => {
                 // The answers given so far are on disk; say in the record why they stop here.
                 self.pause(step, error.stopped())?;
