@@ -262,7 +262,8 @@ fn capture_command(root: &Path, output: Option<&Path>, json: bool) -> (Result<Ex
         stdout: Box::new(stdout.clone()),
         stderr: Box::new(std::io::sink()),
     };
-    let args = CaptureArgs { root: Some(root.to_owned()), output: output.map(Path::to_owned), json };
+    let args =
+        CaptureArgs { root: Some(root.to_owned()), output: output.map(Path::to_owned), json, ..CaptureArgs::default() };
     let ended = run(&mut env, &args).map_err(|error| error.to_string());
     let printed = String::from_utf8(stdout.0.borrow().clone()).unwrap();
     (ended, printed)

@@ -121,7 +121,7 @@ fn exits<'a>(serial: &'a str, text: &'a str) -> Vec<Vec<&'a str>> {
         vec!["audit", "signed.jsonl"],
         vec!["audit", "told.jsonl", "signed.jsonl"],
         vec!["audit", "signed.jsonl", "--json"],
-        vec!["report", "told.jsonl", "-o", "page.html"],
+        vec!["report", "told.jsonl", "-o", "page.html", "--force"],
         vec!["resume", "told.jsonl", "--plain"],
     ];
     exits.push(vec!["sign", "signed.jsonl", "--role", "supervisor", "--typed", "--name", text]);

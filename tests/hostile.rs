@@ -205,7 +205,7 @@ fn a_plan_of_hostile_texts_is_walked_to_its_end_or_refused_and_moves_no_cursor()
             let mut machine = Machine::as_planned(plan, 7);
             let Boot::Up(tree) = machine.power_on() else { panic!("the machine is dark") };
             tree.write_to(&bench.path("tree")).unwrap();
-            let ran = bench.run(&["capture", "--root", "tree", "-o", "snapshot.json"], b"");
+            let ran = bench.run(&["capture", "--root", "tree", "-o", "snapshot.json", "--force"], b"");
             assert_safe(&ran, text);
             assert_safe(&bench.run(&["verify", "practice/hostile.toml", "snapshot.json"], b""), text);
             assert_safe(&bench.run(&["verify", "practice/hostile.toml", "snapshot.json", "--json"], b""), text);
@@ -299,7 +299,7 @@ fn bytes_that_are_no_text_in_the_firmwares_strings_leave_by_no_exit_as_they_are(
         let found = json["slots"].as_array().unwrap().iter().any(|slot| slot["serial"].as_str() == Some(due.as_str()));
         let told: Vec<_> = json["slots"].as_array().unwrap().iter().map(|slot| &slot["serial"]).collect();
         assert!(found, "{what}: {due:?} is not in the JSON: {told:?}");
-        shows(&["capture", "--root", "tree", "-o", "snapshot.json"]);
+        shows(&["capture", "--root", "tree", "-o", "snapshot.json", "--force"]);
         assert!(std::fs::read(bench.path("snapshot.json")).unwrap().iter().all(|byte| is_safe(*byte)), "{what}");
         shows(&["verify", "practice/plan.toml", "snapshot.json"]);
         shows(&["verify", "practice/plan.toml", "snapshot.json", "--json"]);
@@ -320,7 +320,7 @@ fn bytes_that_are_no_text_in_the_firmwares_strings_leave_by_no_exit_as_they_are(
             &["audit", record, "--json"],
             &["rma", record, "7A410C27"],
             &["rma", record, "7A410C27", "--json"],
-            &["report", record, "-o", "page.html"],
+            &["report", record, "-o", "page.html", "--force"],
             &["resume", record, "--plain"],
         ] {
             shows(args);

@@ -425,7 +425,7 @@ fn a_stock_of_nothing_is_said_and_what_is_fitted_is_planned() {
 fn a_voltage_nobody_gave_is_said_to_be_taken_from_the_generation() {
     let folder = folder("generation,kind,gib,ranks,width,mts,count,lot\nDDR4,RDIMM,32,2,4,2666,8,tray 12\n");
     let board = heron();
-    let asked = ["--board", &board, "--stock", "stock.csv", "--capacity", "256GiB", "-o", "plan.toml"];
+    let asked = ["--board", &board, "--stock", "stock.csv", "--capacity", "256GiB", "-o", "plan.toml", "--force"];
     let (code, out, err) = run(folder.path(), &asked);
     assert_eq!((code, err.as_str()), (0, ""), "{out}");
     assert!(out.contains("note: no voltage is given for lot tray 12: taken from the generation (DDR4 1.2 V"), "{out}");

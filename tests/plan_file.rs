@@ -125,6 +125,7 @@ fn the_voltage_of_what_is_fitted_is_read_from_the_order_and_kept() {
         "32GiB",
         "-o",
         "p.toml",
+        "--force",
     ];
     write(at, "order.toml", &order("volts = \"1.35\"\n"));
     let (code, out, err) = run(at, &args);

@@ -26,7 +26,7 @@ fn put(folder: &Path, name: &str, plan: &Plan) {
 
 /// What is said not to be judged, by `plan` and by its check, with the notes of both.
 fn told(folder: &Path, args: &[&str]) -> (Value, Value, String, String) {
-    let (code, screen, err) = run(folder, &[args, &["-o", "p.toml"]].concat());
+    let (code, screen, err) = run(folder, &[args, &["-o", "p.toml", "--force"]].concat());
     assert_eq!((code, err.as_str()), (0, ""), "{screen}");
     let (_, json, _) = run(folder, &[args, &["--json"]].concat());
     let (code, check, err) = buyer::run(folder, &["check", "p.toml"]);

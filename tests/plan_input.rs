@@ -87,7 +87,8 @@ fn a_serial_is_in_one_place_and_in_one_unit() {
     let plan = std::fs::read_to_string(folder.path().join("plan.toml")).unwrap();
     assert!(!plan.contains("serial"), "{plan}");
     // For one unit they stay, and the plan is one by its own rules.
-    let (code, _, _) = run(folder.path(), &["--capacity", "256", "--fitted", "other.csv", "-o", "plan.toml"]);
+    let (code, _, _) =
+        run(folder.path(), &["--capacity", "256", "--fitted", "other.csv", "-o", "plan.toml", "--force"]);
     assert_eq!(code, 0);
     assert!(std::fs::read_to_string(folder.path().join("plan.toml")).unwrap().contains("serial = \"B2\""));
 }

@@ -107,7 +107,7 @@ fn the_last_screen_of_80_by_24_tells_what_to_take_where_it_goes_the_rate_the_pro
             "10560.00 EUR for 1 unit",
         ),
     ] {
-        let screen = desk.last_screen(&Desk::args(board, capacity, &["-o", "plan.toml"]), (80, 24));
+        let screen = desk.last_screen(&Desk::args(board, capacity, &["-o", "plan.toml", "--force"]), (80, 24));
         for part in [
             "plan   memory  modules  MT/s  channels  bandwidth",
             "why not 2",

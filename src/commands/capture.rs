@@ -4,8 +4,7 @@ mod summary;
 
 use std::path::PathBuf;
 
-use super::atomic;
-use super::{CommandError, Exit};
+use super::{CommandError, Exit, output};
 use crate::env::Env;
 use crate::snapshot::{Capture, write_json};
 
@@ -22,6 +21,8 @@ pub struct CaptureArgs {
     /// File to write the snapshot to, with all raw bytes
     #[arg(short, long, value_name = "FILE")]
     pub output: Option<PathBuf>,
+    #[command(flatten)]
+    pub over: output::Over,
     /// Print the snapshot as JSON in place of the summary
     #[arg(long)]
     pub json: bool,
@@ -44,8 +45,8 @@ pub fn run(env: &mut Env, args: &CaptureArgs) -> Result<Exit, CommandError> {
     let json = write_json(&taken.snapshot)
         .map_err(|error| CommandError::new(Exit::Io, "cannot write JSON").because(&error))?;
     if let Some(output) = &args.output {
-        let target = env.folder.join(output);
-        atomic::write(&target, &json).map_err(|error| CommandError::writing(output, &error))?;
+        let inputs = args.root.as_deref().filter(|_| !live);
+        output::write(env, output, args.over, inputs.as_slice(), &json)?;
     }
     if args.json {
         env.stdout.write_all(&json)?;

@@ -45,6 +45,8 @@ pub fn for_reading(error: &std::io::Error) -> Exit {
     match error.kind() {
         std::io::ErrorKind::NotFound => Exit::NoInput,
         std::io::ErrorKind::PermissionDenied => Exit::NoPermission,
+        // What is there is not a file.
+        std::io::ErrorKind::InvalidInput => Exit::BadData,
         _ => Exit::Io,
     }
 }

@@ -1,6 +1,8 @@
 //! Reading the files that several commands take.
 
+use std::fs::{File, Metadata, OpenOptions};
 use std::io::{self, Read as _, Write as _};
+use std::os::unix::fs::{FileTypeExt as _, OpenOptionsExt as _};
 use std::path::{Path, PathBuf};
 
 use super::{CommandError, Exit};
@@ -19,11 +21,39 @@ const STOCK_PROCEDURE: &str = include_str!("../../checklists/procedures/install.
 /// The largest file a person writes, in bytes.
 const LARGEST: u64 = 16 * 1024 * 1024;
 
-/// The bytes of a file, or of the first 16 MiB and one of them: the reader then says it is too large.
-pub fn bytes(path: &Path) -> std::io::Result<Vec<u8>> {
+/// The bytes of a file named on the command line, or of the first 16 MiB and one of them: the reader then says it is too large.
+/// A pipe given there is waited for.
+pub fn bytes(path: &Path) -> io::Result<Vec<u8>> {
+    let is_pipe = std::fs::metadata(path)?.file_type().is_fifo();
+    up_to_largest(if is_pipe { File::open(path)? } else { open_plain(path)? })
+}
+
+/// The bytes of a file that another file or an answer names, as [`bytes`]. What is not a file is not waited for.
+pub fn plain_bytes(path: &Path) -> io::Result<Vec<u8>> {
+    up_to_largest(open_plain(path)?)
+}
+
+fn up_to_largest(file: File) -> io::Result<Vec<u8>> {
     let mut bytes = Vec::new();
-    std::fs::File::open(path)?.take(LARGEST + 1).read_to_end(&mut bytes)?;
+    file.take(LARGEST + 1).read_to_end(&mut bytes)?;
     Ok(bytes)
+}
+
+/// Opens an ordinary file. Others are not even opened if it can be helped: opening a device may set it going.
+///
+/// # Errors
+/// No such file, or a folder, a pipe or a device.
+pub fn open_plain(path: &Path) -> io::Result<File> {
+    let plain = |found: &Metadata| match found.file_type() {
+        kind if kind.is_file() => Ok(()),
+        kind if kind.is_dir() => Err(rustix::io::Errno::ISDIR.into()),
+        _ => Err(io::Error::new(io::ErrorKind::InvalidInput, "a pipe or a device, not a file")),
+    };
+    plain(&std::fs::metadata(path)?)?;
+    let nonblock = rustix::fs::OFlags::NONBLOCK.bits() as i32;
+    let file = OpenOptions::new().read(true).custom_flags(nonblock).open(path)?;
+    plain(&file.metadata()?)?;
+    Ok(file)
 }
 
 /// A path as the person gave it, below the folder the command was called in.
@@ -69,7 +99,7 @@ fn load(env: &Env, path: &Path, load: Load) -> Result<Plan, CommandError> {
     let located = located(env, path);
     let bytes = bytes(&located).map_err(|error| CommandError::reading(path, &error))?;
     let folder = located.parent().unwrap_or(&env.folder).to_owned();
-    load(&Text { file: &named(path), bytes: &bytes }, &mut |name| self::bytes(&folder.join(name)))
+    load(&Text { file: &named(path), bytes: &bytes }, &mut |name| plain_bytes(&folder.join(name)))
         .map_err(|error| CommandError::new(Exit::BadData, error.to_string().trim_end()))
 }
 

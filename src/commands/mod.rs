@@ -2,7 +2,6 @@
 
 mod amend;
 pub mod archive;
-pub mod atomic;
 pub mod audit;
 pub mod board;
 pub mod capture;
@@ -13,6 +12,8 @@ mod files;
 mod install;
 pub mod isolate;
 mod job;
+mod ours;
+mod output;
 mod plan;
 mod practice;
 mod progress;

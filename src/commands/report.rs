@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use super::files::named;
 use super::review::told;
-use super::{CommandError, Exit, atomic};
+use super::{CommandError, Exit, output};
 use crate::env::Env;
 use crate::report::page;
 
@@ -18,6 +18,8 @@ pub struct ReportArgs {
     /// File to write the page to
     #[arg(short, long, value_name = "FILE.html")]
     pub output: PathBuf,
+    #[command(flatten)]
+    pub over: output::Over,
 }
 
 /// Reads the record and writes the page.
@@ -26,9 +28,8 @@ pub struct ReportArgs {
 /// A record that cannot be read, a file that cannot be written.
 pub fn run(env: &mut Env, args: &ReportArgs) -> Result<Exit, CommandError> {
     let (job, story) = told(env, &args.record)?;
-    let path = env.folder.join(&args.output);
     let page = page(&story, &job.opened().board);
-    atomic::write(&path, page.as_bytes()).map_err(|error| CommandError::writing(&args.output, &error))?;
+    output::write(env, &args.output, args.over, &[&args.record], page.as_bytes())?;
     writeln!(env.stdout, "{}", named(&args.output))?;
     env.stdout.flush()?;
     Ok(Exit::Done)

@@ -56,7 +56,7 @@ impl MachineReport for FileReport {
             }
             return Ok(taken.into());
         }
-        let bytes = files::bytes(&path).map_err(|error| ReportError {
+        let bytes = files::plain_bytes(&path).map_err(|error| ReportError {
             what: format!("{name} cannot be read ({}). Check the path and give it again", error.kind()),
         })?;
         read_json(&bytes).map(Report::from).map_err(|error| ReportError {

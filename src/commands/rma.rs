@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use super::files::named;
 use super::review::{look, print, print_json, told};
-use super::{CommandError, Exit, atomic};
+use super::{CommandError, Exit, output};
 use crate::env::Env;
 use crate::report::{serials, slip, slip_page, slip_text};
 use crate::text::shown;
@@ -22,6 +22,8 @@ pub struct RmaArgs {
     /// File to write the slip to, as a page
     #[arg(short, long, value_name = "FILE.html")]
     pub output: Option<PathBuf>,
+    #[command(flatten)]
+    pub over: output::Over,
     /// Print the slip as JSON
     #[arg(long)]
     pub json: bool,
@@ -44,8 +46,7 @@ pub fn run(env: &mut Env, args: &RmaArgs) -> Result<Exit, CommandError> {
         return Err(CommandError::new(Exit::BadData, what).way_out(way_out));
     };
     if let Some(output) = &args.output {
-        let path = env.folder.join(output);
-        atomic::write(&path, slip_page(&slip).as_bytes()).map_err(|error| CommandError::writing(output, &error))?;
+        output::write(env, output, args.over, &[&args.record], slip_page(&slip).as_bytes())?;
     }
     match (args.json, &args.output) {
         (true, _) => print_json(env, &slip)?,

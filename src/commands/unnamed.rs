@@ -1,7 +1,7 @@
 //! A file that has no name until it is whole: who is killed while it is written leaves nothing behind.
 
 use std::fs::{self, File, Permissions};
-use std::io::{self, Read, Seek as _, Write};
+use std::io::{self, Write};
 use std::os::fd::AsRawFd as _;
 use std::os::unix::fs::PermissionsExt as _;
 use std::path::{Path, PathBuf};
@@ -51,23 +51,6 @@ impl Unnamed {
             .map_err(|error| io::Error::from(error.kind()))?
             .into_parts();
         Ok(Self { file, folder: folder.to_owned(), hidden: Some(path) })
-    }
-
-    /// What was written so far, from the start; writing goes on behind it.
-    ///
-    /// # Errors
-    /// A file that cannot be read.
-    pub fn again(&mut self, mut each: impl FnMut(&[u8])) -> io::Result<()> {
-        self.file.rewind()?;
-        let mut bytes = vec![0; 64 * 1024];
-        loop {
-            match self.file.read(&mut bytes) {
-                Ok(0) => return Ok(()),
-                Ok(n) => each(bytes.get(..n).unwrap_or_default()),
-                Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
-                Err(error) => return Err(error),
-            }
-        }
     }
 
     /// Syncs it and gives it its name in one step, never over a file that has it. The folder is still to be synced.
@@ -175,11 +158,8 @@ mod tests {
                 file.write_all(b"whole").unwrap();
                 file
             };
-            let mut file = begin();
+            let file = begin();
             assert_eq!(names(folder.path()).len(), usize::from(hidden), "{:?}", names(folder.path()));
-            let mut read = Vec::new();
-            file.again(|bytes| read.extend_from_slice(bytes)).unwrap();
-            assert_eq!(read, b"whole");
             file.name(&target).unwrap();
             assert_eq!(
                 (names(folder.path()), fs::read(&target).unwrap()),

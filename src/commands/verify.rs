@@ -10,7 +10,7 @@ use super::{CommandError, Exit};
 use crate::env::Env;
 use crate::record::read;
 use crate::runner::{all_steps, comparison};
-use crate::snapshot::{self, Snapshot, ascii_json, read_json};
+use crate::snapshot::{Snapshot, ascii_json, read_json};
 use crate::source::counted;
 use crate::text::{shown, shown_within};
 use crate::verify::{Comparison, Finding, Grave, Input, compare_all};
@@ -76,18 +76,16 @@ pub fn run(env: &mut Env, args: &VerifyArgs) -> Result<Exit, CommandError> {
     Ok(if clean { Exit::Done } else { Exit::Findings })
 }
 
-/// A record begins with its first line's number, which no plan does.
+/// A record by its name or by how it begins, which no plan does; a plan may come through a pipe.
 fn is_record(path: &Path) -> bool {
-    let mut start = [0; 5];
-    let read = std::fs::File::open(path).and_then(|mut file| file.read_exact(&mut start));
-    path.extension().is_some_and(|extension| extension == "jsonl") || (read.is_ok() && start == *b"{\"n\":")
+    let mut start = Vec::new();
+    let read = files::open_plain(path).and_then(|file| file.take(16).read_to_end(&mut start));
+    path.extension().is_some_and(|extension| extension == "jsonl")
+        || (read.is_ok() && read::begins_like_a_record(&start))
 }
 
 fn read_snapshot(env: &Env, path: &Path) -> Result<Snapshot, CommandError> {
-    let mut bytes = Vec::new();
-    std::fs::File::open(files::located(env, path))
-        .and_then(|file| file.take(snapshot::LARGEST as u64 + 1).read_to_end(&mut bytes))
-        .map_err(|error| CommandError::reading(path, &error))?;
+    let bytes = files::bytes(&files::located(env, path)).map_err(|error| CommandError::reading(path, &error))?;
     read_json(&bytes).map_err(|error| {
         CommandError::new(Exit::BadData, format!("{} is no snapshot", named(path)))
             .because(&error)

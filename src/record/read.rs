@@ -28,6 +28,13 @@ pub fn open_record(path: &Path) -> Result<(File, Metadata), RecordError> {
     Ok((file, found))
 }
 
+/// Whether a file that begins like this is a record, however damaged: a line's number comes first, or the zero bytes of what
+/// never reached the disk.
+pub fn begins_like_a_record(bytes: &[u8]) -> bool {
+    const BEGINNING: &[u8] = b"{\"n\":";
+    bytes.len() >= BEGINNING.len() && bytes.iter().zip(BEGINNING).all(|(found, due)| found == due || *found == 0)
+}
+
 /// The lines of a record, one by one, each checked against the chain.
 #[derive(Debug)]
 pub struct Lines {

@@ -21,7 +21,19 @@ const KNOWN: [(&str, &str); 9] = [
 /// What a file of this format is called: `a board file`.
 pub fn called(format: &str) -> &'static str {
     let (name, _) = split(format);
-    KNOWN.iter().find(|(known, _)| *known == name).map_or("another file", |(_, called)| called)
+    KNOWN.iter().find(|(known, _)| *known == name).map_or("a slotwise file", |(_, called)| called)
+}
+
+/// The format a text names, also if the rest of it cannot be read: `slotwise-...` behind a key `format`, or in the first line
+/// that is no comment. `None` for a file that is not ours.
+pub fn recognized(text: &str) -> Option<&str> {
+    let lines = text.trim_start_matches('\u{feff}').lines().map(|line| line.trim_start_matches([' ', '\t', '{']));
+    lines.filter(|line| !line.is_empty() && !line.starts_with('#')).enumerate().find_map(|(n, line)| {
+        let format = &line[line.find("slotwise-")?..];
+        let format = format.split(|c: char| !c.is_ascii_alphanumeric() && !"-/.".contains(c)).next()?;
+        let is_key = line.trim_start_matches(['"', '\'']).starts_with("format");
+        (is_key || (n == 0 && format.contains('/'))).then_some(format)
+    })
 }
 
 /// What is wrong with `found` where `wanted` is read; `None` when it is the one.

@@ -17,7 +17,7 @@ mod words;
 
 pub use caps::Caps;
 pub use faults::{Fault, Faults, MOST_FAULTS, Path, PathPart};
-pub use formats::called;
+pub use formats::{called, recognized};
 pub use json::{from_json, from_json_within};
 pub use read::{Checked, Read, Text, check_below, from_toml, read_toml};
 pub use schema::schema_of;

@@ -7,4 +7,4 @@ mod table;
 
 pub use error::{RowError, StockError};
 pub use lot::{Lot, Money, Stock};
-pub use read::{fitted_from_csv, from_csv};
+pub use read::{fitted_from_csv, from_csv, is_list};

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::table::{Row, rows};
+use super::table::{self, Row, rows};
 use super::{Lot, Money, RowError, Stock, StockError};
 use crate::module::{Generation, Kind, Label, ModuleSpec, is_volts};
 use crate::text::shown;
@@ -33,6 +33,11 @@ const FITTED_COLUMNS: [&str; 11] =
 
 /// The most modules one row may claim.
 const MOST: u32 = 1_000_000;
+
+/// Whether a file looks like a stock list or a list of fitted modules, faults or not.
+pub fn is_list(bytes: &[u8]) -> bool {
+    table::is_list(bytes, &COLUMNS) || table::is_list(bytes, &FITTED_COLUMNS)
+}
 
 #[derive(Default)]
 struct Seen {

@@ -54,6 +54,16 @@ pub fn rows(bytes: &[u8], known: &[&'static str]) -> (Vec<Row>, Vec<(u64, RowErr
     (out, faults)
 }
 
+/// Whether a file looks like a list with these columns, faults or not: its header names two of them, or nothing else.
+pub fn is_list(bytes: &[u8], known: &[&'static str]) -> bool {
+    let header = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
+    let mut reader = csv::ReaderBuilder::new().delimiter(delimiter(header)).trim(csv::Trim::All).from_reader(header);
+    let Ok(headers) = reader.byte_headers() else { return false };
+    let named = headers.iter().filter(|header| known.iter().any(|known| header.eq_ignore_ascii_case(known.as_bytes())));
+    let named = named.count();
+    named >= 2 || (named == 1 && headers.len() == 1)
+}
+
 /// Counts lines up to where a record begins: the reader's own count stops at the empty lines before it.
 struct Lines<'a> {
     bytes: &'a [u8],

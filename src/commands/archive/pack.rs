@@ -11,9 +11,9 @@ use super::entry::{AUDIT, Kind, MOST, SUMS, kind};
 use super::{Checks, ended};
 use crate::commands::audit::{Report, Verdict, audit_one_of_many, read_record, records_in};
 use crate::commands::files::{self, named};
+use crate::commands::output::{Output, Over};
 use crate::commands::progress::Progress;
 use crate::commands::review::print_json;
-use crate::commands::unnamed::{Unnamed, sync_folder};
 use crate::commands::{CommandError, Exit};
 use crate::env::Env;
 use crate::record::sign::KnownKeys;
@@ -24,7 +24,7 @@ use crate::source::counted;
 /// Packs records into one archive
 ///
 /// Every record is audited as it is packed; the archive says what was found. A record that is wrong is packed as well, and
-/// named: it is evidence, too. The exit code is that of `audit`. The archive must not exist yet.
+/// named: it is evidence, too. The exit code is that of `audit`. An archive that exists is never replaced.
 #[derive(Debug, Clone, clap::Args)]
 pub struct PackArgs {
     /// Records, or folders of them
@@ -33,6 +33,8 @@ pub struct PackArgs {
     /// The archive to make
     #[arg(short, long, value_name = "FILE")]
     pub output: PathBuf,
+    #[command(flatten)]
+    pub over: Over,
     #[command(flatten)]
     pub checks: Checks,
 }
@@ -50,14 +52,14 @@ struct Told<'a> {
 /// # Errors
 /// A record that cannot be read, two of one name, an archive that is there already.
 pub fn run(env: &mut Env, args: &PackArgs) -> Result<Exit, CommandError> {
-    let target = files::located(env, &args.output);
-    if target.symlink_metadata().is_ok() {
-        return Err(exists(&args.output));
-    }
-    let against = args.checks.judges.against(env)?;
+    let judges = &args.checks.judges;
+    let inputs = args.records.iter().chain(&judges.signers).chain(&judges.revoked);
+    let inputs: Vec<&Path> = inputs.map(PathBuf::as_path).collect();
+    let output = Output::begin(env, &args.output, args.over, &inputs)?;
+    let against = judges.against(env)?;
     let found = found(env, &args.records)?;
     let writing = |error: io::Error| CommandError::writing(&args.output, &error);
-    let mut archive = tar::Builder::new(io::BufWriter::new(Unnamed::beside(&target).map_err(writing)?));
+    let mut archive = tar::Builder::new(io::BufWriter::new(Hashed { output, sha256: Sha256::new() }));
     let mut sums = String::new();
     let mut reports: Vec<Report> = Vec::with_capacity(found.len());
     let mut newest = 0;
@@ -80,22 +82,27 @@ pub fn run(env: &mut Env, args: &PackArgs) -> Result<Exit, CommandError> {
     sums.push_str(&format!("{}  {AUDIT}\n", chain::hash(json.as_bytes())));
     put(&mut archive, SUMS, newest, sums.as_bytes()).map_err(writing)?;
     put(&mut archive, AUDIT, newest, json.as_bytes()).map_err(writing)?;
-    let mut file =
-        archive.into_inner().and_then(|inner| inner.into_inner().map_err(io::Error::from)).map_err(writing)?;
-    let mut hasher = Sha256::new();
-    file.again(|bytes| hasher.update(bytes)).map_err(writing)?;
-    let made = format!("{:x}", hasher.finalize());
-    file.name(&target).map_err(|error| match error.kind() {
-        io::ErrorKind::AlreadyExists => exists(&args.output),
-        _ => writing(error),
-    })?;
-    sync_folder(&target).map_err(writing)?;
-    tell(env, args, &reports, made)
+    let made = archive.into_inner().and_then(|inner| inner.into_inner().map_err(io::Error::from)).map_err(writing)?;
+    made.output.finish()?;
+    tell(env, args, &reports, format!("{:x}", made.sha256.finalize()))
 }
 
-fn exists(path: &Path) -> CommandError {
-    CommandError::new(Exit::CannotCreate, format!("{} is there already; it is left as it is", named(path)))
-        .way_out("name another file")
+/// An archive being written, with the hash of what was written so far.
+struct Hashed {
+    output: Output,
+    sha256: Sha256,
+}
+
+impl io::Write for Hashed {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let written = self.output.write(bytes)?;
+        self.sha256.update(bytes.get(..written).unwrap_or_default());
+        Ok(written)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.output.flush()
+    }
 }
 
 fn tell(env: &mut Env, args: &PackArgs, reports: &[Report], sha256: String) -> Result<Exit, CommandError> {

@@ -1,7 +1,7 @@
 //! `slotwise archive unpack`.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::fs::{self, File};
+use std::fs;
 use std::io::{self, Read as _, Write as _};
 use std::path::{Path, PathBuf};
 
@@ -56,11 +56,8 @@ pub fn run(env: &mut Env, args: &UnpackArgs) -> Result<Exit, CommandError> {
     let into = files::located(env, &args.into);
     let writing = |error: io::Error| CommandError::writing(&args.into, &error);
     let open = || {
-        let input = File::open(&archive).map_err(|error| CommandError::reading(&args.archive, &error))?;
-        if !input.metadata().is_ok_and(|found| found.is_file()) {
-            return Err(CommandError::new(Exit::NoInput, format!("{} is no ordinary file", named(&args.archive))));
-        }
-        Ok(io::BufReader::new(input))
+        let input = files::open_plain(&archive).map_err(|error| CommandError::reading(&args.archive, &error));
+        input.map(io::BufReader::new)
     };
     let due = listed(open()?).map_err(|why| refused(args, &why))?;
     let records = due.keys().filter(|name| kind(name) == Some(Kind::Record)).count();

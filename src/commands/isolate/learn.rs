@@ -3,15 +3,16 @@
 //! Counted is what a record proves: it is whole (audited as `slotwise audit` does), of a real machine, signed off, and its
 //! search ended in a verdict that nobody amended. Everything else is left out by name, with the reason.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
 use super::IsolateArgs;
 use crate::commands::audit::{Verdict, audit_files, records_in};
 use crate::commands::files::{self, named};
+use crate::commands::output::Output;
 use crate::commands::review::print_json;
-use crate::commands::{CommandError, Exit, atomic};
+use crate::commands::{CommandError, Exit};
 use crate::env::Env;
 use crate::isolate::learnt::{Outcome, PRIOR_VERDICTS, learnt};
 use crate::isolate::rates::Rates;
@@ -53,6 +54,9 @@ struct Counted {
 /// # Errors
 /// No records, too few verdicts among them, a file that cannot be written.
 pub(super) fn run(env: &mut Env, args: &IsolateArgs, folder: &Path, base: &Rates) -> Result<Exit, CommandError> {
+    let judges = [&args.judges.signers, &args.judges.revoked].into_iter().flatten();
+    let inputs: Vec<&Path> = judges.map(PathBuf::as_path).chain([folder, Path::new(&args.rates)]).collect();
+    let begun = args.output.as_deref().map(|path| Output::begin(env, path, args.over, &inputs)).transpose()?;
     let counted = count(env, args, folder)?;
     if counted.verdicts < LEAST_VERDICTS {
         for one in counted.left_out.iter().take(MOST_NAMED) {
@@ -74,12 +78,10 @@ pub(super) fn run(env: &mut Env, args: &IsolateArgs, folder: &Path, base: &Rates
         base.name
     ));
     let text = file(&counted, &rates)?;
-    match &args.output {
-        Some(path) => {
-            let located = files::located(env, path);
-            atomic::write(&located, text.as_bytes()).map_err(|error| {
-                CommandError::new(Exit::CannotCreate, format!("{} cannot be written", named(path))).because(&error)
-            })?;
+    match (&args.output, begun) {
+        (Some(path), Some(mut output)) => {
+            output.put(text.as_bytes())?;
+            output.finish()?;
             if args.json {
                 print_json(env, &counted)?;
             } else {
@@ -92,7 +94,7 @@ pub(super) fn run(env: &mut Env, args: &IsolateArgs, folder: &Path, base: &Rates
                 )?;
             }
         }
-        None => write!(env.stdout, "{text}")?,
+        _ => write!(env.stdout, "{text}")?,
     }
     env.stdout.flush()?;
     Ok(Exit::Done)

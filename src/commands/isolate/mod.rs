@@ -9,7 +9,7 @@ use super::audit::Judges;
 use super::files::{self, named};
 use super::install::{Asking, say_where};
 use super::job::quoted;
-use super::{CommandError, Exit, job};
+use super::{CommandError, Exit, job, output};
 use crate::checklist::Evidence;
 use crate::env::Env;
 use crate::isolate::rates::{SHIPPED, shipped};
@@ -71,6 +71,8 @@ pub struct IsolateArgs {
     /// Where to write what was learnt [default: stdout]
     #[arg(short, long, value_name = "FILE", requires = "learn")]
     pub output: Option<PathBuf>,
+    #[command(flatten)]
+    pub over: output::Over,
     #[command(flatten)]
     pub judges: Judges,
     /// Print the answer of --next, --done and --learn as JSON

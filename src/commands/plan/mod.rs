@@ -15,7 +15,8 @@ use std::path::{Path, PathBuf};
 use std::rc::Rc;
 use std::time::Duration;
 
-use super::{CommandError, Exit, atomic, files, wrap};
+use super::output::{Output, Over};
+use super::{CommandError, Exit, files, wrap};
 use crate::env::{Clock, Env};
 use crate::plan::explain::{Told, explain, unlike_rates};
 use crate::plan::front::front;
@@ -73,6 +74,8 @@ pub struct PlanArgs {
     /// Write the best plan to this file
     #[arg(short, long, value_name = "PLAN")]
     pub output: Option<PathBuf>,
+    #[command(flatten)]
+    pub over: Over,
     /// Print JSON
     #[arg(long)]
     pub json: bool,
@@ -142,9 +145,9 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
     agree::agree(args, &board, &cpus, &order, &fitted)?;
     let input::Fitted { modules, seats, notes } = fitted;
     // A search may take long; that its plan cannot be kept is told before.
-    if let Some(path) = &args.output {
-        atomic::writable(&files::located(env, path)).map_err(|error| CommandError::writing(path, &error))?;
-    }
+    let inputs: Vec<&Path> =
+        [&args.board, &args.stock, &args.order, &args.fitted].into_iter().flatten().map(PathBuf::as_path).collect();
+    let begun = args.output.as_deref().map(|path| Output::begin(env, path, args.over, &inputs)).transpose()?;
     let problem = Problem {
         board: &board,
         cpus: &cpus,
@@ -187,7 +190,7 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
         let note = "no order was given: the plan carries stand-ins for the tags, and install asks for the real one";
         answer.notes.push(note.to_owned());
     }
-    if let (Some(path), Some(found), Some(told)) = (&args.output, answer.outcome.plans.first(), answer.told.first()) {
+    if let (Some(output), Some(found), Some(told)) = (begun, answer.outcome.plans.first(), answer.told.first()) {
         let name = args.name.clone().unwrap_or_else(|| format!("{}, {}", board.name, found.score.capacity));
         // What was searched for, wherever it was said.
         let order =
@@ -196,7 +199,7 @@ pub fn run(env: &mut Env, args: &PlanArgs) -> Result<Exit, CommandError> {
         let made_for = Some(crate::plan::MadeFor::of(&plan));
         plan.considered =
             considered::considered(&answer).map(|considered| crate::plan::Considered { made_for, ..considered });
-        write(env, path, &plan)?;
+        write(output, &plan)?;
     }
     if args.json {
         let json = serde_json::to_string_pretty(&json::json(&answer))
@@ -228,10 +231,11 @@ fn told_of(problem: &Problem<'_>, found: &Found, currency: &str, units: &[String
     told
 }
 
-fn write(env: &Env, path: &Path, plan: &crate::plan::Plan) -> Result<(), CommandError> {
+fn write(mut output: Output, plan: &crate::plan::Plan) -> Result<(), CommandError> {
     let text = toml::to_string(plan)
         .map_err(|error| CommandError::new(Exit::Io, "cannot write the plan as TOML").because(&error))?;
-    atomic::write(&files::located(env, path), text.as_bytes()).map_err(|error| CommandError::writing(path, &error))
+    output.put(text.as_bytes())?;
+    output.finish()
 }
 
 /// Says when so many seconds from now are over.

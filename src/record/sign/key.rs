@@ -11,6 +11,7 @@ use signature::Verifier as _;
 use ssh_key::public::{KeyData, RsaPublicKey};
 use ssh_key::{Algorithm, HashAlg, Mpint, PublicKey, Signature};
 
+use super::revoked::MAGIC;
 use super::{Certificate, KnownKeys, Wire, certificate};
 use crate::record::chain::key_fingerprint;
 
@@ -23,6 +24,19 @@ pub enum BadKey {
     Unknown,
     #[error("the certificate is not what its authority signed, or was signed with SHA-1, which does not count")]
     Forged,
+}
+
+/// Whether a file holds keys, faults or not: a private one, a revocation list, or a line as key files and signers files have it.
+pub fn holds_keys(bytes: &[u8]) -> bool {
+    const KINDS: [&str; 3] = ["ssh-", "ecdsa-", "sk-"];
+    // In base64 the length in front of every public key begins so.
+    let is_key = |(kind, key): (&str, &str)| KINDS.iter().any(|k| kind.starts_with(k)) && key.starts_with("AAAA");
+    let words = str::split_ascii_whitespace;
+    let text = String::from_utf8_lossy(bytes);
+    let mut lines = text.lines();
+    bytes.starts_with(b"-----BEGIN ")
+        || bytes.starts_with(MAGIC)
+        || lines.any(|line| words(line).zip(words(line).skip(1)).any(is_key))
 }
 
 /// The key that made a signature.

@@ -13,7 +13,7 @@ mod sshsig;
 mod wire;
 
 pub use certificate::Certificate;
-pub use key::{BadKey, SignerKey};
+pub use key::{BadKey, SignerKey, holds_keys};
 pub use known::KnownKeys;
 pub use revoked::{BadRevocations, Revoked};
 pub use signers::{Allowed, NotAllowed, SignerFault, Signers};

@@ -8,7 +8,8 @@ use sha2::{Digest, Sha256};
 
 use super::{Certificate, Short, SignerKey, Wire};
 
-const MAGIC: &[u8] = b"SSHKRL\n\0";
+/// How a revocation list begins.
+pub(super) const MAGIC: &[u8] = b"SSHKRL\n\0";
 
 /// Why a file of revoked keys cannot be used.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
