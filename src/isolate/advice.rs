@@ -257,6 +257,11 @@ pub(super) fn settled(state: &State) -> Option<(Kind, f64)> {
         return Some((kind, chance));
     }
     kind.second?;
+    // Another module that is named has its own evidence tried for first, as long as a change may bring it.
+    let untried = |class| matches!(class, Class::Module(piece) if state.disabled_with(piece).is_some() && state.elsewhere(piece).is_some());
+    if kind.classes().any(untried) {
+        return None;
+    }
     let mut parts = kind.classes().map(|class| (Kind { first: class, second: None }, state.class_chance(class)));
     parts.find(|(part, _)| matches!(part.first, Class::Module(_)) && carried(state, *part) && state.firm(*part))
 }
@@ -299,14 +304,17 @@ fn carried(state: &State, kind: Kind) -> bool {
     })
 }
 
-/// What convicts a module, in words: its trouble followed it, or another module worked where it did not.
+/// What convicts a module, in words: its trouble followed it, or another module worked where it did not; and it failed where
+/// no other bad module can have been the reason.
 fn convicted(state: &State, piece: Piece) -> Option<String> {
     let followed = state.followed(piece);
-    if let [first, .., last] = followed.as_slice() {
+    let evidence = if let [first, .., last] = followed.as_slice() {
         let label = |p: u16| state.labels[usize::from(p)].clone();
-        return Some(format!("The trouble followed it from {} to {}.", label(*first), label(*last)));
-    }
-    state.replaced(piece)
+        Some(format!("The trouble followed it from {} to {}.", label(*first), label(*last)))
+    } else {
+        state.replaced(piece)
+    };
+    evidence.filter(|_| state.disabled_with(piece).is_none())
 }
 
 fn because(state: &State, class: Class) -> String {
@@ -456,10 +464,11 @@ fn confirming(state: &State, kind: Kind) -> Option<Trial> {
         let waits = untouched(state) < WAITS_TOGETHER && channels.iter().filter(holds).count() >= 2;
         return waits.then(|| trial(state, Action::new(), Some(because)));
     }
-    let lacking = kind.classes().find_map(|class| match class {
+    let modules = kind.classes().filter_map(|class| match class {
         Class::Module(piece) => Some(piece),
         _ => None,
     });
+    let lacking = modules.min_by_key(|piece| convicted(state, *piece).is_some());
     let shown = kind.classes().find_map(|class| match class {
         Class::Seat(unit) if clean_boots(state, unit) == 0 => Some(unit),
         _ => None,
@@ -489,7 +498,10 @@ fn confirming(state: &State, kind: Kind) -> Option<Trial> {
         Some(piece) => {
             let module = format!("module {} goes back to its maker only", crate::text::shown(&state.serial(piece)));
             if convicted(state, piece).is_none() {
-                let because = format!("{module} once its trouble has followed it");
+                let because = match state.disabled_with(piece) {
+                    Some(other) => disabled_with_words(state, piece, other),
+                    None => format!("{module} once its trouble has followed it"),
+                };
                 return Some(trial(state, state.elsewhere(piece)?, Some(&because)));
             }
             let sure = CONVICTS.max(state.model.sure);
@@ -522,11 +534,23 @@ fn stood(state: &State, wanted: impl Fn(u16) -> bool) -> Option<String> {
     stood_words(&found)
 }
 
+/// What a module lacks that failed together with another.
+fn disabled_with_words(state: &State, piece: Piece, other: Piece) -> String {
+    let serial = |piece| crate::text::shown(&state.serial(piece)).to_string();
+    let needed = if state.followed(piece).len() < 2 { "once" } else { "in two slots" };
+    format!(
+        "module {} is not shown to fail {needed} without module {}, and firmware that disables slots in pairs shows the same with \
+         one bad module",
+        serial(piece),
+        serial(other)
+    )
+}
+
 /// What would be needed for a verdict.
 fn missing(state: &State) -> String {
     if state.contradicted {
         return "Undecided: the reports contradict each other. Check which module is in which slot by scanning all of them, \
-                then begin again from a new boot."
+                then begin again from a new boot. Firmware that disables slots in pairs can show such reports too."
             .to_owned();
     }
     if let Some((kind, chance)) =
@@ -538,6 +562,18 @@ fn missing(state: &State) -> String {
              once, so faults of single channels are not ruled out. No module goes back on it; let a qualified person look at \
              the processor's contacts.",
             probability(chance)
+        );
+    }
+    let modules = state.leading().filter(|(_, chance)| *chance >= state.model.sure).map(|(kind, _)| kind);
+    let shared = modules.iter().flat_map(|kind| kind.classes()).find_map(|class| match class {
+        Class::Module(piece) => Some((piece, state.disabled_with(piece)?)),
+        _ => None,
+    });
+    if let Some((piece, other)) = shared {
+        return format!(
+            "Undecided: {}. No allowed change shows one without the other, so neither module is returned on this. Replace one \
+             of them with a known-good spare and start the machine.",
+            disabled_with_words(state, piece, other)
         );
     }
     let apart =
@@ -556,20 +592,33 @@ impl State {
     fn elsewhere(&self, piece: Piece) -> Option<Action> {
         let from = *self.belief.board.spots.get(usize::from(piece))?;
         let tried = self.followed(piece);
+        // Where another may be the reason: into a unit that worked while the other failed.
+        let other = self.disabled_with(piece);
+        let start = self.starts().pop();
+        let works = |p: u16| {
+            let unit = unit_of(&self.model.layout, self.model.mode, p);
+            let own = other.is_some_and(|other| self.belief.board.at(p) == Some(other));
+            other.is_none() || !own && start.as_ref().is_some_and(|(board, seen)| self.worked(board, seen, unit))
+        };
         let allowed = |change: &Change| {
             let means = &self.means;
             means.may(*change) && means.house.allows(&self.model.layout, &self.belief.board, &vec![*change])
         };
         if from == super::layout::NOWHERE {
             // Out of the machine: into a place it was not reported in, an empty one first.
-            let mut places: Vec<u16> = (0..self.labels.len() as u16).filter(|p| !tried.contains(p)).collect();
+            let mut places: Vec<u16> =
+                (0..self.labels.len() as u16).filter(|p| !tried.contains(p) && works(*p)).collect();
             places.sort_by_key(|p| (self.belief.board.at(*p).is_some(), *p));
             return places.into_iter().map(|p| Change::Fit(p, piece)).find(allowed).map(|change| vec![change]);
         }
         let unit = |p: u16| super::fault::unit_of(&self.model.layout, self.model.mode, p);
         let blind = self.model.mode == Mode::Blind;
         let free = |p: &u16| {
-            *p != from && (blind || unit(*p) != unit(from)) && !tried.contains(p) && !self.means.untouchable.contains(p)
+            *p != from
+                && (blind || unit(*p) != unit(from))
+                && !tried.contains(p)
+                && !self.means.untouchable.contains(p)
+                && works(*p)
         };
         let places: Vec<u16> = (0..self.labels.len() as u16).filter(free).collect();
         let alike = |p: &u16| {

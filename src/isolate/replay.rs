@@ -117,13 +117,8 @@ impl State {
 
     /// The mode may turn out wrong: the report of a boot can contradict it.
     fn settle_mode(&mut self) {
-        let all = std::iter::once(&self.first).chain(self.trials.iter().map(|t| &t.seen));
         let (mut no_post, mut part, mut whole) = (false, false, false);
-        let mut board = self.home.clone();
-        for (n, seen) in all.enumerate() {
-            if n > 0 {
-                self.actions[n - 1].iter().for_each(|change| board.apply(*change, &mut |_| {}));
-            }
+        for (board, seen) in self.starts() {
             match seen {
                 Seen::NoPost => no_post = true,
                 Seen::Slots(labels) => {
@@ -161,7 +156,8 @@ impl State {
         for trial in &self.trials {
             ever.extend(self.units(&trial.seen));
         }
-        let touches = |fault: Fault| self.could_show(fault, &ever);
+        let starts = self.starts();
+        let touches = |fault: Fault| self.could_show(fault, &starts, &ever);
         let mut causes: Vec<(Cause, f64)> = single.iter().map(|(f, w)| (Cause::one(*f), *w)).collect();
         if self.model.mode == Mode::Blind {
             // A spare that was tried may be bad too.
@@ -190,14 +186,8 @@ impl State {
 
     /// Whether any start named some modules of a channel and not others, which a firmware that drops channels never does.
     pub(super) fn named_part_of_a_channel(&self) -> bool {
-        let mut board = self.home.clone();
-        let all = std::iter::once(&self.first).chain(self.trials.iter().map(|trial| &trial.seen));
-        all.enumerate().any(|(n, seen)| {
-            if n > 0 {
-                self.actions[n - 1].iter().for_each(|change| board.apply(*change, &mut |_| {}));
-            }
-            matches!(seen, Seen::Slots(labels) if parts_of_channels(&self.model.layout, &self.labels, &board, labels))
-        })
+        let parts = |board, seen: &Seen| matches!(seen, Seen::Slots(labels) if parts_of_channels(&self.model.layout, &self.labels, board, labels));
+        self.starts().iter().any(|(board, seen)| parts(board, seen))
     }
 
     /// Whether two faults at a time are weighed: on a large board that does not post there are too many of them.
@@ -212,33 +202,24 @@ impl State {
     }
 
     /// Whether a fault covered, or sat in, a unit that was ever reported, in any arrangement so far.
-    fn could_show(&self, fault: Fault, ever: &[u16]) -> bool {
-        let mut board = self.home.clone();
+    fn could_show(&self, fault: Fault, starts: &[(Arrangement, &Seen)], ever: &[u16]) -> bool {
         let unit = |p: Place| unit_of(&self.model.layout, self.model.mode, p);
         let mut shows = false;
-        for n in 0..=self.actions.len() {
+        for (board, _) in starts {
             if let Fault::Seat(place) = fault {
                 shows |= ever.contains(&unit(place));
             }
             fault.covered(&self.model.layout, &board.fitted, &board.spots, false, &mut |p| {
                 shows |= ever.contains(&unit(p))
             });
-            if let Some(action) = self.actions.get(n) {
-                action.iter().for_each(|change| board.apply(*change, &mut |_| {}));
-            }
         }
         shows
     }
 
     /// Whether the module was reported in two different units.
     pub(super) fn followed(&self, piece: Piece) -> Vec<Place> {
-        let mut board = self.home.clone();
         let mut places: Vec<Place> = Vec::new();
-        for n in 0..=self.actions.len() {
-            let seen = if n == 0 { &self.first } else { &self.trials[n - 1].seen };
-            if n > 0 {
-                self.actions[n - 1].iter().for_each(|change| board.apply(*change, &mut |_| {}));
-            }
+        for (board, seen) in self.starts() {
             let place = board.spots.get(usize::from(piece)).copied().filter(|p| *p != NOWHERE);
             if let Some(place) = place
                 && self.units(seen).contains(&unit_of(&self.model.layout, self.model.mode, place))

@@ -7,7 +7,7 @@ use super::advice::{Verdict, settled, verdict};
 use super::belief::Kind;
 use super::fault::{Class, unit_of};
 use super::layout::NOWHERE;
-use super::state::{Done, Seen, State};
+use super::state::{Done, State};
 use crate::board::SlotLabel;
 use crate::module::Module;
 
@@ -64,13 +64,8 @@ pub fn slips(state: &State, record: &str) -> Vec<Slip> {
 }
 
 fn stays(state: &State, piece: u16) -> Vec<Stay> {
-    let mut board = state.home.clone();
     let mut stays = Vec::new();
-    for boot in 0..=state.actions.len() {
-        let seen: &Seen = if boot == 0 { &state.first } else { &state.trials[boot - 1].seen };
-        if boot > 0 {
-            state.actions[boot - 1].iter().for_each(|change| board.apply(*change, &mut |_| {}));
-        }
+    for (boot, (board, seen)) in state.starts().into_iter().enumerate() {
         let place = board.spots.get(usize::from(piece)).copied().unwrap_or(NOWHERE);
         if let Some(label) = state.labels.get(usize::from(place)) {
             let failed = state.units(seen).contains(&unit_of(&state.model.layout, state.model.mode, place));

@@ -1,9 +1,9 @@
-//! A number of cycles that no policy comes below with the program's kinds of trial. The tree of all trials is grown where the
-//! best that may still be hoped for is likeliest to be come to; what is undecided and not looked into yet counts as one cycle,
-//! so the number only grows with the work, towards the best that can be had.
+//! An estimate of the cycles of the best choice among the listed trials. The tree of these trials is grown where the best that
+//! may still be hoped for is likeliest to be come to; what is undecided and not looked into yet counts as one cycle, so the
+//! number grows with the work.
 //!
-//! Trials that tell alike and take equally many insertions are taken for one (they differ in the partner), hypotheses below
-//! one in a million are left out: the bound is good to about four digits.
+//! It is no bound on what can be had: a trial that is not listed, such as one with another partner, may do better. Listed trials
+//! that tell alike and take equally many insertions are taken for one, and hypotheses below one in a million are left out.
 
 use slotwise::isolate::action::{Action, insertions};
 use slotwise::isolate::belief::{Belief, Model};
@@ -140,7 +140,7 @@ impl Search<'_> {
     }
 }
 
-/// Mean cycles over all starts that no policy comes below, by looking into so many beliefs.
+/// The estimated mean cycles over all starts, by looking into so many beliefs.
 pub fn least(model: &Model, shares: &Shares, beliefs: usize) -> f64 {
     let mut search = Search { model, nodes: Vec::new() };
     let undecided = starts(model, shares, true).into_iter().filter(|s| !s.2.decided(model));
