@@ -208,7 +208,7 @@ fn shape(caps: &[u32], left: usize, row: &mut Vec<u32>, each: &mut dyn FnMut(&[u
 }
 
 /// MB/s of a stream over all of a socket: slices as wide as the ways allow, the fullest channels first.
-fn stream(row: &[u32], ways: &[u32], channel: u64) -> u64 {
+pub fn stream(row: &[u32], ways: &[u32], channel: u64) -> u64 {
     let mut left: Vec<u64> = row.iter().map(|c| u64::from(*c)).collect();
     let all: u64 = left.iter().sum();
     // Time in units of 1/5040 channel: 5040 is a multiple of every way here.

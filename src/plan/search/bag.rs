@@ -11,16 +11,16 @@ const TRACED: usize = 8_000_000;
 
 /// The least plain cost, in hundredths; `None` when the modules there are do not reach the target at all.
 pub fn least_cost(instance: &Instance<'_>) -> Option<u64> {
-    cheapest(instance, 0, false).map(|found| found.0)
+    cheapest(instance, false).map(|found| found.0)
 }
 
-/// How many of each class (per searched sockets) reach the target with at least `modules` modules at the least cost; `None`
-/// when they do not, or when there are too many to trace.
-pub fn least_counts(instance: &Instance<'_>, modules: usize) -> Option<Vec<u32>> {
-    cheapest(instance, modules, true).and_then(|found| found.1)
+/// How many of each class (per searched sockets) reach the target at the least cost; `None` when they do not, or when there
+/// are too many to trace.
+pub fn least_counts(instance: &Instance<'_>) -> Option<Vec<u32>> {
+    cheapest(instance, true).and_then(|found| found.1)
 }
 
-fn cheapest(instance: &Instance<'_>, modules: usize, counts_too: bool) -> Option<(u64, Option<Vec<u32>>)> {
+fn cheapest(instance: &Instance<'_>, counts_too: bool) -> Option<(u64, Option<Vec<u32>>)> {
     let deepest = |t: usize| -> u32 {
         let fillings = &instance.types[t].fillings;
         (0..fillings.len())
@@ -73,9 +73,8 @@ fn cheapest(instance: &Instance<'_>, modules: usize, counts_too: bool) -> Option
         }
         took.push(taken);
     }
-    let first = if by_number { modules.min(rows) } else { 0 };
     let (mut row, least) =
-        (first..=rows).filter_map(|row| table[row][need].map(|cost| (row, cost))).min_by_key(|found| found.1)?;
+        (0..=rows).filter_map(|row| table[row][need].map(|cost| (row, cost))).min_by_key(|found| found.1)?;
     if !traced {
         return Some((least, None));
     }

@@ -41,8 +41,6 @@ pub struct Bound {
     /// Whether tables hold exact sums.
     exact: bool,
     with_bandwidth: bool,
-    /// Only plans with every socket as wide as it can be.
-    pub even: bool,
 }
 
 /// Cells one table of a socket may have before granules are made coarser.
@@ -67,15 +65,6 @@ fn reach(instance: &Instance<'_>, kind: &super::instance::SocketKind) -> u32 {
 impl Bound {
     /// Tables at these prices. `with_bandwidth` false bounds the plain cost alone.
     pub fn new(instance: &Instance<'_>, prices: &[i128], with_bandwidth: bool) -> Self {
-        Self::of(instance, prices, with_bandwidth, false)
-    }
-
-    /// Tables of plans with every socket as wide as it can be; `None` where granules are not counted one by one.
-    pub fn even(instance: &Instance<'_>, prices: &[i128]) -> Option<Self> {
-        (coarse_for(instance) == 1).then(|| Self::of(instance, prices, true, true))
-    }
-
-    fn of(instance: &Instance<'_>, prices: &[i128], with_bandwidth: bool, even: bool) -> Self {
         let curve = |c: usize| -> Vec<i128> {
             let class = &instance.classes[c];
             if with_bandwidth { class.curve.clone() } else { class.cost.iter().map(|&x| i128::from(x)).collect() }
@@ -119,7 +108,6 @@ impl Bound {
             granules: instance.need,
             exact: coarse == 1 && instance.most == instance.need,
             with_bandwidth,
-            even,
         };
         bound.by_largest = instance.kinds.iter().map(|k| bound.socket(instance, k)).collect();
         let units: Vec<Vec<i128>> = bound.by_largest.iter().map(|tables| least(tables)).collect();
@@ -204,33 +192,23 @@ impl Bound {
         channels * largest as usize
     }
 
-    /// The most that arrangement can be worth: bandwidth, less the least the two settlements can cost. `None` when it is not
-    /// looked for.
-    fn gain(&self, instance: &Instance<'_>, channels: u32, filled: (u32, usize), largest: u32) -> Option<i128> {
-        self.gain_with(instance, channels, filled, largest, None)
+    /// The most that arrangement can be worth: bandwidth, less the least the two settlements can cost.
+    fn gain(&self, instance: &Instance<'_>, filled: (u32, usize), largest: u32) -> i128 {
+        self.gain_with(instance, filled, largest, None)
     }
 
     /// The same where it is known what the emptiest channel in use holds.
     fn gain_with(
         &self,
         instance: &Instance<'_>,
-        channels: u32,
         (n, cells): (u32, usize),
         largest: u32,
         emptiest: Option<u32>,
-    ) -> Option<i128> {
+    ) -> i128 {
         if !self.with_bandwidth {
-            return Some(0);
+            return 0;
         }
         let cap = cells as u64 * u64::from(self.coarse);
-        if self.even {
-            // As many regions' worth as the widest has ways, and no channel above one of them.
-            let wide = instance.widest(channels);
-            let alike = u64::from(n) > wide || emptiest.is_none_or(|emptiest| emptiest == largest);
-            if u64::from(n) < wide || !cap.is_multiple_of(wide) || u64::from(largest) * wide > cap || !alike {
-                return None;
-            }
-        }
         // Coarse granules are rounded up: no count of what is left over the emptiest channel.
         let most = match emptiest {
             _ if self.coarse > 1 => instance.most_mb_s_with(n, cap, u64::from(largest), u64::MAX),
@@ -240,7 +218,7 @@ impl Bound {
         let narrow = NARROW.saturating_sub(u64::from(n));
         let w = instance.weights;
         let settle = w.narrow * i128::from(narrow);
-        Some((w.bandwidth * i128::from(most) - settle) * i128::from(instance.mult))
+        (w.bandwidth * i128::from(most) - settle) * i128::from(instance.mult)
     }
 
     /// Distinct capacities, the ones a largest channel may have.
@@ -260,19 +238,14 @@ impl Bound {
         let mut empty = vec![INF; cells + 1];
         let nothing: i128 =
             kind.runs.iter().fold(0i128, |a, r| (a + self.empty[r.0].saturating_mul(i128::from(r.1))).min(INF));
-        let channels: u32 = kind.runs.iter().map(|r| r.1).sum();
-        if nothing < INF
-            && let Some(gain) = self.gain(instance, channels, (0, 0), 0)
-        {
-            empty[0] = nothing - gain;
+        if nothing < INF {
+            empty[0] = nothing - self.gain(instance, (0, 0), 0);
         }
         let filled = self.largest(instance).into_iter().map(|largest| {
             let mut out = vec![INF; cells + 1];
             for (n, row) in self.forward(instance, kind, largest, cells).iter().enumerate() {
                 for (c, &worth) in row.iter().enumerate().filter(|(_, w)| **w < INF) {
-                    if let Some(gain) = self.gain(instance, channels, (n as u32, c), largest) {
-                        out[c] = out[c].min(worth - gain);
-                    }
+                    out[c] = out[c].min(worth - self.gain(instance, (n as u32, c), largest));
                 }
             }
             (largest, out)
@@ -389,7 +362,6 @@ impl Bound {
     fn trace(&self, instance: &Instance<'_>, at: usize, cell: usize, worth: i128) -> Option<Choice> {
         let kind = &instance.kinds[at];
         let cells = self.cells(instance, kind);
-        let channels: u32 = kind.runs.iter().map(|r| r.1).sum();
         for &(largest, ref table) in &self.by_largest[at] {
             // The tables of one largest channel tell whether it is with that one.
             if largest == 0 || table[cell] != worth {
@@ -406,8 +378,7 @@ impl Bound {
             }
             let last = &befores[befores.len() - 1];
             let n = (0..last.len()).find(|&n| {
-                let gain = self.gain(instance, channels, (n as u32, cell), largest);
-                last[n][cell] < INF && gain.is_some_and(|gain| last[n][cell] - gain == worth)
+                last[n][cell] < INF && last[n][cell] - self.gain(instance, (n as u32, cell), largest) == worth
             });
             if let Some(n) = n {
                 return self.walk_back(instance, kind, largest, &befores, &all_steps, n, cell);
@@ -474,8 +445,8 @@ impl Bound {
             .map(|n| {
                 (0..=cells)
                     .map(|c| {
-                        let gain = self.gain(instance, channels as u32, (n as u32, c), largest);
-                        gain.filter(|_| others[c] < INF).map_or(INF, |gain| others[c] - gain)
+                        let gain = self.gain(instance, (n as u32, c), largest);
+                        if others[c] < INF { others[c] - gain } else { INF }
                     })
                     .collect()
             })

@@ -203,18 +203,12 @@ impl Walk<'_> {
         if self.instance.slices()
             && let Some(mb_s) = self.instance.sliced(caps)
         {
-            let wide = self.instance.widest(self.choice.len() as u32);
             let gain = self.instance.weights.bandwidth * i128::from(mb_s) * i128::from(self.instance.mult);
-            if (self.bound.even && mb_s < wide * self.instance.channel_mb_s)
-                || self.with_others(at.worth - gain, at.cap) >= self.limit
-            {
+            if self.with_others(at.worth - gain, at.cap) >= self.limit {
                 return Some(());
             }
         }
         let Some(one) = judge(self.instance, self.kind, &self.choice) else { return Some(()) };
-        if self.bound.even && one.mb_s < self.instance.channel_mb_s * self.instance.widest(self.choice.len() as u32) {
-            return Some(());
-        }
         let filled = || self.choice.iter().filter_map(|&(t, symbol)| symbol.map(|s| (t, s)));
         let worth = one.fixed + filled().map(|(t, s)| self.bound.g[t][s]).sum::<i128>();
         let cost = self.cost.map_or(0, |c| filled().map(|(t, s)| c.g[t][s]).sum());
@@ -238,8 +232,6 @@ impl Walk<'_> {
 pub struct Judged {
     pub cap: u32,
     pub fixed: i128,
-    /// Of one socket.
-    pub mb_s: u64,
 }
 
 /// Judges an arrangement of one socket; `None` when a rule about sockets forbids it.
@@ -268,14 +260,13 @@ pub fn judge(instance: &Instance<'_>, kind: &SocketKind, choice: &[(usize, Optio
     }
     let found = regions(&caps, &kind.controllers, instance.interleave);
     let rate = Mts((instance.channel_mb_s / MB_S_PER_MTS) as u32);
-    let own_mb_s = effective_mb_s(&found, rate);
-    let mb_s = own_mb_s * u64::from(instance.mult);
+    let mb_s = effective_mb_s(&found, rate) * u64::from(instance.mult);
     let settle = instance.weights.narrow * i128::from(NARROW.saturating_sub(filled));
     let full = u64::from(instance.symbols.first().map_or(1, |s| s.cap)) * kind.controllers.len().max(1) as u64;
     let fill = u64::from(cap) * SOCKET_FILL / full.max(1);
     let settle = settle + instance.weights.lopsided * i128::from(fill * fill);
     fixed += settle * i128::from(instance.mult) - instance.weights.bandwidth * i128::from(mb_s);
-    Some(Judged { cap, fixed, mb_s: own_mb_s })
+    Some(Judged { cap, fixed })
 }
 
 #[cfg(test)]
@@ -302,28 +293,29 @@ mod tests {
             let instance = &built.instance;
             let average = |curve: &[i128]| curve.iter().enumerate().skip(1).map(|(n, c)| c / n as i128).min();
             let prices: Vec<i128> = instance.classes.iter().map(|c| average(&c.curve).unwrap_or(0)).collect();
-            for bound in [Some(Bound::new(instance, &prices, true)), Bound::even(instance, &prices)] {
-                let Some(bound) = bound.filter(|bound| bound.least < INF) else { continue };
-                let mut gap = instance.weights.asked * 64;
-                for _ in 0..14 {
-                    let limit = bound.least + gap;
-                    gap *= 8;
-                    let prepared = prepare(instance, 0, &bound, None, limit);
-                    let never = &mut || false;
-                    let mut work = Work::new(never);
-                    work.limit(100_000);
-                    let mut list = |tight| {
-                        let before = work.steps();
-                        let found = columns(instance, &prepared, &bound, None, limit, tight, &mut work)?;
-                        let mut found: Vec<_> = found.into_iter().map(|c| (c.worth, c.filled)).collect();
-                        found.sort();
-                        Some((found, work.steps() - before))
-                    };
-                    let (Some((all, plain)), Some((found, tight))) = (list(false), list(true)) else { break };
-                    assert_eq!(all, found, "seed {seed}, even {}", bound.even);
-                    steps = [steps[0] + plain, steps[1] + tight];
-                    compared += usize::from(all.len() > 20);
-                }
+            let bound = Bound::new(instance, &prices, true);
+            if bound.least >= INF {
+                continue;
+            }
+            let mut gap = instance.weights.asked * 64;
+            for _ in 0..14 {
+                let limit = bound.least + gap;
+                gap *= 8;
+                let prepared = prepare(instance, 0, &bound, None, limit);
+                let never = &mut || false;
+                let mut work = Work::new(never);
+                work.limit(100_000);
+                let mut list = |tight| {
+                    let before = work.steps();
+                    let found = columns(instance, &prepared, &bound, None, limit, tight, &mut work)?;
+                    let mut found: Vec<_> = found.into_iter().map(|c| (c.worth, c.filled)).collect();
+                    found.sort();
+                    Some((found, work.steps() - before))
+                };
+                let (Some((all, plain)), Some((found, tight))) = (list(false), list(true)) else { break };
+                assert_eq!(all, found, "seed {seed}");
+                steps = [steps[0] + plain, steps[1] + tight];
+                compared += usize::from(all.len() > 20);
             }
         }
         assert!(compared > 200, "only {compared} were compared");

@@ -93,12 +93,6 @@ const FIRST_STEPS: u64 = 10_000;
 /// Steps of a first try without a growing limit.
 const DIRECT_STEPS: u64 = 4_000;
 
-/// How far above the bound the best is taken to lie while prices are moved, as a share of what it is worth.
-const EVEN_GOAL: i128 = 40;
-
-/// Rounds of price moves with every socket as wide as it can be.
-const EVEN_ROUNDS: u64 = 60;
-
 /// Rounds of price moves for the plain cost.
 const COST_ROUNDS: usize = 25;
 
@@ -149,7 +143,7 @@ pub fn quick(instance: &Instance<'_>, ready: &Ready, family: usize, best: &mut B
     widen(instance, family, bound, cost.as_ref(), prices, best, Some(FIRST_STEPS), work)
 }
 
-/// Searches one family to the end; what it finds goes into `best`.
+/// Searches one family to the end with the tightest bound that is found; what it finds goes into `best`.
 pub fn search(
     instance: &Instance<'_>,
     ready: &Ready,
@@ -157,25 +151,7 @@ pub fn search(
     best: &mut Best<'_>,
     work: &mut Work<'_>,
 ) -> Reach {
-    explore(instance, ready.prices.clone(), ready.bound.clone(), family, best, work)
-}
-
-/// Searches one family for the best plan with every socket as wide as it can be; whether that was searched to its end.
-pub fn search_even(instance: &Instance<'_>, family: usize, best: &mut Best<'_>, work: &mut Work<'_>) -> bool {
-    let prices: Vec<i128> = instance.classes.iter().map(|c| slope(&c.curve)).collect();
-    let Some(bound) = Bound::even(instance, &prices) else { return false };
-    explore(instance, prices, bound, family, best, work) == Reach::All
-}
-
-/// Searches with the tightest bound that is found from these prices on.
-fn explore(
-    instance: &Instance<'_>,
-    mut prices: Vec<i128>,
-    mut bound: Bound,
-    family: usize,
-    best: &mut Best<'_>,
-    work: &mut Work<'_>,
-) -> Reach {
+    let (mut prices, mut bound) = (ready.prices.clone(), ready.bound.clone());
     if bound.least >= best.limit() {
         return Reach::All;
     }
@@ -183,7 +159,6 @@ fn explore(
     let mut kept = prices.clone();
     // Move the prices against the excess demand; keep the tightest bound.
     let rounds = (PRICE_WORK / table_work(instance, bound.coarse).max(1)).clamp(2, 40);
-    let rounds = if bound.even { EVEN_ROUNDS } else { rounds };
     let (mut step_share, mut stale) = (1.0f64, 0);
     let mut current = bound.clone();
     for _ in 0..rounds {
@@ -203,7 +178,6 @@ fn explore(
         }
         // Floats only choose where to look; every bound is computed in whole numbers from the prices chosen.
         let goal = match best.limit() {
-            limit if bound.even => limit.min(current.least + even_worth(instance, &bound) / EVEN_GOAL),
             limit if limit < INF => limit,
             _ => bound.least + instance.weights.bandwidth.abs() * 1000,
         };
@@ -211,16 +185,11 @@ fn explore(
         for (price, excess) in prices.iter_mut().zip(&excess) {
             *price = (*price + (step * *excess as f64) as i128).clamp(0, INF / 4096);
         }
-        let even = if bound.even { Bound::even(instance, &prices) } else { None };
-        current = even.unwrap_or_else(|| Bound::new(instance, &prices, true));
+        current = Bound::new(instance, &prices, true);
         if current.least > bound.least {
             bound = current.clone();
             kept = prices.clone();
             stale = 0;
-            if bound.even {
-                // Scarce modules have prices far from what they cost.
-                step_share = (step_share * 1.5).min(64.0);
-            }
         } else {
             stale += 1;
             if stale >= 2 {
@@ -310,7 +279,6 @@ fn widen(
         let steep = spent > STEEP && spent / 4 > spent_before;
         spent_before = spent;
         gap = match gap {
-            _ if bound.even => (gap.max(instance.weights.cost.abs() * 4) / 2).saturating_mul(3),
             _ if gap >= little && steep => gap.saturating_mul(5) / 4,
             _ if gap >= little => gap.saturating_mul(2),
             _ if columns == before => gap.saturating_mul(64).min(little.max(1)),
@@ -318,14 +286,6 @@ fn widen(
         };
         before = columns;
     }
-}
-
-/// What a family is worth at least beside its bandwidth, when every socket is as wide as can be.
-fn even_worth(instance: &Instance<'_>, bound: &Bound) -> i128 {
-    let channels = |&kind: &usize| instance.kinds[kind].runs.iter().map(|run| run.1).sum::<u32>();
-    let wide: u64 = instance.sockets.iter().map(|kind| instance.widest(channels(kind))).sum();
-    let mb_s = i128::from(wide * instance.channel_mb_s) * i128::from(instance.mult);
-    (bound.least + instance.weights.bandwidth * mb_s).abs()
 }
 
 /// A bound on the plain cost, its prices moved against the excess demand.

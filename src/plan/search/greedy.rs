@@ -21,7 +21,7 @@ type Known = HashMap<(usize, Vec<usize>), Option<(usize, usize)>>;
 
 /// The plan, when the rules let the modules stand that way and the budget reaches.
 pub fn plan(instance: &Instance<'_>) -> Option<Plan> {
-    let counts = super::bag::least_counts(instance, 0)?;
+    let counts = super::bag::least_counts(instance)?;
     let mut places: Vec<Place> = Vec::new();
     for (socket, &kind) in instance.sockets.iter().enumerate() {
         for &(channel_type, run) in &instance.kinds[kind].runs {

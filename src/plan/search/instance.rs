@@ -94,7 +94,7 @@ pub struct Instance<'a> {
 }
 
 /// Channels of a socket whose slices are counted.
-pub const MOST_CHANNELS: usize = 64;
+const MOST_CHANNELS: usize = 64;
 
 /// What each place of a socket holds: channel type and symbol, `None` for empty.
 pub type Choice = Vec<(usize, Option<usize>)>;

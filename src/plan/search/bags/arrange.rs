@@ -3,10 +3,8 @@
 use std::collections::HashMap;
 
 use super::Bag;
-use super::anneal::anneal;
 use super::ground::Ground;
 use super::socket::Sockets;
-use super::{odd, parts};
 use crate::plan::search::instance::INF;
 use crate::plan::search::work::Work;
 
@@ -31,78 +29,8 @@ const ROUNDS: usize = 8;
 /// Ways to divide a bag between one socket and the others that are looked at.
 const DIVISIONS: usize = 150_000;
 
-/// Ways to divide a bag that are looked at without a good arrangement to begin with.
-const EASY: usize = 20_000;
-
-/// The best arrangement worth less than `below`; `None` when there is none. `Err` with the best one found when there was
-/// too much to look at.
-pub fn arrange(
-    ground: &Ground<'_>,
-    bag: &[u16],
-    below: i128,
-    known: &mut Known,
-    work: &mut Work<'_>,
-) -> Result<Option<Arranged>, Option<Arranged>> {
-    let modules = bag.iter().map(|&n| usize::from(n)).sum();
-    let floor = -ground.gain(modules);
-    if floor >= below {
-        return Ok(None);
-    }
-    // Few ways to divide the bag, and only the widest will do: looked at faster than guessed.
-    let divisions = bag.iter().fold(1usize, |all, &n| all.saturating_mul(usize::from(n) + 1));
-    let strict = below.saturating_sub(ground.mb_s) <= floor && divisions <= EASY && ground.channels.len() <= 2;
-    let mut first = if strict { None } else { anneal(ground, bag, floor, work).filter(|found| found.worth < below) };
-    let limit = first.as_ref().map_or(below, |found| found.worth);
-    if ground.instance.weights.as_good(limit) <= floor {
-        return Ok(first);
-    }
-    if parts::applies(ground) {
-        match alike(ground, bag, (below, first), known, work) {
-            Ok(found) => return Ok(found),
-            Err(found) if work.left().is_none() => return Err(found),
-            Err(found) => first = found,
-        }
-    }
-    let limit = first.as_ref().map_or(below, |found| found.worth);
-    match spread(ground, 0, bag, limit, None, known, work) {
-        Ok(Some(better)) => Ok(Some(better)),
-        Ok(None) => Ok(first),
-        Err(()) => Err(first),
-    }
-}
-
-/// The best arrangement over sockets that are alike, better than the first one known.
-fn alike(
-    ground: &Ground<'_>,
-    bag: &[u16],
-    (below, mut first): (i128, Option<Arranged>),
-    known: &mut Known,
-    work: &mut Work<'_>,
-) -> Result<Option<Arranged>, Option<Arranged>> {
-    // Only more MB/s are of interest: ties are settled when the plan is whole.
-    let wanted = |first: &Option<Arranged>| {
-        let good = first.as_ref().map_or(below, |found| ground.as_good(bag, found.worth));
-        u64::try_from((-good).div_euclid(ground.mb_s) + 1).unwrap_or(0)
-    };
-    let most = odd::most_mb_s(ground, bag);
-    if most < wanted(&first) {
-        return Ok(first);
-    }
-    let guessed = odd::guess(ground, bag, wanted(&first), &mut known.sockets, work);
-    if let Some(found) = guessed.filter(|found| found.worth < first.as_ref().map_or(below, |first| first.worth)) {
-        first = Some(found);
-        if most < wanted(&first) {
-            return Ok(first);
-        }
-    }
-    match parts::divide(ground, bag, wanted(&first), &mut known.sockets, work) {
-        Ok(Some(found)) if found.worth < first.as_ref().map_or(below, |first| first.worth) => Ok(Some(found)),
-        Ok(_) => Ok(first),
-        Err(()) => Err(first),
-    }
-}
-
-/// The best arrangement of the sockets from `socket` on. Sockets alike are taken in falling order of their bags: no bag is
+/// The best arrangement of the sockets from `socket` on worth less than `below`; `None` if there is none, `Err` if there was
+/// too much to look at. Sockets alike are taken in falling order of their bags: no bag is
 /// above `most`.
 pub fn spread(
     ground: &Ground<'_>,
@@ -246,7 +174,7 @@ fn swapped(rows: &[usize], at: usize, with: Option<&usize>) -> Vec<usize> {
 }
 
 /// The next part of `all`; false after the last.
-pub fn count(part: &mut [u16], all: &[u16]) -> bool {
+fn count(part: &mut [u16], all: &[u16]) -> bool {
     for (n, most) in part.iter_mut().zip(all) {
         if *n < *most {
             *n += 1;

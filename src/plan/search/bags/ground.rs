@@ -1,9 +1,7 @@
 //! What the bags of one family have in common.
 
-use std::collections::HashMap;
-
 use super::super::family::Plan;
-use super::super::instance::{Choice, Class, INF, Instance};
+use super::super::instance::{Choice, INF, Instance};
 use super::most::widths;
 
 /// One way of filling a channel.
@@ -27,8 +25,6 @@ pub struct Ground<'i> {
     pub rows: Vec<Row>,
     /// Rows by their first class.
     pub by_first: Vec<Vec<usize>>,
-    /// Rows by the classes in them.
-    pub by_classes: HashMap<Vec<usize>, usize>,
     /// Worth of 0, 1, … modules of a class: cost, handlings, slots, memory.
     pub own: Vec<Vec<i128>>,
     /// Channels of each searched socket.
@@ -75,17 +71,14 @@ impl<'i> Ground<'i> {
             }
         }
         let mut by_first = vec![Vec::new(); instance.classes.len()];
-        let mut by_classes = HashMap::new();
         for (at, row) in rows.iter().enumerate() {
             by_first[row.uses.first()?.0].push(at);
-            let classes = row.uses.iter().flat_map(|&(c, n)| std::iter::repeat_n(c, usize::from(n))).collect();
-            by_classes.insert(classes, at);
         }
         let channels: Vec<usize> = instance.sockets.iter().map(|&k| instance.kinds[k].runs[0].1 as usize).collect();
         let depth = rows.iter().map(|r| usize::from(r.depth)).max()?;
         let slots = channels.iter().sum::<usize>() * depth;
         let wide = widths(instance, &channels, slots);
-        Some(Self { instance, rows, by_first, by_classes, own, channels, depth, slots, mb_s: w.bandwidth * mult, wide })
+        Some(Self { instance, rows, by_first, own, channels, depth, slots, mb_s: w.bandwidth * mult, wide })
     }
 
     /// The most so many modules can gain by where they stand.
@@ -97,19 +90,6 @@ impl<'i> Ground<'i> {
     pub fn gain_from(&self, socket: usize, modules: usize) -> i128 {
         let channels = self.wide[socket][modules.min(self.slots)];
         self.mb_s * i128::from(channels * self.instance.channel_mb_s)
-    }
-
-    /// The fewest modules that can be as wide as can be.
-    pub fn widest_modules(&self) -> usize {
-        let most = self.wide[0][self.slots];
-        self.wide[0].iter().position(|&wide| wide == most).unwrap_or(self.slots)
-    }
-
-    /// Whether the budget reaches for a bag.
-    pub fn affords(&self, bag: &[u16]) -> bool {
-        let cost = |(&n, class): (&u16, &Class)| class.cost[usize::from(n) * self.instance.mult as usize];
-        let all: u64 = bag.iter().zip(&self.instance.classes).map(cost).sum();
-        self.instance.budget.is_none_or(|budget| all <= budget)
     }
 
     /// Whether a socket can be as wide as can be in more ways than by channels that are all alike.

@@ -5,22 +5,15 @@
 //! leaves follow from the bag alone; only the bandwidth depends on where the modules go. So the bags are listed in the order
 //! of the best they could be, each is arranged as well as it can be, and the first that no later one can beat ends it.
 
-mod anneal;
 mod arrange;
-mod bars;
-mod even;
-mod evens;
 mod ground;
 mod most;
-mod odd;
-mod parts;
 mod socket;
 
-use super::family::{Best, search_even};
+use super::family::Best;
 use super::instance::{INF, Instance};
 use super::work::Work;
-use anneal::anneal;
-use arrange::{arrange, settle};
+use arrange::{settle, spread};
 use ground::Ground;
 
 /// Modules of each class in the searched sockets.
@@ -41,25 +34,8 @@ pub enum Bags {
     Cut,
 }
 
-/// Bags that are arranged without a proof, and how many of them bring nothing before it is left at that.
-const TRIED: (usize, usize) = (12, 4);
-
 /// Steps spent on the question whether any bag can be spread as wide as can be.
 const WIDEST: u64 = 400_000;
-
-/// The same with more than two sockets, each time.
-const EVENS: u64 = 5_000_000;
-
-/// Bags looked at first, and later.
-const LOOKS: (usize, usize) = (12, 60);
-
-/// How the best plan with every socket as wide as can be is looked for.
-#[derive(Debug, Clone, Copy)]
-enum Evens {
-    /// So many bags, the best first.
-    Bags(usize),
-    Prices,
-}
 
 /// Searches a family bag by bag; what it finds goes into `best`.
 pub fn search(instance: &Instance<'_>, family: usize, best: &mut Best<'_>, work: &mut Work<'_>) -> Bags {
@@ -70,23 +46,6 @@ pub fn search(instance: &Instance<'_>, family: usize, best: &mut Best<'_>, work:
         return prove(&ground, &mut list, (base, false), family, best, work);
     }
     // More bandwidth may be in any bag, but the first that is as wide as can be is the best of all.
-    if ground.channels.len() > 2 || ground.loose() {
-        // A few bags at once, then all by prices, then more bags for a good plan where prices do not prove it.
-        for how in [Evens::Bags(LOOKS.0), Evens::Prices, Evens::Bags(LOOKS.1)] {
-            work.limit(EVENS);
-            let all = match how {
-                Evens::Bags(most) => evens::search(&ground, most, family, best, work),
-                Evens::Prices => search_even(instance, family, best, work),
-            };
-            if all && list.few(best.limit()) {
-                return Bags::All;
-            }
-            work.again();
-            if all {
-                break;
-            }
-        }
-    }
     if ground.channels.len() <= 2 && ground.loose() {
         work.limit(WIDEST);
         if prove(&ground, &mut list, (base, true), family, best, work) == Bags::All {
@@ -94,56 +53,7 @@ pub fn search(instance: &Instance<'_>, family: usize, best: &mut Best<'_>, work:
         }
         work.again();
     }
-    if best.limit() + ground.most_gain() > ground.most_gain() / 10 {
-        attempt(&ground, &mut list, base, family, best, work);
-    }
     Bags::Cut
-}
-
-/// A good plan to begin with, where the best one known is far from as wide as can be: the first bags, without a proof.
-fn attempt(
-    ground: &Ground<'_>,
-    list: &mut List<'_, '_>,
-    base: i128,
-    family: usize,
-    best: &mut Best<'_>,
-    work: &mut Work<'_>,
-) {
-    let mut gap = ground.instance.weights.asked;
-    // The cheapest that could be as wide as can be.
-    if let Some(counts) = super::bag::least_counts(ground.instance, ground.widest_modules()) {
-        let bag: Bag = counts.iter().map(|&n| n as u16).collect();
-        if ground.affords(&bag) {
-            offer(ground, &bag, -ground.most_gain(), family, best, work);
-        }
-    }
-    list.steps = 0;
-    while let Some(bags) = list.between(-INF, best.limit().min(base.saturating_add(gap)), work) {
-        if bags.len() >= TRIED.0 || base.saturating_add(gap) >= best.limit() {
-            let mut vain = 0;
-            for (least, bag) in bags.into_iter().take(TRIED.0) {
-                let before = best.limit();
-                offer(ground, &bag, least - ground.worth(&bag), family, best, work);
-                vain = if best.limit() < before { 0 } else { vain + 1 };
-                if vain == TRIED.1 {
-                    break;
-                }
-            }
-            return;
-        }
-        gap = gap.saturating_mul(8);
-    }
-}
-
-/// A bag arranged without a proof, down to `floor`.
-fn offer(ground: &Ground<'_>, bag: &[u16], floor: i128, family: usize, best: &mut Best<'_>, work: &mut Work<'_>) {
-    let own = ground.worth(bag);
-    if let Some(mut found) = anneal(ground, bag, floor, work)
-        && own + found.worth < best.limit()
-    {
-        settle(ground, &mut found);
-        best.offer(family, ground.plan(own + found.worth, &found.sockets));
-    }
 }
 
 /// Arranges every bag that can be better, the best first; with `widest` only as wide as can be.
@@ -167,14 +77,11 @@ fn prove(
             }
             let own = ground.worth(&bag);
             let most = if widest { one_mb_s - ground.most_gain() } else { INF };
-            let found = arrange(ground, &bag, best.limit().saturating_sub(own).min(most), &mut known, work);
-            let cut = found.is_err();
-            if let Ok(Some(mut found)) | Err(Some(mut found)) = found {
+            let below = best.limit().saturating_sub(own).min(most);
+            let Ok(found) = spread(ground, 0, &bag, below, None, &mut known, work) else { return Bags::Cut };
+            if let Some(mut found) = found {
                 settle(ground, &mut found);
                 best.offer(family, ground.plan(own + found.worth, &found.sockets));
-            }
-            if cut {
-                return Bags::Cut;
             }
         }
         if limit >= best.limit() || limit >= INF {

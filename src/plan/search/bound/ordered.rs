@@ -69,11 +69,8 @@ impl Bound {
                         }
                     }
                     more[place(k, cell)] = least;
-                    if idle < INF
-                        && others[cell] < INF
-                        && let Some(gain) =
-                            self.gain_with(instance, channels as u32, (k as u32, cell), largest, Some(cap))
-                    {
+                    if idle < INF && others[cell] < INF {
+                        let gain = self.gain_with(instance, (k as u32, cell), largest, Some(cap));
                         least = least.min(idle + others[cell] - gain);
                     }
                     tables.least[at * size + place(k, cell)] = least;
