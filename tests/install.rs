@@ -317,6 +317,10 @@ fn the_end_of_the_input_pauses_and_resume_asks_the_open_item_again() {
     let ran = bench.resume(&rest(&job, "tree"));
     ran.ends(0);
     ran.says(&["Once more, after the pause", "back at this job"]);
+    // The first question asks for the label on the board, so the slot is named ahead of it.
+    let first = ran.stderr.split("WANT").next().unwrap();
+    let place = "INFO go on at slot R1-1: socket R, channel 1, position 1; module ";
+    assert!(first.contains(place) && first.contains(", serial ending in 0C6C\n"), "{first}");
     // Slot and module were scanned twice, and the first scans stay in the record.
     let scans = |id: &str| {
         events(&bench).iter().filter(|event| matches!(event, Event::Answered { step, .. } if step.0 == id)).count()

@@ -33,6 +33,7 @@ impl<'a> Job<'a> {
             caution: template.caution.as_deref().map(render).transpose()?,
             help: template.help.as_deref().map(render).transpose()?,
             slot: item.slot.map(|slot| slot.slot.label.clone()),
+            place: item.place(),
             from: item.from.map(|slot| slot.slot.label.clone()),
             evidence,
             critical: template.critical,

@@ -34,6 +34,9 @@ pub struct Step {
     pub help: Option<String>,
     /// The slot the hands are at.
     pub slot: Option<SlotLabel>,
+    /// The slot with its socket, channel and position, and the module this card puts there or takes out: for someone who
+    /// comes back in the midst of the card.
+    pub place: Option<String>,
     /// The slot a module comes from, for a move.
     pub from: Option<SlotLabel>,
     pub evidence: Evidence,

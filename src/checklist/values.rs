@@ -6,6 +6,7 @@ use crate::board::{Cover, Hold, SlotRef};
 use crate::module::Module;
 use crate::order::Unit;
 use crate::plan::{Action, Plan};
+use crate::text::shown;
 
 /// What one repetition of a card is about.
 #[derive(Debug, Clone, Default)]
@@ -29,6 +30,21 @@ pub(crate) struct Item<'a> {
 }
 
 impl Item<'_> {
+    /// Slot and module in words.
+    pub fn place(&self) -> Option<String> {
+        let at = self.slot?;
+        let (slot, socket, channel) = (&at.slot.label, shown(&at.socket.label), shown(&at.channel.label));
+        let place =
+            format!("slot {}: socket {socket}, channel {channel}, position {}", shown(slot.as_str()), at.slot.position);
+        let Some(module) = self.module else { return Some(place) };
+        let known = |what: &str, text: Option<String>| {
+            text.filter(|text| !text.is_empty()).map_or_else(String::new, |text| format!(", {what} {}", shown(&text)))
+        };
+        let part = known("part", module.identity.part.clone());
+        let serial = known("serial ending in", module.identity.serial.as_deref().map(end));
+        Some(format!("{place}; module {}{part}{serial}", module.spec))
+    }
+
     /// Whether a condition holds for this repetition.
     pub fn holds(&self, when: When, plan: &Plan, unit: &Unit) -> bool {
         let key = self.slot.and_then(|slot| slot.slot.key.as_deref());

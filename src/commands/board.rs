@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 
 use super::{CommandError, Exit, files};
 use crate::board::{Board, Channel, Cover, SlotRef};
-use crate::draw::{Align, Drawing, Look, Mark, State, slot_map, table};
+use crate::draw::{Align, Drawing, Look, Mark, State, orientation, slot_map, table};
 use crate::env::Env;
 use crate::source::{Faults, Text, counted, from_toml};
 use crate::text::shown;
@@ -173,7 +173,7 @@ pub fn draw(env: &mut Env, args: &DrawArgs) -> Result<Exit, CommandError> {
         let text = [
             format!("{}\n\n", heading(&board)),
             lines(&map, colour),
-            "\n[1] is filled first in its channel. Seen as you stand before the machine.\n\n".to_owned(),
+            format!("\n[1] is filled first in its channel; {}\n\n", orientation(&board, look)),
             lines(&channels(&board, look), colour),
             covers(&board),
         ];

@@ -98,7 +98,8 @@ pub fn walk_from(
 
 /// How pictures are drawn on the stream that questions go to.
 fn pictures(env: &Env) -> Pictures {
-    let width = env.terminal.size.map_or(80, |(columns, _)| usize::from(columns));
+    // A page leaves the last column free.
+    let width = env.terminal.size.map_or(80, |(columns, _)| usize::from(columns)).saturating_sub(1);
     Pictures {
         look: Look { width: width.min(100), unicode: env.unicode() },
         colour: env.colour(env.terminal.stderr_is_terminal),

@@ -120,23 +120,36 @@ impl Mark {
     }
 }
 
-/// The map of a board, as the technician stands, with `mark` for each slot.
+/// The map of a board, as the technician stands where its file says so, with `mark` for each slot.
 ///
 /// A board whose slots lie in a wide row gets two lines a row, label above sign; others one. Where neither fits in
 /// `look.width`, each channel is listed on a line of its own.
 pub fn slot_map(board: &Board, mark: &dyn Fn(SlotRef<'_>) -> Mark, look: Look) -> Drawing {
     let grid = Grid::of(board);
-    let label = grid.cells.values().map(|cell| columns(&cell.label)).max().unwrap_or_default();
-    let (one_line, two_lines) = (grid.columns * (label + 5), grid.columns * (label.max(3) + 1));
-    if grid.rows > usize::from(MOST_PLACES) {
-        list(board, mark, look)
-    } else if one_line <= look.width + 2 {
-        grid.draw(mark, look, label, Cells::OneLine)
-    } else if two_lines <= look.width + 1 {
-        grid.draw(mark, look, label.max(3), Cells::TwoLines)
-    } else {
-        list(board, mark, look)
+    match grid.cells_within(look.width) {
+        Some(cells) => grid.draw(mark, look, cells),
+        None => list(board, mark, look),
     }
+}
+
+/// What the rows of [`slot_map`] mean: where you look from is known only of a board whose file places each slot.
+pub fn orientation(board: &Board, look: Look) -> &'static str {
+    if is_placed(board) && Grid::of(board).cells_within(look.width).is_some() {
+        "seen as you stand before the machine"
+    } else {
+        "channel by channel, not as the slots lie on the board"
+    }
+}
+
+/// The row of a drawn map in which the slot in hand is.
+pub fn row_in_hand(lines: &[String]) -> Option<usize> {
+    let signs = [false, true].map(|unicode| Mark::from(State::Current).text(unicode));
+    lines.iter().position(|line| signs.iter().any(|sign| line.contains(sign.as_str())))
+}
+
+/// Whether the board's file says where each slot lies.
+fn is_placed(board: &Board) -> bool {
+    board.slots().all(|slot| slot.slot.at.is_some())
 }
 
 /// The signs that `states` use, with their words.
@@ -206,7 +219,7 @@ struct Grid<'b> {
 
 impl<'b> Grid<'b> {
     fn of(board: &'b Board) -> Self {
-        let placed = board.slots().all(|slot| slot.slot.at.is_some());
+        let placed = is_placed(board);
         let mut cells = BTreeMap::new();
         let mut above = 0;
         let mut socket_before = 0;
@@ -255,7 +268,27 @@ impl<'b> Grid<'b> {
             .min_by_key(middle)
     }
 
-    fn draw(&self, mark: &dyn Fn(SlotRef<'_>) -> Mark, look: Look, label: usize, cells: Cells) -> Drawing {
+    /// The widest label.
+    fn label(&self) -> usize {
+        self.cells.values().map(|cell| columns(&cell.label)).max().unwrap_or_default()
+    }
+
+    /// How the cells fit into so many columns; `None` where they do not.
+    fn cells_within(&self, width: usize) -> Option<Cells> {
+        let label = self.label();
+        if self.rows > usize::from(MOST_PLACES) {
+            None
+        } else if self.columns * (label + 5) <= width + 2 {
+            Some(Cells::OneLine)
+        } else if self.columns * (label.max(3) + 1) <= width + 1 {
+            Some(Cells::TwoLines)
+        } else {
+            None
+        }
+    }
+
+    fn draw(&self, mark: &dyn Fn(SlotRef<'_>) -> Mark, look: Look, cells: Cells) -> Drawing {
+        let label = if cells == Cells::OneLine { self.label() } else { self.label().max(3) };
         let width = if cells == Cells::OneLine { label + 3 } else { label };
         let gap = if cells == Cells::OneLine { "  " } else { " " };
         let mut drawing = Drawing::default();
@@ -427,6 +460,17 @@ mod tests {
         [#]R1-2  [ ]R2-2  [-]R3-2  [!]R4-2
         [!]R1-3  [o]R2-3  >*<R3-3  [X]R4-3
         ");
+    }
+
+    #[test]
+    fn an_orientation_is_named_only_of_a_drawing_that_the_board_gives() {
+        let seen = "seen as you stand before the machine";
+        let by_channel = "channel by channel, not as the slots lie on the board";
+        let at = |board: &Board, width| orientation(board, Look { width, unicode: false });
+        assert_eq!([at(&board(HERON), 80), at(&board(HERON), 40)], [seen, by_channel]);
+        let mut heron = board(HERON);
+        heron.socket[0].channel[0].slot[0].at = None;
+        assert_eq!(at(&heron, 80), by_channel);
     }
 
     #[test]

@@ -10,7 +10,7 @@ mod table;
 mod tone;
 
 pub use bars::{Bar, bars};
-pub use map::{Mark, Places, State, legend, places, slot_map};
+pub use map::{Mark, Places, State, legend, orientation, places, row_in_hand, slot_map};
 pub use table::{Align, table};
 pub use tone::{Drawing, Piece, Tone};
 

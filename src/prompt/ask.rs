@@ -18,12 +18,22 @@ pub struct Place {
     pub elapsed: Duration,
 }
 
+impl Place {
+    /// `card 3 of 9`.
+    pub(super) fn card_text(&self) -> String {
+        format!("card {} of {}", self.card.0, self.card.1)
+    }
+
+    /// `item 2 of 7`.
+    pub(super) fn item_text(&self) -> String {
+        format!("item {} of {}", self.item.0, self.item.1)
+    }
+}
+
 impl fmt::Display for Place {
     /// `card 3 of 9 - item 2 of 7 - 00:12:41`.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let (card, cards) = self.card;
-        let (item, items) = self.item;
-        write!(f, "card {card} of {cards} - item {item} of {items} - {}", Hms(self.elapsed))
+        write!(f, "{} - {} - {}", self.card_text(), self.item_text(), Hms(self.elapsed))
     }
 }
 

@@ -2,8 +2,9 @@
 //! each question, so a window of another size is right again at the next one. ASCII only but for the picture, where the
 //! locale takes more.
 
-use super::ask::{Message, Question, Status};
+use super::ask::{Message, Place, Question, Status};
 use super::lines;
+use crate::draw::row_in_hand;
 use crate::text::{Shown, shown};
 
 /// Smaller windows get lines instead of pages.
@@ -49,20 +50,57 @@ pub(super) fn page(question: &Question, said: &[Message], look: Look, size: (u16
     };
     let room = rows.saturating_sub(below.len() + 2);
     let mut out = String::from(CLEAR);
-    let cut = question.picture.len() > room;
-    let shown_rows = if cut { room.saturating_sub(1) } else { question.picture.len() };
-    for line in question.picture.iter().take(shown_rows) {
-        out.push_str(&picture_line(line, look, columns));
+    for line in within(&question.picture, look, columns, room) {
+        out.push_str(&line);
         out.push('\n');
-    }
-    if cut && room > 0 {
-        out.push_str("(the picture needs a taller window)\n");
     }
     for line in below {
         out.push_str(&line);
         out.push('\n');
     }
     out
+}
+
+/// The picture in so many columns and rows; cut around the row of the slot in hand, and left out where that row is too wide.
+fn within(picture: &[String], look: Look, columns: usize, room: usize) -> Vec<String> {
+    let here = row_in_hand(picture);
+    let wide = here.and_then(|row| picture.get(row)).is_some_and(|row| plain_columns(row) >= columns);
+    if wide {
+        return std::iter::once("(the picture needs a wider window)".to_owned()).take(room).collect();
+    }
+    let cut = picture.len() > room;
+    let rows = if cut { room.saturating_sub(1) } else { picture.len() };
+    let from = here.unwrap_or_default().saturating_sub(rows / 2).min(picture.len() - rows);
+    let lines = picture.iter().skip(from).take(rows).map(|line| picture_line(line, look, columns));
+    lines.chain((cut && room > 0).then(|| "(the picture needs a taller window)".to_owned())).collect()
+}
+
+/// Columns a line of a picture takes.
+fn plain_columns(line: &str) -> usize {
+    let (mut width, mut rest) = (0, line);
+    while let Some(c) = rest.chars().next() {
+        rest = match sgr(rest) {
+            Some((_, after)) => after,
+            None => {
+                width += 1;
+                rest.get(c.len_utf8()..).unwrap_or_default()
+            }
+        };
+    }
+    width
+}
+
+/// The place and the card's name in one row. What does not fit is left out by whole parts: half a number is a wrong one.
+fn place_line(place: &Place, columns: usize) -> String {
+    let name = shown(&place.card_name);
+    let (card, item) = (place.card_text(), place.item_text());
+    let rows = [
+        format!("{place}   {name}"),
+        format!("{card} - {item}   {name}"),
+        format!("{card}   {name}"),
+        format!("{card} - {item}"),
+    ];
+    rows.into_iter().find(|row| row.chars().count() < columns).unwrap_or_default()
 }
 
 /// Everything below the picture, one row each: the last `kept` messages first; `airy` sets the parts apart.
@@ -92,8 +130,7 @@ fn below_picture(
     }
     gap(&mut rows);
     if let Some(place) = &question.place {
-        let line = format!("{place}   {}", shown(&place.card_name));
-        rows.push(look.with(BOLD, &fit(&line, columns)));
+        rows.push(look.with(BOLD, &place_line(place, columns)));
         gap(&mut rows);
     }
     if question.warns {
@@ -187,7 +224,7 @@ mod tests {
 
     use proptest::prelude::*;
 
-    use super::super::ask::{Place, Wants};
+    use super::super::ask::Wants;
     use super::super::meaning::tests::question as ask;
     use super::*;
 
@@ -226,6 +263,57 @@ mod tests {
                 assert!(widest < usize::from(columns), "{widest} columns at {columns}x{rows}");
             }
         }
+    }
+
+    #[test]
+    fn a_picture_too_tall_is_cut_around_the_slot_in_hand() {
+        for colour in [false, true] {
+            for here in 0..12 {
+                for sign in [">*<", ">\u{25c6}<"] {
+                    let mut q = full();
+                    let row = if colour { format!("\x1b[1;7m{sign}\x1b[0m") } else { sign.to_owned() };
+                    q.picture = (0..12).map(|n| format!("row {n}")).collect();
+                    q.picture[here].push_str(&row);
+                    q.picture.push(format!("{sign} HERE"));
+                    for rows in [18, 20, 24] {
+                        let page = page(&q, &[], Look { colour, unicode: true }, (80, rows));
+                        assert!(page.contains(&format!("row {here}")), "{here} at {rows} rows:\n{page}");
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_picture_too_wide_is_left_out_and_not_cut() {
+        let mut q = full();
+        q.picture = vec![format!("{}>*<", " ".repeat(70))];
+        let page = page(&q, &[], Look { colour: false, unicode: false }, (60, 24));
+        assert!(page.contains("(the picture needs a wider window)"), "{page}");
+    }
+
+    #[test]
+    fn a_place_line_loses_whole_parts_and_no_number_is_cut() {
+        let elapsed = Duration::from_secs(761);
+        let place = Place { card: (16, 23), card_name: "Again 1: Fill a slot 6 of 16".into(), item: (10, 12), elapsed };
+        let mut rows = Vec::new();
+        for columns in (20..=90).rev() {
+            let row = place_line(&place, columns);
+            assert!(row.chars().count() < columns);
+            if rows.last() != Some(&row) {
+                rows.push(row);
+            }
+        }
+        assert_eq!(
+            rows,
+            [
+                "card 16 of 23 - item 10 of 12 - 00:12:41   Again 1: Fill a slot 6 of 16",
+                "card 16 of 23 - item 10 of 12   Again 1: Fill a slot 6 of 16",
+                "card 16 of 23   Again 1: Fill a slot 6 of 16",
+                "card 16 of 23 - item 10 of 12",
+                "",
+            ]
+        );
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use crate::board::SlotLabel;
 use crate::checklist::{StepId, Steps};
-use crate::draw::{Look, Mark, State, legend, slot_map};
+use crate::draw::{Look, Mark, State, legend, orientation, slot_map};
 use crate::plan::Action;
 use crate::record::Job;
 
@@ -27,7 +27,7 @@ impl Pictures {
         let mut drawing = slot_map(&job.opened().board, &mark, self.look);
         drawing.append(legend(states.iter().copied(), self.look));
         let mut lines = drawing.shown(self.colour);
-        lines.push("seen as you stand before the machine; the lowest row is its front".to_owned());
+        lines.push(orientation(&job.opened().board, self.look).to_owned());
         lines
     }
 }

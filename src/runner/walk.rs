@@ -138,6 +138,11 @@ impl<'a> Runner<'a> {
                 "because there was a pause, what was scanned for this item is scanned once more".to_owned(),
             )?;
         }
+        // The next question may not name its slot, because its answer is the label on the board.
+        let next = self.next_step().and_then(|at| self.step(at)).and_then(|step| step.place.clone());
+        if let Some(place) = next {
+            self.say(Status::Info, format!("go on at {place}"))?;
+        }
         Ok(())
     }
 

@@ -93,6 +93,7 @@ fn step(name: &str, slot: Option<SlotLabel>, evidence: Evidence, fill: Fill<'_>)
         caution: Some(fill("caution")),
         help: Some(fill("help")),
         slot,
+        place: None,
         from: None,
         evidence,
         critical: false,

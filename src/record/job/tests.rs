@@ -258,6 +258,7 @@ fn the_open_step_and_bound_serials_follow_the_steps() {
         caution: None,
         help: None,
         slot: Some(SlotLabel::from(slot)),
+        place: None,
         from: None,
         evidence: Evidence::Scan { of: ScanOf::Module, expected: Expected::AnyModule },
         critical: false,
