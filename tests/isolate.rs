@@ -228,7 +228,7 @@ fn a_fault_that_went_away_with_a_swap_convicts_nobody() {
 }
 
 #[test]
-fn corrected_errors_move_the_probabilities_and_convict_nobody() {
+fn pattern_tests_move_the_probabilities_and_corrected_errors_do_not() {
     let shape = board(1, 4, 2);
     let labels: Vec<SlotLabel> = shape.slots().map(|s| s.slot.label.clone()).collect();
     let fitted: Vec<_> = labels.iter().cloned().zip((0..8).map(|n| module(&format!("OSP{n}")))).collect();
@@ -245,24 +245,26 @@ fn corrected_errors_move_the_probabilities_and_convict_nobody() {
         found.map_or(0.0, |e| e.probability.parse::<f64>().unwrap())
     };
     let plain = module_chance(&begin());
-    // The module stands in slot 5 now; a stream of corrected errors there speaks for it, one stray error does not.
+    // The module stands in slot 5 now; a failed test there speaks for it, corrected errors do not, however many.
     let finding = |corrected, pattern| slotwise::isolate::Finding {
         slot: labels[5].clone(),
         corrected,
         pattern_passed: pattern,
         stood: None,
     };
-    let mut stray = begin();
-    stray.observe_findings(&[finding(Some(1), None)]).unwrap();
-    assert!((module_chance(&stray) - plain).abs() < 1e-9);
-    let mut stream = begin();
-    stream.observe_findings(&[finding(Some(5_000), None)]).unwrap();
-    let once = module_chance(&stream);
+    for count in [1, 5_000] {
+        let mut counted = begin();
+        counted.observe_findings(&[finding(Some(count), None)]).unwrap();
+        assert!((module_chance(&counted) - plain).abs() < 1e-9);
+    }
+    let mut failed = begin();
+    failed.observe_findings(&[finding(None, Some(false))]).unwrap();
+    let once = module_chance(&failed);
     assert!(once > plain + 0.05, "{plain} {once}");
     // The same sign again is no news.
-    stream.observe_findings(&[finding(Some(9_000), None)]).unwrap();
-    assert!((module_chance(&stream) - once).abs() < 1e-9);
-    assert!(answer(&stream).verdict.is_none());
+    failed.observe_findings(&[finding(Some(9_000), Some(false))]).unwrap();
+    assert!((module_chance(&failed) - once).abs() < 1e-9);
+    assert!(answer(&failed).verdict.is_none());
     let mut passed = begin();
     passed.observe_findings(&[finding(None, Some(true))]).unwrap();
     assert!(module_chance(&passed) < plain, "{plain}");

@@ -6,7 +6,7 @@ mod program;
 
 use program::{Bench, UNIT, right};
 use serde_json::{Value, json};
-use slotwise::board::SlotLabel;
+use slotwise::board::{ReportsAs, SlotLabel};
 use slotwise::checklist::Evidence;
 use slotwise::isolate::{Seen, Step};
 use slotwise::machine::{Boot, Fault, Latch, Machine, Reporting, Seated, WhichModule};
@@ -255,6 +255,70 @@ fn slots_read_off_a_screen_and_a_dark_machine_are_evidence_too() {
     assert!(ran.code == 3 || ran.code == 1, "{}", ran.stderr);
     let told = hands.bench.job().isolation().unwrap().trials.iter().filter(|run| run.done.is_some()).count();
     assert_eq!(told, 2);
+}
+
+/// Corrected and uncorrected errors that the kernel of a tree counted at one slot.
+fn count(bench: &Bench, tree: &str, at: &str, counts: [u32; 2]) {
+    let plan = bench.plan();
+    let locator = match &plan.board.slot(at).unwrap().slot.reports_as[0] {
+        ReportsAs::Locator(locator) => locator.clone(),
+        other => panic!("{other:?}"),
+    };
+    let folder = bench.path(tree).join("sys/devices/system/edac/mc/mc0/dimm0");
+    std::fs::create_dir_all(&folder).unwrap();
+    let [corrected, uncorrected] = counts.map(|count| format!("{count}\n"));
+    for (file, text) in [("dimm_label", locator), ("dimm_ce_count", corrected), ("dimm_ue_count", uncorrected)] {
+        std::fs::write(folder.join(file), text).unwrap();
+    }
+}
+
+#[test]
+fn corrected_errors_are_a_note_and_no_search_is_made_of_them() {
+    let hands = Hands::new(Fault::None, Reporting::default());
+    let bench = &hands.bench;
+    for boot in 1..=4 {
+        let (tree, file) = (format!("tree-{boot}"), format!("boot-{boot}.json"));
+        bench.machine(&tree, Fault::None, boot);
+        // The count goes where the module would have been moved to.
+        count(bench, &tree, ["F3-1", "R1-1"][boot as usize % 2], [1, 0]);
+        assert!(bench.run(&["capture", "--root", &tree, "-o", &file], b"").code <= 1);
+        let ran = hands.isolate(&["--done", "--snapshot", &file]);
+        let answer: Value = serde_json::from_str(&ran.stdout).unwrap_or_else(|_| panic!("{}", ran.stderr));
+        assert_eq!(
+            (ran.code, &answer["verdict"]["what"], &answer["trial"]),
+            (0, &json!("none"), &Value::Null),
+            "{answer}"
+        );
+        let notes = answer["notes"].to_string();
+        for part in ["errors counted in slot", "1 corrected", "edac", "alone convicts no module", "compare the counts"]
+        {
+            assert!(notes.contains(part), "{notes}");
+        }
+        let next = hands.isolate(&["--next"]);
+        assert!(next.code == 0 && next.stdout.contains("alone convicts no module"), "{} {}", next.stdout, next.stderr);
+    }
+    let serial = bench.plan().module_at("F3-1").unwrap().module.identity.serial.clone().unwrap();
+    let slip = bench.run(&["rma", &hands.record(), &serial], b"");
+    assert!(slip.stdout.contains("does not support a return"), "{}", slip.stdout);
+    assert!(slip.stdout.contains("alone convicts no module"), "{}", slip.stdout);
+    // An uncorrected error does begin one.
+    bench.machine("worse", Fault::None, 5);
+    count(bench, "worse", "F3-1", [0, 1]);
+    bench.run(&["capture", "--root", "worse", "-o", "worse.json"], b"");
+    let ran = hands.isolate(&["--done", "--snapshot", "worse.json"]);
+    assert_eq!(ran.code, 3, "{} {}", ran.stdout, ran.stderr);
+    // The technician is answered in words.
+    let hands = Hands::new(Fault::None, Reporting::default());
+    hands.bench.machine("tree", Fault::None, 1);
+    count(&hands.bench, "tree", "F3-1", [1, 0]);
+    let walked = hands.bench.run(&["isolate", &hands.record(), "--snapshot", "tree", "--plain"], b":p\n");
+    walked.ends(3);
+    walked.says(&[
+        "every module works, so there is no fault to search for",
+        "alone convicts no module",
+        "take another report",
+    ]);
+    assert!(hands.bench.job().isolation().is_none());
 }
 
 #[test]

@@ -190,7 +190,7 @@ pub fn verdict(state: &State) -> Option<Verdict> {
         );
     }
     if nothing_seen(state) {
-        return make("none", String::new(), 1.0, "No boot showed anything wrong.".to_owned());
+        return make("none", String::new(), 1.0, "No start showed a module that does not work.".to_owned());
     }
     if state.contradicted {
         return None;

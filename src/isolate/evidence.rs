@@ -1,9 +1,9 @@
 //! What is found besides the report of a boot: errors the running machine corrected, the outcome of pattern tests, and how a
 //! module stood in its slot before it was touched.
 //!
-//! Errors and tests are weak: a steady stream of corrected errors speaks for the module, its slot, its channel or its processor, not for
-//! one of them, and the numbers are assumed until a shop has its own. How a module stood speaks of its seating alone. None of it
-//! convicts a module by itself.
+//! Corrected errors are kept as a note and not weighed: a count names no cause. Tests are weak: one that fails speaks for the
+//! module, its slot, its channel or its processor, not for one of them, and the numbers are assumed until a shop has its own.
+//! How a module stood speaks of its seating alone. None of it convicts a module by itself.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -81,9 +81,6 @@ impl Look {
 /// The numbers of a rates file.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Evidence {
-    /// Corrected errors in one boot from which on they are a stream and not a stray.
-    pub steady: f64,
-    pub corrected: Sign,
     pub pattern: Sign,
     /// Absent in rates that do not have it: then it is not weighed.
     pub stood: Option<Look>,
@@ -98,19 +95,12 @@ impl Evidence {
             sound: s.sound.number(),
         };
         let look = |s: &super::rates::StoodTable| Look { seated_badly: s.seating.number(), sound: s.sound.number() };
-        Self {
-            steady: table.steady.number(),
-            corrected: sign(&table.corrected),
-            pattern: sign(&table.pattern),
-            stood: table.stood.as_ref().map(look),
-        }
+        Self { pattern: sign(&table.pattern), stood: table.stood.as_ref().map(look) }
     }
 
-    /// The signs a finding amounts to. A slot without a stream of errors tells nothing: most faults have none.
-    pub fn signs(&self, finding: &Finding) -> Vec<Sign> {
-        let stream = finding.corrected.is_some_and(|count| count > 0 && count as f64 >= self.steady);
-        let pattern = finding.pattern_passed.map(|passed| if passed { self.pattern.absent() } else { self.pattern });
-        stream.then_some(self.corrected).into_iter().chain(pattern).collect()
+    /// The sign a finding amounts to, if it is of a pattern test.
+    pub fn sign(&self, finding: &Finding) -> Option<Sign> {
+        finding.pattern_passed.map(|passed| if passed { self.pattern.absent() } else { self.pattern })
     }
 }
 
@@ -173,7 +163,7 @@ mod tests {
     use super::super::layout::Layout;
     use super::*;
 
-    const STREAM: Sign = Sign { covered: 0.3, seated_badly: 0.1, sound: 0.05 };
+    const FAILED: Sign = Sign { covered: 0.3, seated_badly: 0.1, sound: 0.05 };
 
     fn weight(belief: &Belief, fault: Fault) -> f64 {
         belief.hypotheses.iter().filter(|h| h.cause == Cause::one(fault)).map(|h| h.weight).sum()
@@ -184,12 +174,12 @@ mod tests {
     }
 
     #[test]
-    fn a_stream_of_corrected_errors_speaks_for_what_covers_the_slot_and_does_not_choose_among_it() {
+    fn a_failed_pattern_test_speaks_for_what_covers_the_slot_and_does_not_choose_among_it() {
         let model = model(Mode::Slot);
         let faults = [Fault::Module(0), Fault::Slot(0), Fault::Channel(0), Fault::Module(4)];
         let causes = faults.map(|f| (Cause::one(f), 0.25)).to_vec();
         let mut belief = Belief::of(&model, Arrangement::full(8), causes);
-        let seen = belief.sign(&model, 0, STREAM);
+        let seen = belief.sign(&model, 0, FAILED);
         // By hand: .25 · (3 · .3 + .05) = .2375; each that covers the slot .25 · .3 / .2375, the other .25 · .05 / .2375.
         assert!((seen - 0.2375).abs() < 1e-12);
         for fault in &faults[..3] {
@@ -205,7 +195,7 @@ mod tests {
             let causes = vec![(Cause::one(Fault::Seat(0)), 0.5), (Cause::one(Fault::Module(0)), 0.5)];
             let mut belief = Belief::of(&model, Arrangement::full(8), causes);
             belief.act(&model, &[Change::Reseat(0)]);
-            belief.sign(&model, 0, STREAM);
+            belief.sign(&model, 0, FAILED);
             // By hand: the seating stayed bad with .1, so a sign has .1 · .1 + .9 · .05 = .055 under it and .3 under the module.
             assert!((weight(&belief, Fault::Seat(0)) - 0.055 / 0.355).abs() < 1e-12, "{mode:?}");
             // And the seating is bad with .01 / .055 afterwards.
@@ -241,12 +231,11 @@ mod tests {
     }
 
     #[test]
-    fn few_errors_are_no_sign_and_a_passed_pattern_test_is_one_against() {
-        let evidence = Evidence { steady: 100.0, corrected: STREAM, pattern: STREAM, stood: None };
+    fn corrected_errors_are_no_sign_and_a_passed_pattern_test_is_one_against() {
+        let evidence = Evidence { pattern: FAILED, stood: None };
         let finding = |corrected, pattern_passed| Finding { slot: "A1".into(), corrected, pattern_passed, stood: None };
-        assert!(evidence.signs(&finding(Some(99), None)).is_empty());
-        assert_eq!(evidence.signs(&finding(Some(100), None)), [STREAM]);
-        assert_eq!(evidence.signs(&finding(Some(0), Some(true))), [STREAM.absent()]);
-        assert_eq!(evidence.signs(&finding(Some(100), Some(false))), [STREAM, STREAM]);
+        assert_eq!(evidence.sign(&finding(Some(5_000), None)), None);
+        assert_eq!(evidence.sign(&finding(Some(5_000), Some(true))), Some(FAILED.absent()));
+        assert_eq!(evidence.sign(&finding(None, Some(false))), Some(FAILED));
     }
 }

@@ -27,7 +27,7 @@ pub struct Rates {
     pub second: SecondTable,
     pub connector: ConnectorTable,
     pub minutes: MinutesTable,
-    /// What errors corrected and pattern tests say; without it they are not weighed.
+    /// What pattern tests say, and how a module stood; without it they are not weighed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub evidence: Option<EvidenceTable>,
 }
@@ -36,9 +36,9 @@ pub struct Rates {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct EvidenceTable {
-    /// Corrected errors in one boot from which on they are a stream.
+    /// Corrected errors in one boot from which on they are a stream; not weighed yet.
     pub steady: Figure,
-    /// A stream of corrected errors.
+    /// A stream of corrected errors; not weighed yet.
     pub corrected: SignTable,
     /// A pattern test that found an error.
     pub pattern: SignTable,

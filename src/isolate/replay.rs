@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 use super::action::Arrangement;
 use super::action::Change;
 use super::belief::{Belief, Cause, Kind, Model};
-use super::evidence::Finding;
 use super::fault::{Class, Fault, Mode, all_faults, unit_of};
 use super::layout::{Layout, NOWHERE, Piece, Place};
 use super::state::{IsolateError, Seen, State, position};
@@ -19,8 +18,8 @@ const HARDLY: f64 = 1e-9;
 /// What was weighed already, so that nothing counts twice.
 #[derive(Debug, Default)]
 struct Counted {
-    /// Place, module, and whether it was a pattern test.
-    signs: Vec<(Place, Piece, bool)>,
+    /// Place and module of a pattern test.
+    signs: Vec<(Place, Piece)>,
     /// Places as they stood, with the insertions before.
     seatings: Vec<(Place, u32)>,
 }
@@ -49,18 +48,11 @@ impl State {
             if reported.contains(&unit_of(&self.model.layout, self.model.mode, place)) {
                 continue;
             }
-            let parts = [
-                (false, Finding { pattern_passed: None, ..finding.clone() }),
-                (true, Finding { corrected: None, ..finding.clone() }),
-            ];
-            for (is_pattern, part) in parts {
-                let signs = evidence.signs(&part);
-                if !signs.is_empty() && !counted.signs.contains(&(place, piece, is_pattern)) {
-                    counted.signs.push((place, piece, is_pattern));
-                    signs.iter().for_each(|sign| {
-                        belief.sign(&self.model, place, *sign);
-                    });
-                }
+            if let Some(sign) = evidence.sign(finding)
+                && !counted.signs.contains(&(place, piece))
+            {
+                counted.signs.push((place, piece));
+                belief.sign(&self.model, place, sign);
             }
         }
     }

@@ -48,14 +48,18 @@ impl State {
             let theirs: Vec<Option<u16>> = failed(*other).collect();
             let shared = |own: u16, at: u16| {
                 let mut there = starts.iter().zip(&theirs).filter(|(_, theirs)| **theirs == Some(at));
-                own != at && !there.any(|((board, seen), _)| self.worked(board, seen, own))
+                !there.any(|((board, seen), _)| self.worked(board, seen, own))
             };
-            let both = own.iter().zip(&theirs).filter_map(|(own, theirs)| Some((*own.as_ref()?, *theirs)));
-            let alone = both.filter(|(own, theirs)| theirs.is_none_or(|at| !shared(*own, at)));
-            let mut units: Vec<u16> = alone.map(|(own, _)| own).collect();
-            units.sort_unstable();
-            units.dedup();
-            units.len() < needed
+            let (mut may_be, mut alone) = (false, Vec::new());
+            for (own, theirs) in own.iter().zip(&theirs).filter_map(|(own, theirs)| Some((*own.as_ref()?, *theirs))) {
+                match theirs {
+                    Some(at) if at == own => {}
+                    Some(at) if shared(own, at) => may_be = true,
+                    _ if alone.contains(&own) => {}
+                    _ => alone.push(own),
+                }
+            }
+            may_be && alone.len() < needed
         })
     }
 }

@@ -54,7 +54,7 @@ pub enum Step {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Seen {
-    /// The slots that are missing, shut off or count errors; none when all is well.
+    /// The slots that are missing, disabled or have uncorrected errors; none when all is well.
     Slots(Vec<SlotLabel>),
     /// The machine did not post.
     NoPost,
@@ -333,8 +333,8 @@ impl State {
         Ok(())
     }
 
-    /// Takes in what was found after the last boot and before the next changes: errors corrected, pattern tests, how modules
-    /// stood before they were touched. It moves the probabilities and convicts nobody.
+    /// Takes in what was found after the last boot and before the next changes: pattern tests, and how modules stood before they
+    /// were touched. It moves the probabilities and convicts nobody. Corrected errors are kept and not weighed.
     ///
     /// # Errors
     /// Labels that are not on the board; then none of the findings counts.

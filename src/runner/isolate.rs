@@ -376,11 +376,11 @@ fn before(job: &Job, steps: &crate::checklist::Steps, now: &Seen) -> Option<(See
     let stood = |round: &crate::record::Round| trial::stood(job, steps, &format!("again-{}", round.round));
     let (mut changes, mut found) = (reseat(&first.slots), stood(first));
     for round in rest {
-        before.push(Done { asked: None, done: changes, seen: Seen::Slots(round.slots.clone()), found });
+        before.push(Done { asked: None, done: changes, seen: Seen::Slots(round.failing.clone()), found });
         (changes, found) = (reseat(&round.slots), stood(round));
     }
     before.push(Done { asked: None, done: changes, seen: now.clone(), found });
-    Some((Seen::Slots(first.slots.clone()), before))
+    Some((Seen::Slots(first.failing.clone()), before))
 }
 
 /// Sockets that the order leaves without a processor.

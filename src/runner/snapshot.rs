@@ -256,6 +256,12 @@ impl Runner<'_> {
 
     /// `None` when the technician paused or wants the step itself again.
     fn decide(&mut self, step: &Step, findings: &[Finding], first: &Seen) -> Result<Option<Next>, RunError> {
+        if *first == Seen::Slots(Vec::new()) && std::mem::take(&mut self.searches) && !trial::is_no_evidence(findings) {
+            let counted = findings.iter().any(|finding| finding.counted_note().is_some());
+            let alone = if counted { " A count of corrected errors alone convicts no module." } else { "" };
+            let none = "By this report every module works, so there is no fault to search for.";
+            self.say(Status::Info, format!("{none}{alone}"))?;
+        }
         let mut options: Vec<(&str, Next)> = Vec::new();
         let over = self.journal.job().isolation().is_some_and(|search| !search.is_open());
         if over && !self.way_back().is_empty() {

@@ -87,10 +87,8 @@ pub fn seen(job: &Job, steps: &Steps, stands: &[Stands], snapshot: &Snapshot) ->
 
 /// The slots of findings that say a module does not work.
 fn failing(findings: &[Finding]) -> Vec<SlotLabel> {
-    let fails = |finding: &&Finding| {
-        matches!(finding.kind, FindingKind::Missing | FindingKind::ShutOff | FindingKind::ErrorsCounted)
-    };
-    let mut slots: Vec<SlotLabel> = findings.iter().filter(fails).filter_map(|finding| finding.slot.clone()).collect();
+    let fails = findings.iter().filter(|finding| finding.fails());
+    let mut slots: Vec<SlotLabel> = fails.filter_map(|finding| finding.slot.clone()).collect();
     let mut once = Vec::new();
     slots.retain(|slot| {
         let new = !once.contains(slot);

@@ -82,6 +82,28 @@ impl FindingKind {
 }
 
 impl Finding {
+    /// Whether the module of its slot does not work by this: it is missing, disabled, or has uncorrected errors. A count of
+    /// corrected errors alone names no cause.
+    pub fn fails(&self) -> bool {
+        match self.kind {
+            FindingKind::Missing | FindingKind::ShutOff => true,
+            FindingKind::ErrorsCounted => self.grave == Grave::Stop,
+            _ => false,
+        }
+    }
+
+    /// A count of corrected errors as a note: where, how many, from which source, and what to try; `None` for other findings.
+    /// Safe to show.
+    pub fn counted_note(&self) -> Option<String> {
+        if self.kind != FindingKind::ErrorsCounted || self.fails() {
+            return None;
+        }
+        let place = self.slot.as_ref().map(|slot| format!(" in slot {slot}")).unwrap_or_default();
+        let reported = self.reported.as_deref().unwrap_or_default();
+        let text = format!("errors counted{place}: {reported} ({}). {}", self.source, self.next);
+        Some(crate::text::shown_within(&text, 600).to_string())
+    }
+
     /// The finding in lines a person reads: what it is and where, planned against reported, what to do next, and where the
     /// reported value is from. Safe to show.
     pub fn lines(&self) -> Vec<String> {

@@ -37,7 +37,9 @@ pub(super) fn counted(input: &Input<'_>, places: &[Place<'_>]) -> Vec<Finding> {
                      with one that works, to see whether they go with the module or stay with the slot."
                         .to_owned()
                 } else {
-                    "Load the memory and compare the counts; if they grow, reseat the module.".to_owned()
+                    "A count of corrected errors alone convicts no module. Load the memory and compare the counts. If they \
+                     grow, reseat the module."
+                        .to_owned()
                 },
             }
         })

@@ -24,7 +24,7 @@ use crate::text::shown;
 /// goes on from there. With --next or --done it is driven by a script, one call a start. With --learn it writes a shop's own
 /// rates from the records of its searches.
 ///
-/// Exit code with --next and --done: 0 nothing is wrong, 1 there is a verdict, 3 a trial is to be done.
+/// Exit code with --next and --done: 0 every module works, 1 there is a verdict, 3 a trial is to be done.
 #[derive(Debug, clap::Args)]
 pub struct IsolateArgs {
     /// The record of the job

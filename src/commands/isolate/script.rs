@@ -17,6 +17,7 @@ use crate::runner::{
 };
 use crate::snapshot::{Snapshot, ascii_json, read_json};
 use crate::text::{shown, shown_within};
+use crate::verify::Finding;
 
 /// What a start showed.
 enum Start {
@@ -29,18 +30,33 @@ pub(super) fn run(env: &mut Env, args: &IsolateArgs, record: &Path, search: &Sea
     let path = files::located(env, record);
     let start = start(env, args)?;
     let answer = if args.next {
-        next(&crate::record::read::job(&path)?.job, args, search, start)?
+        let job = crate::record::read::job(&path)?.job;
+        let counted = counted(&job, start.as_ref())?;
+        let mut answer = next(&job, args, search, start)?;
+        answer.notes.extend(counted);
+        answer
     } else {
         let Some(start) = start else {
             return Err(CommandError::new(Exit::Usage, "--done needs what the start showed")
                 .way_out("--snapshot FILE, --report SLOT,SLOT, --report none, or --no-post"));
         };
         let mut journal = Journal::look(&path)?;
-        let answer = done(env, args, search, &mut journal, &start)?;
+        let mut answer = done(env, args, search, &mut journal, &start)?;
+        answer.notes.extend(counted(journal.job(), Some(&start))?);
         files::say_repaired(env, journal.repaired())?;
         answer
     };
     show(env, args, &answer)
+}
+
+/// The corrected errors that the start counted, or the last one on record: notes, and no fault to search for.
+fn counted(job: &Job, start: Option<&Start>) -> Result<Vec<String>, CommandError> {
+    let findings = match start {
+        Some(Start::Report(snapshot)) => comparison(job, &steps_of(job)?, snapshot).findings,
+        Some(Start::Told(_)) => Vec::new(),
+        None => job.comparison().map(|last| last.findings.clone()).unwrap_or_default(),
+    };
+    Ok(findings.iter().filter_map(Finding::counted_note).collect())
 }
 
 /// Whether the spares named can be taken into the search of a record.
@@ -340,7 +356,7 @@ fn done(
 /// Whether the last report on record shows a fault that a search could begin with.
 fn shows_a_fault(job: &Job) -> bool {
     job.snapshot().is_some()
-        && job.comparison().is_some_and(|last| last.findings.iter().any(|finding| finding.slot.is_some()))
+        && job.comparison().is_some_and(|last| last.findings.iter().any(|one| one.fails() && one.slot.is_some()))
 }
 
 /// A text whole, over as many lines as it needs.

@@ -168,9 +168,12 @@ impl Job {
             Event::RoundOpened { round, slots, snapshot_line } => {
                 self.reported = None;
                 let host = self.snapshot.as_ref().map(|(_, snapshot)| &snapshot.host);
+                let findings = self.comparison.iter().flat_map(|compared| &compared.findings);
+                let failing: Vec<&SlotLabel> = findings.filter(|f| f.fails()).filter_map(|f| f.slot.as_ref()).collect();
                 self.rounds.push(Round {
                     line: n,
                     round,
+                    failing: slots.iter().filter(|slot| failing.contains(slot)).cloned().collect(),
                     slots,
                     snapshot_line,
                     boot_id: host.and_then(|host| host.boot_id.clone()),

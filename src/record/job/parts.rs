@@ -54,6 +54,8 @@ pub struct Round {
     /// 1, 2, 3 …
     pub round: u64,
     pub slots: Vec<SlotLabel>,
+    /// The slots among them whose modules did not work by the findings it was opened for.
+    pub failing: Vec<SlotLabel>,
     /// The snapshot that was the reason.
     pub snapshot_line: u64,
     /// Boot id and system UUID of that snapshot: a later report must be of another boot.

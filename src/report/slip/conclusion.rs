@@ -9,9 +9,9 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::Stay;
-use crate::report::story::{Amended, Came, Story, Verdict, What};
+use crate::report::story::{Amended, Came, Seen, Story, Verdict, What};
 use crate::report::words::{counted, list, probability};
-use crate::verify::{FindingKind, Grave, serials_equal};
+use crate::verify::{Finding, FindingKind, Grave, serials_equal};
 
 /// What the record allows to conclude of a module.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -74,9 +74,22 @@ impl Conclusion {
     }
 }
 
-/// What a working module never shows: it is not there, shut off, smaller than it is, or counts errors.
-const fn is_fault(kind: FindingKind) -> bool {
-    matches!(kind, FindingKind::Missing | FindingKind::ShutOff | FindingKind::ErrorsCounted | FindingKind::WrongSize)
+const COUNT_ALONE: &str = "A count of corrected errors alone convicts no module.";
+
+/// What a working module never shows: it is not there, disabled, smaller than it is, or has uncorrected errors.
+fn is_fault(finding: &Finding) -> bool {
+    finding.fails() || finding.kind == FindingKind::WrongSize
+}
+
+/// Whether every failure of this module on record is a count of corrected errors.
+fn only_counted(stays: &[Stay], serial: &str) -> bool {
+    let all = || stays.iter().flat_map(|stay| &stay.seen);
+    let found = |wanted: fn(&Finding) -> bool| {
+        all().filter(|seen| matches!(&seen.what, What::Found { finding } if wanted(finding))).count()
+    };
+    let failed = |seen: &&Seen| matches!(&seen.what, What::Started { serial: own, came, .. } if *came != Came::Worked && serials_equal(own, serial));
+    let counts = found(|finding| finding.counted_note().is_some());
+    counts > 0 && counts >= all().filter(failed).count() && found(is_fault) == 0
 }
 
 pub(super) fn of(story: &Story, serial: &str, stays: &[Stay]) -> Conclusion {
@@ -88,9 +101,15 @@ pub(super) fn of(story: &Story, serial: &str, stays: &[Stay]) -> Conclusion {
         .cloned();
     let mut concluded = match verdict {
         Some(verdict) => {
-            let because = verdict.why.clone();
+            let mut because = verdict.why.clone();
+            let counted = only_counted(stays, serial);
+            if counted {
+                because.push(format!(
+                    "Wherever it failed, the record holds only a count of corrected errors. {COUNT_ALONE}"
+                ));
+            }
             // A verdict without a probability is an opinion.
-            let supports_return = verdict.kind == "module" && verdict.ppm.is_some();
+            let supports_return = verdict.kind == "module" && verdict.ppm.is_some() && !counted;
             Conclusion { supports_return, verdict: Some(verdict), because, amended: Vec::new() }
         }
         None => match elsewhere(story, stays) {
@@ -160,7 +179,7 @@ fn starts(story: &Story, serial: &str) -> Option<String> {
 /// The last verdict on something else, where this module stood in it: its slot, its channel, its socket.
 fn elsewhere(story: &Story, stays: &[Stay]) -> Option<Verdict> {
     let found = |stay: &Stay| {
-        let fault = |seen: &crate::report::story::Seen| matches!(&seen.what, What::Found { finding } if is_fault(finding.kind) && finding.grave != Grave::Note);
+        let fault = |seen: &Seen| matches!(&seen.what, What::Found { finding } if is_fault(finding) && finding.grave != Grave::Note);
         stay.seen.iter().any(fault)
     };
     let touched = |slots: &Option<String>| match slots {
@@ -173,18 +192,18 @@ fn elsewhere(story: &Story, stays: &[Stay]) -> Option<Verdict> {
 /// Which evidence is missing, or what speaks for the module.
 fn missing(story: &Story, serial: &str, stays: &[Stay]) -> Vec<String> {
     let mut because = Vec::new();
-    let watched = |seen: &crate::report::story::Seen| match &seen.what {
+    let watched = |seen: &Seen| match &seen.what {
         What::Reported { corrected, uncorrected, .. } => Some(corrected.is_some() && uncorrected.is_some()),
         _ => None,
     };
     let reports: Vec<bool> = stays.iter().flat_map(|stay| &stay.seen).filter_map(watched).collect();
-    let found = |wanted: fn(FindingKind) -> bool| -> Vec<(&str, u64, &'static str)> {
+    let found = |wanted: fn(&Finding) -> bool| -> Vec<(&str, u64, &'static str)> {
         let mut all = Vec::new();
         for stay in stays {
             for seen in &stay.seen {
                 if let What::Found { finding } = &seen.what
                     && finding.grave != Grave::Note
-                    && wanted(finding.kind)
+                    && wanted(finding)
                 {
                     all.push((stay.slot.as_str(), seen.line, finding.kind.name()));
                 }
@@ -193,9 +212,10 @@ fn missing(story: &Story, serial: &str, stays: &[Stay]) -> Vec<String> {
         all
     };
     let faults = found(is_fault);
-    let mix_ups = found(|kind| !is_fault(kind));
+    let counts = found(|finding| finding.counted_note().is_some());
+    let mix_ups = found(|finding| !is_fault(finding) && finding.counted_note().is_none());
     let last_compared = story.reports.iter().rev().find_map(|report| report.compared_line);
-    let failed = |seen: &crate::report::story::Seen| match &seen.what {
+    let failed = |seen: &Seen| match &seen.what {
         What::Started { serial: own, came, .. } => *came == Came::Failed && serials_equal(own, serial),
         _ => false,
     };
@@ -242,6 +262,10 @@ fn missing(story: &Story, serial: &str, stays: &[Stay]) -> Vec<String> {
                 list(several)
             ),
         });
+    }
+    if !counts.is_empty() {
+        let places: Vec<String> = counts.iter().map(|(slot, line, _)| format!("at {slot} in line {line}")).collect();
+        because.push(format!("Corrected errors were counted {}. {COUNT_ALONE}", list(&places)));
     }
     if !mix_ups.is_empty() {
         let kinds: Vec<String> = mix_ups.iter().map(|(slot, _, kind)| format!("{kind} at {slot}")).collect();
