@@ -41,7 +41,8 @@ impl Item<'_> {
             text.filter(|text| !text.is_empty()).map_or_else(String::new, |text| format!(", {what} {}", shown(&text)))
         };
         let part = known("part", module.identity.part.clone());
-        let serial = known("serial ending in", module.identity.serial.as_deref().map(end));
+        let serial = module.identity.serial.as_deref().map(|serial| end(shown(serial).as_str()));
+        let serial = known("serial ending in", serial);
         Some(format!("{place}; module {}{part}{serial}", module.spec))
     }
 

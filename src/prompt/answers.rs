@@ -32,7 +32,7 @@ use super::lines;
 use super::meaning::{Meaning, meaning};
 use crate::record::How;
 use crate::source::{Checked, Faults, Path, Text, from_toml};
-use crate::text::shown;
+use crate::text::{shown, shown_within};
 
 /// The format an answers file names in its first key.
 pub const ANSWERS_FORMAT: &str = "slotwise-answers/1";
@@ -194,7 +194,7 @@ impl Repeated {
     fn outcome(&self) -> String {
         match self.refused {
             0 => format!("given {} times, and no new question came", self.given),
-            times => format!("refused {times} times: {}", shown(&self.why)),
+            times => format!("refused {times} times: {}", shown_within(&self.why, 400)),
         }
     }
 }
