@@ -322,6 +322,62 @@ fn corrected_errors_are_a_note_and_no_search_is_made_of_them() {
 }
 
 #[test]
+fn a_verdict_on_record_that_rests_on_corrected_errors_alone_supports_no_return() {
+    use slotwise::isolate::Verdict;
+    use slotwise::record::Journal;
+    use slotwise::runner::{Search, all_steps, comparison, open_search};
+    let hands = Hands::new(Fault::None, Reporting::default());
+    let (bench, path) = (&hands.bench, hands.bench.record());
+    let mut journal = Journal::look(&path).unwrap();
+    let steps = all_steps(journal.job()).unwrap();
+    let now = || chrono::Local::now().fixed_offset();
+    journal.append("kim", now(), Event::Resumed { step: None, away_ms: None, clock_note: None }).unwrap();
+    let (from, to) = (slot("F3-1"), slot("R1-1"));
+    let serial = bench.plan().module_at("F3-1").unwrap().module.identity.serial.clone().unwrap();
+    // As a version wrote it that took a count for a failure: at the start, and after the module was moved.
+    for (boot, at) in [(1, &from), (2, &to)] {
+        let (tree, file) = (format!("tree-{boot}"), format!("boot-{boot}.json"));
+        bench.machine(&tree, Fault::None, boot);
+        count(bench, &tree, at.as_str(), [1, 0]);
+        bench.run(&["capture", "--root", &tree, "-o", &file], b"");
+        let snapshot = slotwise::snapshot::read_json(&std::fs::read(bench.path(&file)).unwrap()).unwrap();
+        let changes = vec![Step::Swap(from.clone(), to.clone())];
+        if boot == 2 {
+            let (changes, why) = (changes.clone(), String::new());
+            let opened = Event::TrialOpened { trial: 1, changes, minutes: 1, why, guided: false };
+            journal.append("kim", now(), opened).unwrap();
+        }
+        let taken = Event::SnapshotTaken { step: None, snapshot: Box::new(snapshot.clone()) };
+        let line = journal.append("kim", now(), taken).unwrap();
+        let seen = Seen::Slots(vec![at.clone()]);
+        if boot == 2 {
+            let done = Event::TrialDone {
+                trial: 1,
+                done: changes,
+                seen: seen.clone(),
+                found: Vec::new(),
+                snapshot_line: Some(line),
+            };
+            journal.append("kim", now(), done).unwrap();
+        }
+        let findings = comparison(journal.job(), &steps, &snapshot).findings;
+        journal.append("kim", now(), Event::Compared { snapshot_line: line, findings }).unwrap();
+        if boot == 1 {
+            let search = Search::shipped("install").unwrap();
+            let opened = open_search(journal.job(), &steps, &search, seen, Some(line), Vec::new());
+            journal.append("kim", now(), Event::IsolationOpened(Box::new(opened))).unwrap();
+        }
+    }
+    let (what, probability, because) = ("module".to_owned(), "0.9997".to_owned(), "It followed.".to_owned());
+    let verdict = Verdict { what, which: serial.clone(), probability, because };
+    journal.append("kim", now(), Event::VerdictReached { verdict, explanations: Vec::new() }).unwrap();
+    drop(journal);
+    let slip = bench.run(&["rma", &hands.record(), &serial], b"");
+    assert!(slip.stdout.contains("The evidence does not support a return"), "{} {}", slip.stdout, slip.stderr);
+    assert!(slip.stdout.contains("holds only a count of corrected errors"), "{}", slip.stdout);
+}
+
+#[test]
 fn a_search_stopped_half_way_is_undecided_and_nothing_goes_back() {
     let bench = Bench::new();
     let steps = bench.steps();
