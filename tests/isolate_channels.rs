@@ -38,6 +38,9 @@ fn of_a_channel_that_failed_with_its_first_slot_alone_filled_no_other_slot_is_su
     assert_eq!(verdict.what, "channel", "{verdict:?}");
     assert!(verdict.because.contains("its first slot, its trace or one processor contact"), "{verdict:?}");
     assert!(!verdict.because.contains("Leaving"), "{verdict:?}");
+    for by_whom in [slotwise::text::HANDS, slotwise::text::PROCESSOR] {
+        assert!(verdict.because.contains(by_whom), "{verdict:?}");
+    }
 }
 
 /// Two full channels of one processor fail by turns; from the trial `both_at` on, where there is one, both at once. What was
@@ -67,7 +70,7 @@ fn contacts_that_never_show_two_channels_at_once_are_waited_for_untouched_and_th
     assert_eq!(answer.verdict, None);
     let open = answer.undecided.unwrap();
     assert!(open.contains("no start showed two of its channels failing at once"), "{open}");
-    assert!(open.contains("No module goes back"), "{open}");
+    assert!(open.contains("No module goes back") && open.contains(slotwise::text::PROCESSOR), "{open}");
     let untouched = asked.iter().rev().take_while(|trial| trial.changes.is_empty()).count();
     assert_eq!(untouched, 8, "{asked:#?}");
     assert!(asked.last().unwrap().why.contains("once one start shows two of their channels failing"), "{asked:#?}");

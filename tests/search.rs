@@ -121,6 +121,10 @@ impl Hands {
                 (asked.code, &serde_json::from_str::<Value>(&asked.stdout).unwrap()["trial"]),
                 (3, &answer["trial"])
             );
+            // No card leads a script's trial, so what needs hands names the cards.
+            let by_hand = Self::changes(&answer).iter().any(|change| !matches!(change, Step::ClearSettings(_)));
+            let notes = answer.get("notes").map(Value::to_string).unwrap_or_default();
+            assert_eq!(notes.contains(slotwise::text::HANDS), by_hand, "{answer}");
             for change in Self::changes(&answer) {
                 self.carry_out(&change);
             }

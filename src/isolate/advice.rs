@@ -16,6 +16,7 @@ use super::starts::{first_slot_alone, never_together};
 use super::state::{Seen, State, Step, position};
 use super::why::{sentence, why};
 use super::words::{mode_words, stood_words};
+use crate::text::{PROCESSOR, by_hand};
 
 /// How far the next trial is looked ahead.
 pub const DEPTH: Depth = Depth { steps: 1, width: [5, 4, 3, 3, 3, 3], floor: 1.0 / 400.0, work: 1_500_000.0 };
@@ -332,28 +333,31 @@ fn because(state: &State, class: Class) -> String {
         Class::Module(piece) => convicted(state, piece).unwrap_or_default(),
         Class::Slot(_) => "It stayed with the slot whatever module was in it.".to_owned(),
         Class::Path(channel) if state.model.mode == Mode::Channel && first_slot_alone(state, channel) => {
-            "It stayed with the channel: its first slot, its trace or one processor contact; it failed with no other slot of it \
-             filled. The channel cannot be filled without its first slot, so no boot tells that slot apart: look into it. \
-             Moving the processor tells its contacts apart."
-                .to_owned()
+            by_hand(&format!(
+                "It stayed with the channel: its first slot, its trace or one processor contact; it failed with no other slot \
+                 of it filled. The channel cannot be filled without its first slot, so no boot tells that slot apart: look \
+                 into it. Moving the processor tells its contacts apart. {PROCESSOR}"
+            ))
         }
-        Class::Path(_) if state.model.mode == Mode::Channel => {
-            "It stayed with the channel: a slot of it, its trace or one processor contact. Leaving its slots empty, the last \
-             one first, tells each but the first slot apart; moving the processor tells its contacts apart."
-                .to_owned()
-        }
-        Class::Path(_) if state.model.mode == Mode::Blind => {
+        Class::Path(_) if state.model.mode == Mode::Channel => by_hand(&format!(
+            "It stayed with the channel: a slot of it, its trace or one processor contact. Leaving its slots empty, the \
+                 last one first, tells each but the first slot apart; moving the processor tells its contacts apart. \
+                 {PROCESSOR}"
+        )),
+        Class::Path(_) if state.model.mode == Mode::Blind => by_hand(&format!(
             "It stayed with the channel: its first slot, its trace or one processor contact. The channel cannot be filled \
-             without its first slot, so no boot tells them apart; look into that slot and at the processor's contacts."
-                .to_owned()
-        }
-        Class::Path(_) => "It stayed with the channel: its trace or one processor contact. Moving the processor to another \
-                           socket tells them apart."
-            .to_owned(),
+                 without its first slot, so no boot tells them apart; look into that slot and at the processor's contacts. \
+                 {PROCESSOR}"
+        )),
+        Class::Path(_) => format!(
+            "It stayed with the channel: its trace or one processor contact. Moving the processor to another socket tells \
+             them apart. {PROCESSOR}"
+        ),
         Class::Group(_) | Class::Socket(_) => {
-            "It shows on channels that share the processor's contacts; several of these channels failing by themselves would \
-             look the same. Look at the socket's contacts before anything is replaced."
-                .to_owned()
+            format!(
+                "It shows on channels that share the processor's contacts; several of these channels failing by themselves \
+                 would look the same. Before anything is replaced, the socket's contacts are looked at. {PROCESSOR}"
+            )
         }
         Class::Setting(_) => "It went away when the settings were cleared.".to_owned(),
     }
@@ -559,8 +563,8 @@ fn missing(state: &State) -> String {
         let (what, which) = named(state, kind);
         return format!(
             "Undecided: {what} {which} explains what was seen, probability {}, but no start showed two of its channels failing at \
-             once, so faults of single channels are not ruled out. No module goes back on it; let a qualified person look at \
-             the processor's contacts.",
+             once, so faults of single channels are not ruled out. No module goes back on it; the processor's contacts are \
+             next. {PROCESSOR}",
             probability(chance)
         );
     }

@@ -14,7 +14,7 @@ use crate::plan::{PlanSlot, Seat, cpus_of};
 use crate::prompt::{Status, Wants};
 use crate::record::{Answer, Event, FittedModule, Isolation, IsolationOpened, Job, Passed};
 use crate::snapshot::Snapshot;
-use crate::text::{shown, shown_within};
+use crate::text::{HANDS, PROCESSOR, shown, shown_within};
 
 /// How a search is carried on.
 #[derive(Debug, Clone)]
@@ -478,17 +478,13 @@ pub fn verdict_lines(verdict: &Verdict) -> Vec<String> {
     // A verdict says what fails, not that all the rest is good: a second fault may hide behind it.
     let next = match verdict.what.as_str() {
         "seating" => "Nothing goes back to the maker for it: the module was not fully in.",
-        "module" => "Bag it, mark it, and let its slip go with it: `slotwise rma RECORD SERIAL`.",
+        "module" => "Take it out, bag it, mark it, and let its slip go with it: `slotwise rma RECORD SERIAL`.",
         "slot" => {
             "No module goes back to the maker for it. Take the board to its service; leave the slot empty until then."
         }
-        "channel" => {
-            "No module goes back to the maker for it. Processor contacts and board are next, by the machine's own service \
-             manual."
-        }
+        "channel" => "No module goes back to the maker for it. Processor contacts and board are next.",
         "socket" => {
-            "No module goes back to the maker for it. Let a qualified person look at the processor's contacts before \
-             anything is replaced."
+            "No module goes back to the maker for it. The processor's contacts are looked at before anything is replaced."
         }
         "settings" => "No part goes back to the maker for it. Note the setting for the site.",
         "seating or settings" => "Nothing is broken and nothing goes back to the maker. Note the setting for the site.",
@@ -502,6 +498,13 @@ pub fn verdict_lines(verdict: &Verdict) -> Vec<String> {
         _ => "",
     };
     lines.extend(Some(next.to_owned()).filter(|next| !next.is_empty()));
+    let part = |names: &[&str]| verdict.what.split(JOINED).any(|part| names.contains(&part));
+    if part(&["channel", "socket"]) && !verdict.because.contains(PROCESSOR) {
+        lines.push(PROCESSOR.to_owned());
+    }
+    if part(&["module", "slot"]) && !verdict.because.contains(HANDS) {
+        lines.push(HANDS.to_owned());
+    }
     lines
 }
 
@@ -529,5 +532,22 @@ mod tests {
         let both = lines("slot and module", "A1 and OSP1");
         assert!(both.contains("only the one that is named goes back"), "{both}");
         assert!(lines("module and module", "OSP1 and OSP2").contains("those that are named"));
+    }
+
+    #[test]
+    fn a_verdict_that_needs_hands_names_the_cards_and_one_on_contacts_qualified_people() {
+        for (what, wanted) in [
+            ("module", Some(HANDS)),
+            ("slot", Some(HANDS)),
+            ("slot and module", Some(HANDS)),
+            ("channel", Some(PROCESSOR)),
+            ("socket", Some(PROCESSOR)),
+            ("channel and slot", Some(PROCESSOR)),
+            ("settings", None),
+        ] {
+            let told = lines(what, "A1");
+            let named = [HANDS, PROCESSOR].iter().any(|text| told.contains(text));
+            assert!(wanted.map_or(!named, |wanted| told.contains(wanted)), "{what}: {told}");
+        }
     }
 }

@@ -6,6 +6,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::board::{Board, SlotLabel, SlotRef};
+use crate::text::by_hand;
 
 use super::finding::Finding;
 use super::identities::{twice, unreadable};
@@ -76,8 +77,9 @@ pub fn compare_all(input: &Input<'_>) -> Comparison {
     findings.extend(exchange::find(&mut places));
     let used_though_off = totals::used_though_off(snapshot);
     for place in &places {
-        findings.extend(state_finding(place, &places, used_though_off.as_deref()));
-        findings.extend(module_finding(place));
+        let own = [state_finding(place, &places, used_though_off.as_deref()), module_finding(place)];
+        // What is wrong in a slot takes hands to put right.
+        findings.extend(own.into_iter().flatten().map(|own| Finding { next: by_hand(&own.next), ..own }));
         count(place, plan.mts.is_some(), &mut compared);
     }
     let strange = strangers(&matched, &snapshot.slots);

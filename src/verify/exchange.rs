@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::board::SlotLabel;
 use crate::snapshot::SlotState;
+use crate::text::by_hand;
 
 use super::finding::{Finding, FindingKind, Grave};
 use super::place::{Level, Place, Serials};
@@ -147,17 +148,17 @@ fn finding(places: &[Place<'_>], way: &[usize], level: Level) -> Finding {
         Level::Size => ("size_mib", "size"),
     };
     let next = if ring && way.len() == 2 {
-        format!("Power off. Exchange the modules of {}, then start and capture again.", list(labels.iter().copied()))
+        format!("Exchange the modules of {}, then start and capture again.", list(labels.iter().copied()))
     } else if ring {
         format!(
-            "Power off. The modules of {} stand in a ring, each in the next slot of this list: put each back, then \
+            "The modules of {} stand in a ring, each in the next slot of this list: put each back, then \
              start and capture again.",
             list(labels.iter().copied())
         )
     } else {
         let moves: Vec<String> =
             way.windows(2).map(|pair| format!("{} to {}", places[pair[1]].label(), places[pair[0]].label())).collect();
-        format!("Power off. Move the module of {}, then start and capture again.", moves.join(", and of "))
+        format!("Move the module of {}, then start and capture again.", moves.join(", and of "))
     };
     Finding {
         kind: FindingKind::Exchanged,
@@ -171,6 +172,6 @@ fn finding(places: &[Place<'_>], way: &[usize], level: Level) -> Finding {
         )),
         source: holder.report.map_or_else(|| "snapshot".to_owned(), |report| source_of(report, field, word)),
         grave: Grave::Stop,
-        next,
+        next: by_hand(&next),
     }
 }

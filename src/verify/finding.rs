@@ -121,7 +121,7 @@ impl Finding {
             (None, Some(reported)) => lines.push(format!("reported {}", clean(reported))),
             (None, None) => {}
         }
-        lines.push(format!("next: {}", crate::text::shown_within(&self.next, 400)));
+        lines.push(format!("next: {}", crate::text::shown_within(&self.next, 1000)));
         lines
     }
 }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::text::shown;
+use crate::text::{by_hand, shown};
 
 use super::finding::{Finding, FindingKind, Grave};
 use super::identity::{parts_equal, serial_key};
@@ -18,7 +18,7 @@ pub(super) fn unreadable(places: &[Place<'_>]) -> Vec<Finding> {
     let mut findings = Vec::new();
     if mute.len() == expecting.len() && mute.len() > 1 {
         let first = mute[0];
-        let next = "This firmware reads no serials: compare the labels with the plan by eye or by scanner.".to_owned();
+        let next = by_hand("This firmware reads no serials: compare the labels with the plan by eye or by scanner.");
         findings.push(Finding {
             slot: None,
             module: None,
@@ -30,7 +30,7 @@ pub(super) fn unreadable(places: &[Place<'_>]) -> Vec<Finding> {
         findings.extend(mute.into_iter().map(|place| {
             let next =
                 format!("The firmware reads no serial in {}: compare its label by eye or by scanner.", place.label());
-            about(FindingKind::UnreadableIdentity, place, Grave::Look, field, next)
+            about(FindingKind::UnreadableIdentity, place, Grave::Look, field, by_hand(&next))
         }));
     }
     findings.extend(expecting.into_iter().filter(|p| p.serials() == Serials::OtherForm).map(|place| {
@@ -39,7 +39,7 @@ pub(super) fn unreadable(places: &[Place<'_>]) -> Vec<Finding> {
              Compare the label by eye.",
             place.label()
         );
-        about(FindingKind::UnreadableIdentity, place, Grave::Look, field, next)
+        about(FindingKind::UnreadableIdentity, place, Grave::Look, field, by_hand(&next))
     }));
     findings
 }
@@ -80,7 +80,7 @@ pub(super) fn twice(places: &[Place<'_>], notes: &mut Vec<String>) -> Vec<Findin
             planned: None,
             reported: Some(format!("serial {} in {labels}", shown(&serial))),
             module: Some(format!("serial {}", shown(&serial))),
-            ..about(FindingKind::DuplicateSerial, first, Grave::Look, ("serial", "serial number"), next)
+            ..about(FindingKind::DuplicateSerial, first, Grave::Look, ("serial", "serial number"), by_hand(&next))
         });
     }
     findings

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::plan::PlanSlot;
-use crate::text::shown;
+use crate::text::{by_hand, shown};
 use crate::units::Size;
 
 use super::finding::{Finding, FindingKind, Grave};
@@ -32,15 +32,13 @@ pub(super) fn counted(input: &Input<'_>, places: &[Place<'_>]) -> Vec<Finding> {
                 reported: Some(format!("{} at {}", count.words(), shown(&count.locator))),
                 source: format!("{}, error counts", shown(&count.source)),
                 grave,
-                next: if uncorrected {
+                next: by_hand(if uncorrected {
                     "Do not hand the machine back. Reseat the module and load the memory; if errors come again, exchange it \
                      with one that works, to see whether they go with the module or stay with the slot."
-                        .to_owned()
                 } else {
                     "A count of corrected errors alone convicts no module. Load the memory and compare the counts. If they \
                      grow, reseat the module."
-                        .to_owned()
-                },
+                }),
             }
         })
         .collect()

@@ -2,7 +2,7 @@
 
 use crate::board::{Board, SlotLabel};
 use crate::snapshot::{SlotReport, SlotState};
-use crate::text::shown;
+use crate::text::{PROCESSOR, by_hand, shown};
 use crate::units::Size;
 
 use super::finding::{Finding, FindingKind, Grave};
@@ -53,9 +53,7 @@ pub(super) fn state_finding(place: &Place<'_>, places: &[Place<'_>], used_though
                 finding.reported = Some(format!("{}, shut off; {used}", reported_module(report)));
                 finding.grave = Grave::Look;
                 finding.next =
-                    "Look in the firmware's setup whether it uses this module. Do not open the machine for it \
-                                unless the setup says that it is off."
-                        .to_owned();
+                    "Look in the firmware's setup whether it uses this module, before anything is opened.".to_owned();
             }
             Some(finding)
         }
@@ -96,7 +94,8 @@ fn missing_next(place: &Place<'_>, places: &[Place<'_>]) -> String {
     let all_gone = channel.len() > 1 && channel.iter().all(|other| other.shows_no_module() && !other.found_elsewhere);
     let hint = if all_gone {
         format!(
-            " All modules of channel {} of {} are gone: one of them, the channel or the processor's seat may be the cause.",
+            " All modules of channel {} of {} are gone: one of them, the channel or the processor's seat may be the cause. \
+             {PROCESSOR}",
             shown(&place.at.channel.label),
             shown(&place.at.socket.label)
         )
@@ -104,8 +103,8 @@ fn missing_next(place: &Place<'_>, places: &[Place<'_>]) -> String {
         String::new()
     };
     format!(
-        "{seen}{hint} Power off, press the module in {label} until every latch closes, start and capture again. If it stays empty, exchange it with one that \
-         works: what goes with the module is the module, what stays is the slot."
+        "{seen}{hint} Press the module in {label} until every latch closes, start and capture again. If it stays empty, \
+         exchange it with one that works: what goes with the module is the module, what stays is the slot."
     )
 }
 
@@ -117,7 +116,7 @@ pub(super) fn module_finding(place: &Place<'_>) -> Option<Finding> {
     let label = place.label();
     let serials = place.serials();
     let swap = |what: &str| {
-        format!("{what} in {label}. Power off, compare its label with the plan, and exchange it for the planned one.")
+        format!("{what} in {label}. Compare its label with the plan, and exchange it for the planned one.")
     };
     if serials == Serials::Differ {
         return Some(about(
@@ -131,7 +130,7 @@ pub(super) fn module_finding(place: &Place<'_>) -> Option<Finding> {
     if let Some((planned, reported)) = place.sizes_differ() {
         let next = if serials == Serials::Same {
             format!(
-                "The right module shows {} of its {}. Read the firmware's error log, reseat it, start and capture again.",
+                "The right module shows {} of its {}. Read the firmware's error log, reseat the module, start and capture again.",
                 Size::from_mib(reported),
                 Size::from_mib(planned)
             )
@@ -180,7 +179,7 @@ pub(super) fn unlisted(input: &Input<'_>, places: &[Place<'_>], strange: usize) 
             // Fewer modules in slots of unknown names than slots without a line: a module is not there.
             if strange < awaited && !place.found_elsewhere {
                 let field = ("state", "locator");
-                return about(FindingKind::Missing, place, Grave::Stop, field, missing_next(place, places));
+                return about(FindingKind::Missing, place, Grave::Stop, field, by_hand(&missing_next(place, places)));
             }
             let next = format!(
                 "The report has no line for {}. Check what the board's file says the firmware calls it (reports_as).",
@@ -201,7 +200,7 @@ pub(super) fn unlisted(input: &Input<'_>, places: &[Place<'_>], strange: usize) 
             source: "snapshot, slots".to_owned(),
             grave: Grave::Note,
             next: "The report has no line for it. Check what the board's file says the firmware calls it (reports_as), and \
-                   whether a processor is in its socket."
+                   whether the firmware lists a processor in its socket."
                 .to_owned(),
         });
     }
@@ -229,7 +228,8 @@ pub(super) fn strangers(matched: &Matched, reports: &[SlotReport]) -> Vec<Findin
                 }),
                 source: source_of(report, "locator", "device locator"),
                 grave: Grave::Look,
-                next: "The board's file has no slot of this name. Find the slot, and add the name to its reports_as."
+                next: "The board's file has no slot of this name. Look the name up in the machine's manual, and add it to the \
+                       reports_as of its slot."
                     .to_owned(),
             }
         })

@@ -16,7 +16,7 @@ use crate::runner::{
     Search, all_steps, comparison, open_search, read_trial, spare, table, trial, undecided, verdict_lines,
 };
 use crate::snapshot::{Snapshot, ascii_json, read_json};
-use crate::text::{shown, shown_within};
+use crate::text::{HANDS, shown, shown_within};
 use crate::verify::Finding;
 
 /// What a start showed.
@@ -371,8 +371,14 @@ fn say(env: &mut Env, width: usize, text: &str) -> Result<(), CommandError> {
 const LONGEST: usize = 4_000;
 
 fn show(env: &mut Env, args: &IsolateArgs, answer: &Answer) -> Result<Exit, CommandError> {
+    let mut answer = answer.clone();
+    // Nothing leads through a trial that is asked for by a script.
+    if answer.trial.as_ref().is_some_and(|trial| trial.changes.iter().any(|change| !trial::slots_of(change).is_empty()))
+    {
+        answer.notes.push(HANDS.to_owned());
+    }
     if args.json {
-        let json = serde_json::to_string(answer)
+        let json = serde_json::to_string(&answer)
             .map_err(|error| CommandError::new(Exit::Io, "cannot write JSON").because(&error))?;
         writeln!(env.stdout, "{}", ascii_json(&json))?;
     } else {

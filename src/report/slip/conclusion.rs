@@ -11,6 +11,7 @@ use serde::Serialize;
 use super::Stay;
 use crate::report::story::{Amended, Came, Seen, Story, Verdict, What};
 use crate::report::words::{counted, list, probability};
+use crate::text::HANDS;
 use crate::verify::{Finding, FindingKind, Grave, serials_equal};
 
 /// What the record allows to conclude of a module.
@@ -255,7 +256,7 @@ fn missing(story: &Story, serial: &str, stays: &[Stay]) -> Vec<String> {
                 .to_owned(),
             (true, [only]) => format!(
                 "It was tried in one slot only. A bad module, a bad seating, a bad slot {only} and a bad channel look the \
-                 same there. Try a good module in {only}, or this one elsewhere."
+                 same there. Try a good module in {only}, or this one elsewhere. {HANDS}"
             ),
             (true, several) => format!(
                 "The fault showed in {}. That points to the module, but no verdict weighs it against the rest.",
