@@ -109,7 +109,11 @@ impl Hands {
 
     /// To the verdict, by the script's calls alone.
     fn search(&mut self) -> Value {
-        let (mut code, mut answer) = self.done(&["--spare", SPARE]);
+        self.search_with(&["--spare", SPARE])
+    }
+
+    fn search_with(&mut self, more: &[&str]) -> Value {
+        let (mut code, mut answer) = self.done(more);
         for _ in 0..30 {
             if answer["verdict"] != Value::Null || answer.get("undecided").is_some() {
                 assert_eq!(code, i32::from(answer["verdict"]["what"] != "none"));
@@ -377,7 +381,8 @@ fn a_verdict_on_record_that_rests_on_corrected_errors_alone_supports_no_return()
     journal.append("kim", now(), Event::VerdictReached { verdict, explanations: Vec::new() }).unwrap();
     drop(journal);
     let slip = bench.run(&["rma", &hands.record(), &serial], b"");
-    assert!(slip.stdout.contains("The evidence does not support a return"), "{} {}", slip.stdout, slip.stderr);
+    let told = slip.stdout.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(told.contains("The evidence does not support a return"), "{} {}", slip.stdout, slip.stderr);
     assert!(slip.stdout.contains("holds only a count of corrected errors"), "{}", slip.stdout);
 }
 
@@ -699,4 +704,109 @@ fn a_module_of_the_machine_is_no_spare_from_the_first_start_on() {
         refused.says(&["is one of the machine's own", "comes from outside"]);
     }
     assert_eq!(std::fs::read(hands.bench.record()).unwrap(), before);
+}
+
+/// What a page for a person says, on one line.
+fn page(hands: &Hands, args: &[&str]) -> (i32, String) {
+    let record = hands.record();
+    let ran = hands.bench.run(&[&args[..1], &[record.as_str()], &args[1..]].concat(), b"");
+    (ran.code, ran.stdout.split_whitespace().collect::<Vec<_>>().join(" "))
+}
+
+#[test]
+fn what_a_search_moved_is_a_finding_of_the_job_as_verify_names_it_until_it_is_put_back() {
+    let plan = Hands::new(Fault::None, Reporting::default()).bench.plan();
+    let mut moved = 0;
+    for planned in &plan.slot {
+        let mut hands = Hands::new(Fault::Seating { slot: planned.slot.clone() }, Reporting::ByChannel);
+        let answer = hands.search_with(&[]);
+        assert_eq!(answer["verdict"]["what"], "seating", "{answer}");
+        let snapshot = format!("boot-{}.json", hands.boots);
+        let kinds = |against: &str| {
+            let ran = hands.bench.run(&["verify", against, &snapshot, "--json"], b"");
+            let found: Value = serde_json::from_str(&ran.stdout).unwrap();
+            let found = found["findings"].as_array().unwrap().clone();
+            found.iter().map(|one| (one["kind"].clone(), one["slot"].clone())).collect::<Vec<_>>()
+        };
+        let by_plan = kinds("practice/plan.toml");
+        let last = hands.bench.job().comparison().unwrap().clone();
+        let last: Vec<(Value, Value)> = last.findings.iter().map(|one| (json!(one.kind), json!(one.slot))).collect();
+        assert_eq!(last, by_plan);
+        let (code, text) = page(&hands, &["review"]);
+        assert_eq!(code, i32::from(!by_plan.is_empty()), "{text}");
+        moved += by_plan.len();
+    }
+    assert!(moved > 0, "no search moved anything");
+}
+
+#[test]
+fn starts_after_a_verdict_that_speak_against_it_are_named_first_and_support_no_return() {
+    let mut hands = Hands::new(Fault::Module(WhichModule::FirstIn(slot("F1-1"))), Reporting::default());
+    let answer = hands.search_with(&[]);
+    assert_eq!(answer["verdict"]["what"], "module", "{answer}");
+    let serial = answer["verdict"]["which"].as_str().unwrap().to_owned();
+    let (_, before) = page(&hands, &["rma", &serial]);
+    assert!(before.contains("The evidence supports a return."), "{before}");
+    let machine = std::mem::replace(&mut hands.machine, Machine::as_planned(&hands.bench.plan(), 7));
+    hands.machine = machine.with_fault(Fault::None);
+    for _ in 0..6 {
+        assert_eq!(hands.done(&[]).0, 0);
+    }
+    let (_, after) = page(&hands, &["rma", &serial]);
+    let head = after.find("EVIDENCE CHANGED since the verdict (module, ").unwrap_or_else(|| panic!("{after}"));
+    assert!(head < after.find("The module").unwrap(), "{after}");
+    assert!(after.contains("the module worked at 6 of 6 starts, in "), "{after}");
+    assert!(after.contains("The evidence does not support a return. Run the fault search again"), "{after}");
+    let (_, json) = page(&hands, &["rma", &serial, "--json"]);
+    let json: Value = serde_json::from_str(&json).unwrap();
+    assert_eq!(json["conclusion"]["supports_return"], false);
+    assert_eq!(json["conclusion"]["since"]["lines"].as_array().unwrap().len(), 6);
+    let (_, review) = page(&hands, &["review"]);
+    assert!(review.contains("The search for the fault ended: module; the evidence has changed since"), "{review}");
+    let record = hands.record();
+    hands.bench.run(&["report", &record, "-o", "job.html"], b"").ends(0);
+    let report = std::fs::read_to_string(hands.bench.path("job.html")).unwrap();
+    assert!(report.contains("EVIDENCE CHANGED since this verdict"));
+}
+
+#[test]
+fn a_module_that_fails_again_after_a_verdict_on_its_seating_is_said_to() {
+    let mut hands = Hands::new(Fault::Seating { slot: slot("F1-1") }, Reporting::default());
+    let answer = hands.search_with(&[]);
+    assert_eq!(answer["verdict"]["what"], "seating", "{answer}");
+    let serial = hands.machine.at(&slot("F1-1")).unwrap().module.identity.serial.clone().unwrap();
+    let machine = std::mem::replace(&mut hands.machine, Machine::as_planned(&hands.bench.plan(), 7));
+    hands.machine = machine.with_fault(Fault::Slot { slot: slot("F1-1") });
+    hands.done(&[]);
+    let (_, slip) = page(&hands, &["rma", &serial]);
+    assert!(slip.contains("EVIDENCE CHANGED since the verdict (seating, "), "{slip}");
+    assert!(
+        slip.contains("the module failed at 1 of 1 start, in F1-1. The evidence does not support a return."),
+        "{slip}"
+    );
+    let (_, review) = page(&hands, &["review"]);
+    assert!(review.contains("The search for the fault ended: seating; the evidence has changed since"), "{review}");
+}
+
+#[test]
+fn a_verdict_has_one_probability_on_every_screen_and_none_is_certain() {
+    let mut hands = Hands::new(Fault::Module(WhichModule::FirstIn(slot("F1-1"))), Reporting::default());
+    let answer = hands.search();
+    let number: f64 = answer["verdict"]["probability"].as_str().unwrap().parse().unwrap();
+    assert!(number < 1.0, "{answer}");
+    let serial = answer["verdict"]["which"].as_str().unwrap().to_owned();
+    let same = |one: &&Value| one["what"] == "module" && one["which"] == serial.as_str();
+    let explained = answer["explanations"].as_array().unwrap().iter().find(same).unwrap();
+    assert_eq!(explained["probability"], answer["verdict"]["probability"], "{answer}");
+    let words = slotwise::isolate::per_cent(number);
+    let (_, review) = page(&hands, &["review"]);
+    assert!(review.contains(&format!("probability {words} because")), "{review}");
+    assert!(review.contains(&format!("module {serial}, probability {words}")), "{review}");
+    let (_, slip) = page(&hands, &["rma", &serial]);
+    assert!(slip.contains(&format!("Verdict: module, probability {words}.")), "{slip}");
+    let (_, next) = page(&hands, &["isolate", "--next"]);
+    assert!(next.contains(&format!("VERDICT: module {serial}, probability {words}")), "{next}");
+    for shown in [&review, &slip, &next] {
+        assert!(!shown.contains("probability 0.") && !shown.contains("probability 1 "), "{shown}");
+    }
 }

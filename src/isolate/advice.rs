@@ -15,7 +15,7 @@ use super::repeats::{ended, unless_repeated, untouched};
 use super::starts::{first_slot_alone, never_together};
 use super::state::{Seen, State, Step, position};
 use super::why::{sentence, why};
-use super::words::{mode_words, stood_words};
+use super::words::{mode_words, per_cent, stood_words};
 use crate::text::{PROCESSOR, by_hand};
 
 /// How far the next trial is looked ahead.
@@ -85,11 +85,8 @@ pub struct Answer {
     pub reporting: String,
 }
 
-/// A probability as text; never rounded up to certainty.
+/// A probability as a record and JSON have it: a decimal number as text, at most 0.9999. `per_cent` words it for people.
 pub fn probability(chance: f64) -> String {
-    if chance >= 1.0 - 1e-9 {
-        return "1".to_owned();
-    }
     let digits = if chance > 0.99 { format!("{:.4}", chance.min(0.9999)) } else { format!("{chance:.3}") };
     digits.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
@@ -124,17 +121,23 @@ fn reporting(state: &State) -> String {
     format!("How this machine reports, {how}: {}{against}.", mode_words(state.model.mode))
 }
 
-/// All explanations that are likelier than one in a thousand, likeliest first.
+/// All explanations that are likelier than one in a thousand, likeliest first. What a verdict names has the verdict's number: alone
+/// or with a second fault beside it.
 pub fn explanations(state: &State) -> Vec<Explanation> {
     if nothing_seen(state) {
         return Vec::new();
     }
     let all = state.belief.by_kind();
+    let judged =
+        settled(state).filter(|_| !state.contradicted).map(|(kind, _)| kind).filter(|kind| kind.second.is_none());
+    let beside =
+        |kind: &Kind| kind.second.is_some() && judged.is_some_and(|one| kind.classes().any(|c| c == one.first));
     all.iter()
-        .filter(|(_, chance)| *chance >= 0.001)
+        .filter(|(kind, chance)| *chance >= 0.001 && !beside(kind))
         .map(|(kind, chance)| {
             let (what, which) = named(state, *kind);
-            Explanation { what, which, probability: probability(*chance) }
+            let chance = if judged == Some(*kind) { chance.max(state.class_chance(kind.first)) } else { *chance };
+            Explanation { what, which, probability: probability(chance) }
         })
         .collect()
 }
@@ -182,16 +185,16 @@ pub fn verdict(state: &State) -> Option<Verdict> {
     let make = |what: &str, which: String, chance: f64, because: String| {
         Some(Verdict { what: what.to_owned(), which, probability: probability(chance), because })
     };
+    // Seen, and not worked out: no probability is shown of it.
+    let certain = |what: &str, which: String, because: String| {
+        Some(Verdict { what: what.to_owned(), which, probability: "1".to_owned(), because })
+    };
     if !state.broken_rules.is_empty() {
-        return make(
-            "rules",
-            state.broken_rules.join("; "),
-            1.0,
-            "The modules fitted break a rule of the board.".to_owned(),
-        );
+        let because = "The modules fitted break a rule of the board.".to_owned();
+        return certain("rules", state.broken_rules.join("; "), because);
     }
     if nothing_seen(state) {
-        return make("none", String::new(), 1.0, "No start showed a module that does not work.".to_owned());
+        return certain("none", String::new(), "No start showed a module that does not work.".to_owned());
     }
     if state.contradicted {
         return None;
@@ -206,7 +209,7 @@ pub fn verdict(state: &State) -> Option<Verdict> {
         let likeliest = likeliest_second(state, kind, second);
         because.push_str(&format!(
             " A second fault may hide behind it, probability {}{likeliest}: boot again once it is mended.",
-            probability(second)
+            per_cent(second)
         ));
     }
     make(&what, which, chance, because)
@@ -245,7 +248,7 @@ fn either(state: &State) -> Option<Verdict> {
         because: format!(
             "Nothing fails any more. A seating put right and settings cleared both explain what was seen; {what} is likelier, \
              at {}. Neither can be shown again, and neither needs a part.",
-            probability(likeliest)
+            per_cent(likeliest)
         ),
     })
 }
@@ -511,7 +514,7 @@ fn confirming(state: &State, kind: Kind) -> Option<Trial> {
             let sure = CONVICTS.max(state.model.sure);
             let choice = planned(state, sure);
             let action = if choice.minutes.is_finite() { choice.action } else { state.elsewhere(piece)? };
-            Some(trial(state, action, Some(&format!("{module} at a probability of {}", probability(sure)))))
+            Some(trial(state, action, Some(&format!("{module} at a probability of {}", per_cent(sure)))))
         }
     }
 }
@@ -565,7 +568,7 @@ fn missing(state: &State) -> String {
             "Undecided: {what} {which} explains what was seen, probability {}, but no start showed two of its channels failing at \
              once, so faults of single channels are not ruled out. No module goes back on it; the processor's contacts are \
              next. {PROCESSOR}",
-            probability(chance)
+            per_cent(chance)
         );
     }
     let modules = state.leading().filter(|(_, chance)| *chance >= state.model.sure).map(|(kind, _)| kind);

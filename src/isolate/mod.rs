@@ -33,4 +33,4 @@ pub use advice::{
 pub use evidence::{Finding, Stood};
 pub use slip::{Slip, slips};
 pub use state::{Done, IsolateError, Seen, State, Step};
-pub use words::{change_words, mode_words, seen_words, stood_words, trial_told, trial_words};
+pub use words::{change_words, mode_words, per_cent, seen_words, stood_words, sure_words, trial_told, trial_words};

@@ -5,6 +5,23 @@ use super::fault::Mode;
 use super::state::{Seen, Step};
 use crate::text::shown;
 
+/// A probability in words: per cent with one decimal, rounded down and never up to certainty.
+pub fn per_cent(chance: f64) -> String {
+    // What was written as a decimal number is not to lose a digit to the binary one.
+    let ppm = (chance.clamp(0.0, 1.0) * 1e6).round() as u32;
+    match ppm {
+        999_001.. => "more than 99.9 %".to_owned(),
+        1..1_000 => "less than 0.1 %".to_owned(),
+        _ => format!("{}.{} %", ppm / 10_000, ppm / 1_000 % 10),
+    }
+}
+
+/// The probability of a verdict or an explanation in words; `None` where none was worked out.
+pub fn sure_words(what: &str, probability: &str) -> Option<String> {
+    let computed = !matches!(what, "undecided" | "none" | "rules");
+    probability.parse().ok().filter(|_| computed).map(per_cent)
+}
+
 /// A change in words: `seat the module of 1C-3 anew`.
 pub fn change_words(change: &Step) -> String {
     match change {

@@ -311,7 +311,7 @@ fn reports(lines: &mut Lines, story: &Story) {
     }
 }
 
-/// What a search emptied, so that nothing is missing there: why, and which slots.
+/// What a search changed, so that no fault is there: why, and which slots.
 pub(super) fn on_purpose(report: &Report) -> Vec<String> {
     let mut told: Vec<(&str, Vec<&str>)> = Vec::new();
     for one in &report.on_purpose {
@@ -320,7 +320,7 @@ pub(super) fn on_purpose(report: &Report) -> Vec<String> {
             None => told.push((&one.why, vec![&one.slot])),
         }
     }
-    told.into_iter().map(|(why, slots)| format!("not missing: {}: {why}", list(&slots))).collect()
+    told.into_iter().map(|(why, slots)| format!("no fault: {}: {why}", list(&slots))).collect()
 }
 
 /// A report in short.
@@ -341,7 +341,7 @@ pub(super) fn report_facts(report: &Report) -> Vec<(&'static str, String)> {
         (Some(line), _) => {
             let empty = match report.on_purpose.len() {
                 0 => String::new(),
-                n => format!(", and {} empty on purpose", counted(n, "slot")),
+                n => format!(", and {} changed on purpose", counted(n, "slot")),
             };
             format!("{}{empty} (line {line})", counted(report.faults().count(), "finding"))
         }
@@ -387,6 +387,9 @@ fn concluded(lines: &mut Lines, story: &Story) {
         lines.put(2, 4, &verdict_words(verdict), Tone::Strong);
         for reason in &verdict.why {
             lines.put(4, 2, reason, Tone::Plain);
+        }
+        if let Some(text) = verdict.changed() {
+            lines.put(4, 2, &text, Tone::Attention);
         }
         amended(lines, 4, &verdict.amended);
     }

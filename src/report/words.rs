@@ -56,14 +56,9 @@ pub fn list<T: AsRef<str>>(names: &[T]) -> String {
     }
 }
 
-/// `98.4 %` from parts of a million; never rounded up to certainty.
+/// `98.4 %` from parts of a million, as a verdict is worded everywhere.
 pub fn probability(ppm: u32) -> String {
-    let tenths = ppm / 1000;
-    match (ppm, tenths) {
-        (1_000_000.., _) => "100 %".to_owned(),
-        (1.., 0) => "less than 0.1 %".to_owned(),
-        _ => format!("{}.{} %", tenths / 10, tenths % 10),
-    }
+    crate::isolate::per_cent(f64::from(ppm) / 1e6)
 }
 
 #[cfg(test)]
@@ -95,8 +90,8 @@ mod tests {
     #[test]
     fn a_probability_is_never_rounded_up_to_certainty() {
         assert_eq!(
-            [999_999, 1_000_000, 984_321, 12, 0].map(probability),
-            ["99.9 %", "100 %", "98.4 %", "less than 0.1 %", "0.0 %"]
+            [999_999, 1_000_000, 999_000, 998_800, 984_321, 12, 0].map(probability),
+            ["more than 99.9 %", "more than 99.9 %", "99.9 %", "99.8 %", "98.4 %", "less than 0.1 %", "0.0 %"]
         );
     }
 

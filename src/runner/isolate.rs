@@ -16,6 +16,9 @@ use crate::record::{Answer, Event, FittedModule, Isolation, IsolationOpened, Job
 use crate::snapshot::Snapshot;
 use crate::text::{HANDS, PROCESSOR, shown, shown_within};
 
+/// What the practice bench shows of a spare, ahead of its serial.
+pub const SPARE_LABEL: &str = "the label of a known-good module in its bag reads";
+
 /// How a search is carried on.
 #[derive(Debug, Clone)]
 pub struct Search {
@@ -61,14 +64,17 @@ impl Runner<'_> {
         snapshot_line: Option<u64>,
     ) -> Result<Found, RunError> {
         let named = std::mem::take(&mut self.search.spares);
-        let named: Vec<Module> = named.iter().filter_map(|serial| spare(self.journal.job(), serial)).collect();
+        let mut usable = Vec::new();
+        for serial in named {
+            match no_spare(self.journal.job(), &self.steps, &serial) {
+                None => usable.extend(spare(self.journal.job(), &serial)),
+                Some(why) => self.say(Status::Refused, format!("module {}: {why}", shown(&serial)))?,
+            }
+        }
+        let named = usable;
         let spares = if named.is_empty() { self.spares(step)? } else { Some(named) };
         let Some(spares) = spares else { return Ok(Found::Paused) };
-        let mut opened = open_search(self.journal.job(), &self.steps, &self.search, first, snapshot_line, spares);
-        for serial in own_modules_left_out(&mut opened) {
-            let why = format!("module {serial} stands in the machine, so it is no spare; one comes from outside it");
-            self.say(Status::Refused, why)?;
-        }
+        let opened = open_search(self.journal.job(), &self.steps, &self.search, first, snapshot_line, spares);
         self.record(Event::IsolationOpened(Box::new(opened)))?;
         self.next_trial(step)
     }
@@ -76,6 +82,8 @@ impl Runner<'_> {
     /// Known-good modules on the bench; `None` when the technician paused.
     fn spares(&mut self, step: &CardStep) -> Result<Option<Vec<Module>>, RunError> {
         let on_bench = self.machine.spare(self.journal.job());
+        let offered = on_bench.as_ref().and_then(|spare| spare.identity.serial.clone());
+        let offered = offered.filter(|serial| no_spare(self.journal.job(), &self.steps, serial).is_none());
         let like = self.journal.job().opened().plan.slot.first().map(|planned| planned.module.clone());
         let Some(like) = on_bench.clone().or(like) else { return Ok(Some(Vec::new())) };
         let text = format!(
@@ -86,8 +94,8 @@ impl Runner<'_> {
         asked.slot = None;
         asked.wants = Wants::Line { what: "its serial".to_owned(), optional: true };
         loop {
-            if let Some(serial) = on_bench.as_ref().and_then(|spare| spare.identity.serial.as_deref()) {
-                let line = format!("the label of a known-good module in its bag reads {}", shown(serial));
+            if let Some(serial) = &offered {
+                let line = format!("{SPARE_LABEL} {}", shown(serial));
                 self.say(Status::Bench, line)?;
             }
             match self.hear(&asked, Some(step))? {
@@ -104,11 +112,8 @@ impl Runner<'_> {
                         self.say(Status::Refused, why.to_owned())?;
                         continue;
                     }
-                    let in_use = compare::scanned(self.journal.job(), &self.steps);
-                    let is = |identity: &Identity| identity.serial.as_deref() == Some(serial);
-                    if in_use.values().any(is) {
-                        let why = "that module stands in the machine; a spare comes from outside it".to_owned();
-                        self.say(Status::Refused, why)?;
+                    if let Some(why) = no_spare(self.journal.job(), &self.steps, serial) {
+                        self.say(Status::Refused, why.to_owned())?;
                         continue;
                     }
                     let identity = Identity { serial: Some(serial.to_owned()), ..like.identity.clone() };
@@ -284,23 +289,29 @@ impl Runner<'_> {
     }
 }
 
+/// Why a module with this serial cannot be a known-good spare of this job; `None` where it can.
+fn no_spare(job: &Job, steps: &crate::checklist::Steps, serial: &str) -> Option<&'static str> {
+    let own =
+        |identity: &Identity| identity.serial.as_deref().is_some_and(|own| crate::verify::serials_equal(own, serial));
+    let mut planned = job.opened().plan.slot.iter().map(|planned| &planned.module.identity);
+    if planned.any(own) || compare::scanned(job, steps).values().any(own) {
+        return Some("that module is one of the machine's own; a spare comes from outside it");
+    }
+    called_bad(job, serial).then_some("a verdict of this job calls that module bad, so it is no known-good spare")
+}
+
+/// Whether a verdict of this job calls a module bad.
+pub fn called_bad(job: &Job, serial: &str) -> bool {
+    let reached = job.isolations().iter().filter_map(|search| search.verdict.as_ref());
+    let mut bad = reached.flat_map(|reached| trial::named_bad(&reached.verdict).0);
+    bad.any(|own| crate::verify::serials_equal(own, serial))
+}
+
 /// A module with this serial, like those in the machine: taken for good.
 pub fn spare(job: &Job, serial: &str) -> Option<Module> {
     let like = job.opened().plan.slot.first().map(|planned| planned.module.clone())?;
     let identity = Identity { serial: Some(serial.to_owned()), ..like.identity };
     Some(Module { spec: like.spec, identity })
-}
-
-/// Takes out of the spares what stands in the machine: it would be taken for good, and may be what is searched for.
-fn own_modules_left_out(opened: &mut IsolationOpened) -> Vec<crate::text::Shown> {
-    let own = |spare: &Module| {
-        let serials = opened.fitted.iter().filter_map(|one| one.module.identity.serial.as_deref());
-        let spare = spare.identity.serial.as_deref().unwrap_or_default();
-        serials.into_iter().any(|own| crate::verify::serials_equal(own, spare))
-    };
-    let (own, spares): (Vec<Module>, Vec<Module>) = std::mem::take(&mut opened.spares).into_iter().partition(own);
-    opened.spares = spares;
-    own.iter().map(|module| shown(module.identity.serial.as_deref().unwrap_or_default())).collect()
 }
 
 /// No verdict, and why.
@@ -443,7 +454,7 @@ pub fn table(explanations: &[Explanation], look: Look) -> Vec<String> {
         .map(|one| {
             let chance: f64 = one.probability.parse().unwrap_or(0.0);
             let name = if one.which.is_empty() { one.what.clone() } else { format!("{} {}", one.what, one.which) };
-            Bar { name, value: (chance * 1000.0).round() as u64, text: one.probability.clone(), tone: Tone::Plain }
+            Bar { name, value: (chance * 1000.0).round() as u64, text: isolate::per_cent(chance), tone: Tone::Plain }
         })
         .collect();
     let look = Look { width: look.width.min(60), ..look };
@@ -456,7 +467,8 @@ pub fn table(explanations: &[Explanation], look: Look) -> Vec<String> {
 fn in_words(explanations: &[Explanation], reporting: &str) -> String {
     let named = explanations.iter().take(MOST_ROWS).map(|one| {
         let which = if one.which.is_empty() { String::new() } else { format!(" {}", shown(&one.which)) };
-        format!("{}{which} at {}", one.what, one.probability)
+        let sure = isolate::sure_words(&one.what, &one.probability).unwrap_or_default();
+        format!("{}{which} at {sure}", one.what)
     });
     format!("What explains what was seen: {}. {reporting}", named.collect::<Vec<_>>().join(", "))
 }
@@ -473,8 +485,9 @@ fn gone_by(reporting: &str, look: Look) -> Vec<String> {
 /// A verdict for whoever stands at the machine: what it is, what carries it, what to do now.
 pub fn verdict_lines(verdict: &Verdict) -> Vec<String> {
     let which = if verdict.which.is_empty() { String::new() } else { format!(" {}", shown(&verdict.which)) };
-    let mut lines =
-        vec![format!("VERDICT: {}{which}, probability {}", verdict.what, verdict.probability), verdict.because.clone()];
+    let sure = isolate::sure_words(&verdict.what, &verdict.probability);
+    let sure = sure.map_or_else(String::new, |sure| format!(", probability {sure}"));
+    let mut lines = vec![format!("VERDICT: {}{which}{sure}", verdict.what), verdict.because.clone()];
     // A verdict says what fails, not that all the rest is good: a second fault may hide behind it.
     let next = match verdict.what.as_str() {
         "seating" => "Nothing goes back to the maker for it: the module was not fully in.",

@@ -18,7 +18,7 @@ mod walk;
 
 pub use compare::{comparison, scanned};
 pub use error::RunError;
-pub use isolate::{Search, open_search, read_trial, spare, table, undecided, verdict_lines};
+pub use isolate::{SPARE_LABEL, Search, called_bad, open_search, read_trial, spare, table, undecided, verdict_lines};
 pub use picture::Pictures;
 pub use report::{MachineReport, Report, ReportError};
 pub use rounds::all_steps;

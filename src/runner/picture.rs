@@ -37,11 +37,11 @@ fn state(label: &SlotLabel, current: &SlotLabel, steps: &Steps, job: &Job) -> St
     if label == current {
         return State::Current;
     }
-    let emptied = job.emptied_before(u64::MAX);
+    let changed = job.changed_before(u64::MAX);
     let reported = job
         .comparison()
         .is_some_and(|comparison| comparison.findings.iter().any(|finding| finding.slot.as_ref() == Some(label)));
-    if emptied.contains_key(label) {
+    if changed.get(label).is_some_and(crate::record::Changed::is_empty) {
         // Empty on purpose; the cards of the opening at hand say where its module goes.
         return State::Empty;
     }

@@ -10,10 +10,10 @@ use crate::board::SlotLabel;
 use crate::checklist::{Evidence, Step};
 use crate::isolate::Seen;
 use crate::prompt::{Status, Wants};
-use crate::record::{Emptied, Event, How, Isolation};
+use crate::record::{Changed, Event, How, Isolation};
 use crate::snapshot::Snapshot;
 use crate::text::shown_within;
-use crate::verify::{Finding, FindingKind, Grave};
+use crate::verify::{Finding, Grave};
 
 /// What the technician does about findings.
 #[derive(Clone, Copy)]
@@ -51,7 +51,7 @@ impl Runner<'_> {
         let mut findings = compare::comparison(self.journal.job(), &self.steps, &snapshot).findings;
         let line = self.record(Event::SnapshotTaken { step: Some(step.id.clone()), snapshot: snapshot.clone() })?;
         let in_trial = self.journal.job().isolation().is_some_and(|search| search.open_trial().is_some());
-        let counts = in_trial && !trial::is_no_evidence(&findings);
+        let counts = in_trial && !crate::verify::is_no_evidence(&findings);
         if counts {
             // First what was moved: what is missing is told by where the modules now stand.
             self.trial_done(None, Some((line, &snapshot)))?;
@@ -161,7 +161,7 @@ impl Runner<'_> {
     fn act_on(&mut self, step: &Step, findings: &[Finding], start: Start<'_>) -> Result<(), RunError> {
         let first = match &start {
             // A report of another start or another machine shows no fault of this one.
-            Start::Reported(..) if trial::is_no_evidence(findings) => Seen::Slots(Vec::new()),
+            Start::Reported(..) if crate::verify::is_no_evidence(findings) => Seen::Slots(Vec::new()),
             Start::Reported(_, snapshot) => self.failing_now(snapshot),
             Start::Told(seen) => seen.clone(),
         };
@@ -199,8 +199,8 @@ impl Runner<'_> {
             }
             Some(Next::Round) => {
                 let Start::Reported(line, _) = *start else { return Ok(()) };
-                let emptied = self.journal.job().emptied_before(u64::MAX);
-                let slots = slots_of(findings).into_iter().filter(|slot| !emptied.contains_key(slot)).collect();
+                let changed = self.journal.job().changed_before(u64::MAX);
+                let slots = slots_of(findings, &changed);
                 let round = self.journal.job().rounds().len() as u64 + 1;
                 self.record(Event::RoundOpened { round, slots, snapshot_line: line })?;
                 self.steps_changed()?;
@@ -226,10 +226,7 @@ impl Runner<'_> {
     fn way_back(&self) -> Vec<crate::isolate::Step> {
         let Some(search) = self.journal.job().isolation() else { return Vec::new() };
         let Some(reached) = &search.verdict else { return Vec::new() };
-        let convicted = (reached.verdict.what == "module").then_some(reached.verdict.which.as_str());
-        let condemns = matches!(reached.verdict.what.as_str(), "slot" | "channel" | "socket");
-        let condemned: Vec<&str> = if condemns { reached.verdict.which.split(' ').collect() } else { Vec::new() };
-        trial::put_back(search, convicted, &condemned)
+        trial::put_back(self.journal.job(), search, &reached.verdict)
     }
 
     /// Whether the step has its answer now.
@@ -256,7 +253,10 @@ impl Runner<'_> {
 
     /// `None` when the technician paused or wants the step itself again.
     fn decide(&mut self, step: &Step, findings: &[Finding], first: &Seen) -> Result<Option<Next>, RunError> {
-        if *first == Seen::Slots(Vec::new()) && std::mem::take(&mut self.searches) && !trial::is_no_evidence(findings) {
+        if *first == Seen::Slots(Vec::new())
+            && std::mem::take(&mut self.searches)
+            && !crate::verify::is_no_evidence(findings)
+        {
             let counted = findings.iter().any(|finding| finding.counted_note().is_some());
             let alone = if counted { " A count of corrected errors alone convicts no module." } else { "" };
             let none = "By this report every module works, so there is no fault to search for.";
@@ -265,7 +265,7 @@ impl Runner<'_> {
         let mut options: Vec<(&str, Next)> = Vec::new();
         let over = self.journal.job().isolation().is_some_and(|search| !search.is_open());
         if over && !self.way_back().is_empty() {
-            options.push(("put the modules back as planned, without what the verdict condemns", Next::PutBack));
+            options.push(("put the modules back as planned, without what the verdict names as bad", Next::PutBack));
         }
         if *first != Seen::Slots(Vec::new()) && !over {
             if std::mem::take(&mut self.searches) {
@@ -277,8 +277,8 @@ impl Runner<'_> {
         if *first != Seen::Slots(Vec::new()) && over && self.way_back().is_empty() {
             options.push(("begin a new search, for what still fails", Next::Search));
         }
-        let emptied = self.journal.job().emptied_before(u64::MAX);
-        if slots_of(findings).iter().any(|slot| !emptied.contains_key(slot)) {
+        let changed = self.journal.job().changed_before(u64::MAX);
+        if !slots_of(findings, &changed).is_empty() {
             options.push(("open the machine again and seat the named modules anew", Next::Round));
         }
         options.push(("take another report first", Next::Again));
@@ -291,7 +291,7 @@ impl Runner<'_> {
         };
         let mut asked = side_question(step, "findings", format!("{what}{already}. What now?"));
         asked.slot = None;
-        asked.picture = headlines(findings, &emptied);
+        asked.picture = headlines(findings, &changed);
         asked.wants = Wants::Choice { options: options.iter().map(|(words, _)| (*words).to_owned()).collect() };
         loop {
             match self.hear(&asked, Some(step))? {
@@ -309,15 +309,15 @@ impl Runner<'_> {
 
 /// All findings in a few rows, kind by kind: a page keeps only the last of what was said in view, and the question is about
 /// all of them.
-fn headlines(findings: &[Finding], emptied: &BTreeMap<SlotLabel, Emptied>) -> Vec<String> {
+fn headlines(findings: &[Finding], changed: &BTreeMap<SlotLabel, Changed>) -> Vec<String> {
     if findings.is_empty() {
         return Vec::new();
     }
     let mut kinds: Vec<(&str, Vec<String>)> = Vec::new();
     for finding in findings {
-        let on_purpose = finding.slot.as_ref().filter(|_| finding.kind == FindingKind::Missing);
-        let name = match on_purpose.and_then(|slot| emptied.get(slot)) {
-            Some(Emptied::LeftOut) => "left out after the verdict",
+        let why = finding.slot.as_ref().and_then(|slot| changed.get(slot));
+        let name = match why.filter(|why| why.explains(finding)) {
+            Some(Changed::LeftOut) => "left out after the verdict",
             Some(_) => "taken out or moved by the search",
             None => finding.kind.name(),
         };
@@ -338,11 +338,12 @@ fn headlines(findings: &[Finding], emptied: &BTreeMap<SlotLabel, Emptied>) -> Ve
 /// Columns of a row above a question; less than the narrowest page.
 const ROW: usize = 58;
 
-/// The slots that hands can do something about, each once, in the order of the findings.
-fn slots_of(findings: &[Finding]) -> Vec<SlotLabel> {
+/// The slots where seating a module again may help, each once, in the order of the findings: not those that a search changed.
+fn slots_of(findings: &[Finding], changed: &BTreeMap<SlotLabel, Changed>) -> Vec<SlotLabel> {
     let mut slots: Vec<SlotLabel> = Vec::new();
-    for slot in findings.iter().filter(|finding| finding.grave != Grave::Note).filter_map(|f| f.slot.as_ref()) {
-        if !slots.contains(slot) {
+    for finding in findings.iter().filter(|finding| finding.grave != Grave::Note) {
+        let Some(slot) = finding.slot.as_ref().filter(|slot| !slots.contains(slot)) else { continue };
+        if !changed.get(slot).is_some_and(|why| why.explains(finding)) {
             slots.push(slot.clone());
         }
     }

@@ -9,7 +9,7 @@ use crate::isolate::{self, Seen, Step, Stood};
 use crate::plan::{Action, Plan, PlanSlot, Removal};
 use crate::record::{Answer, Isolation, Job, Passed, Stands, TrialRun, carry_out};
 use crate::snapshot::{SlotReport, Snapshot};
-use crate::verify::{Finding, FindingKind, Input, compare_all, lines_of_slots};
+use crate::verify::{Finding, Input, compare_all, lines_of_slots};
 
 /// What the ids of a trial's steps begin with; those of a second search carry its line. Putting the modules back is no trial.
 pub fn id(job: &Job, search: &Isolation, run: &TrialRun) -> String {
@@ -96,11 +96,6 @@ fn failing(findings: &[Finding]) -> Vec<SlotLabel> {
         new
     });
     slots
-}
-
-/// Whether a report cannot be of the start after the change: of another machine, or of a start before.
-pub fn is_no_evidence(findings: &[Finding]) -> bool {
-    findings.iter().any(|finding| matches!(finding.kind, FindingKind::StaleSnapshot | FindingKind::OtherMachine))
 }
 
 /// What of the trial's changes was done: without those whose cards were passed.
@@ -203,39 +198,37 @@ pub fn otherwise(
     Some(found)
 }
 
-/// The changes that bring every module back to where the search found it, the convicted one left out of the machine.
-/// So does what belongs into a slot that the verdict condemns.
-pub fn put_back(search: &Isolation, convicted: Option<&str>, condemned: &[&str]) -> Vec<Step> {
-    let first = search.arrangement(0);
+/// The changes that bring every module back to its own slot. What the verdict calls bad stays out: a module, and the modules of
+/// the slots that it names. A spare takes the place of a bad module.
+pub fn put_back(job: &Job, search: &Isolation, verdict: &isolate::Verdict) -> Vec<Step> {
+    let (modules, slots) = named_bad(verdict);
     let now = search.arrangement(search.trials.len());
-    let mut steps = Vec::new();
-    let homeless = |name: &str| {
-        let home = first.iter().find(|one| one.name == name).and_then(|one| one.slot.as_ref());
-        home.is_some_and(|slot| condemned.contains(&slot.as_str()))
-    };
-    let is_out = |name: &str| convicted == Some(name) || homeless(name);
-    for (home, one) in first.iter().zip(&now) {
-        if let Some(slot) = &one.slot
-            && (home.slot.as_ref() != Some(slot) || is_out(&one.name))
-        {
-            steps.push(Step::Remove(slot.clone()));
-        }
+    let first = search.arrangement(0);
+    let is_bad = |n: usize| modules.contains(&now[n].name.as_str());
+    let spares: Vec<bool> = now.iter().map(|one| job.first_slot(search, one).is_none()).collect();
+    // A spare is at home where an earlier search left it.
+    let own = |n: usize| job.first_slot(search, &now[n]).or_else(|| first[n].slot.clone());
+    let homes: Vec<Option<SlotLabel>> = (0..now.len()).map(own).collect();
+    let of_bad: Vec<&SlotLabel> = (0..now.len()).filter(|n| is_bad(*n)).filter_map(|n| homes[n].as_ref()).collect();
+    let sound = |slot: &SlotLabel| !slots.contains(&slot.as_str());
+    let keeps = |n: usize| homes[n].clone().filter(|slot| !is_bad(n) && !spares[n] && sound(slot));
+    let mut targets: Vec<Option<SlotLabel>> = (0..now.len()).map(keeps).collect();
+    for n in (0..now.len()).filter(|n| spares[*n] && !is_bad(*n)) {
+        let here = now[n].slot.iter().filter(|slot| of_bad.contains(slot));
+        let all = homes[n].iter().chain(here).chain(of_bad.iter().copied());
+        let free = all.into_iter().find(|slot| sound(slot) && !targets.iter().flatten().any(|taken| taken == *slot));
+        targets[n] = free.cloned();
     }
-    for (home, one) in first.iter().zip(&now) {
-        if let Some(slot) = home.slot.as_ref().filter(|slot| one.slot.as_ref() != Some(*slot))
-            && !is_out(&one.name)
-        {
-            steps.push(Step::Substitute(slot.clone(), one.name.clone()));
-        }
-    }
-    // A spare that takes the place of the convicted module stays there.
-    let bad_home = first.iter().find(|one| convicted == Some(one.name.as_str())).and_then(|one| one.slot.clone());
-    let spare = now.iter().zip(&first).find(|(_, home)| home.slot.is_none()).map(|(one, _)| one);
-    if let (Some(slot), Some(spare)) = (bad_home, spare) {
-        steps.retain(|step| !(spare.slot.as_ref() == Some(&slot) && *step == Step::Remove(slot.clone())));
-        if spare.slot.as_ref() != Some(&slot) {
-            steps.push(Step::Substitute(slot, spare.name.clone()));
-        }
-    }
-    steps
+    let moves = || now.iter().zip(&targets).filter(|(one, target)| one.slot != **target);
+    let out = moves().filter_map(|(one, _)| one.slot.clone().map(Step::Remove));
+    let back = moves().filter_map(|(one, target)| target.clone().map(|slot| Step::Substitute(slot, one.name.clone())));
+    out.chain(back).collect()
+}
+
+/// The modules and the slots that a verdict calls bad.
+pub(super) fn named_bad(verdict: &isolate::Verdict) -> (Vec<&str>, Vec<&str>) {
+    let parts = || verdict.what.split(isolate::JOINED).zip(verdict.which.split(isolate::JOINED));
+    let modules = parts().filter(|(what, _)| *what == "module").map(|(_, which)| which);
+    let slots = parts().filter(|(what, _)| matches!(*what, "slot" | "channel" | "socket"));
+    (modules.collect(), slots.flat_map(|(_, which)| which.split(' ')).collect())
 }

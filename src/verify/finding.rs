@@ -125,3 +125,8 @@ impl Finding {
         lines
     }
 }
+
+/// Whether a report cannot be of the start it was asked for: of another machine, or of a start before.
+pub fn is_no_evidence(findings: &[Finding]) -> bool {
+    findings.iter().any(|finding| matches!(finding.kind, FindingKind::StaleSnapshot | FindingKind::OtherMachine))
+}

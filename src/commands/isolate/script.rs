@@ -13,7 +13,7 @@ use crate::isolate::{self, Answer, Seen, Step, Trial};
 use crate::module::Module;
 use crate::record::{Event, FittedModule, Isolation, Job, Journal};
 use crate::runner::{
-    Search, all_steps, comparison, open_search, read_trial, spare, table, trial, undecided, verdict_lines,
+    Search, all_steps, called_bad, comparison, open_search, read_trial, spare, table, trial, undecided, verdict_lines,
 };
 use crate::snapshot::{Snapshot, ascii_json, read_json};
 use crate::text::{HANDS, shown, shown_within};
@@ -134,6 +134,7 @@ fn begun(job: &Job, args: &IsolateArgs, search: &Search, start: Option<&Start>) 
         }
     };
     from_outside(&begun.opened.fitted, &begun.opened.spares)?;
+    not_bad(job, &begun.opened.spares)?;
     Ok(begun)
 }
 
@@ -151,6 +152,14 @@ fn spares(job: &Job, serials: &[String]) -> Vec<Module> {
 fn same_serial(one: &Module, other: &Module) -> bool {
     let serials = (one.identity.serial.as_deref(), other.identity.serial.as_deref());
     matches!(serials, (Some(one), Some(other)) if crate::verify::serials_equal(one, other))
+}
+
+/// Refuses as a spare a module that a verdict calls bad.
+fn not_bad(job: &Job, spares: &[Module]) -> Result<(), CommandError> {
+    let mut serials = spares.iter().filter_map(|spare| spare.identity.serial.as_deref());
+    let Some(serial) = serials.find(|serial| called_bad(job, serial)) else { return Ok(()) };
+    Err(CommandError::new(Exit::BadData, format!("a verdict of this job calls module {} bad", shown(serial)))
+        .way_out("name another module as the spare, or none"))
 }
 
 /// Refuses a module that stands in the machine as a spare: it would be taken for good, and may be what is searched for.
@@ -172,6 +181,7 @@ fn brought(job: &Job, args: &IsolateArgs) -> Result<Vec<Module>, CommandError> {
     let named = spares(job, &args.spare);
     from_outside(&search.opened.fitted, &named)?;
     let new: Vec<Module> = named.into_iter().filter(|spare| !search.knows(spare)).collect();
+    not_bad(job, &new)?;
     if let Some(spare) = new.first().filter(|_| !search.is_open()) {
         let serial = spare.identity.serial.as_deref().unwrap_or_default();
         return Err(CommandError::new(
@@ -258,7 +268,7 @@ fn done(
         Start::Told(seen) => seen.clone(),
         Start::Report(snapshot) => {
             let findings = comparison(journal.job(), &steps, snapshot).findings;
-            if let Some(finding) = findings.iter().find(|_| trial::is_no_evidence(&findings)) {
+            if let Some(finding) = findings.iter().find(|_| crate::verify::is_no_evidence(&findings)) {
                 let lines = finding.lines();
                 return Err(CommandError::new(Exit::BadData, "the report is not of the start after this trial")
                     .way_out(lines.join("; "))

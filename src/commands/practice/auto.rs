@@ -9,8 +9,9 @@ use super::TECHNICIAN;
 use super::machine::{NextAnswer, PracticeMachine};
 use crate::env::Env;
 use crate::prompt::plain::Plain;
-use crate::prompt::{Ask, AskError, Message, Question, Reply, Wants};
+use crate::prompt::{Ask, AskError, Message, Question, Reply, Status, Wants};
 use crate::record::How;
+use crate::runner::SPARE_LABEL;
 
 /// A module label that is nowhere on the tray, scanned once to show what a wrong scan does.
 const STRAY: &str = "7A41FFFF";
@@ -20,8 +21,10 @@ pub struct Auto {
     lines: Plain<Played, Out>,
     queue: Rc<RefCell<VecDeque<u8>>>,
     next: NextAnswer,
-    /// What is scanned where a spare is asked for.
+    /// What is scanned where a spare is asked for: the module that the bench shows.
     spare: String,
+    /// Whether a search was begun for what still failed after the one before.
+    searched_again: bool,
     stray_shown: bool,
     /// The question asked last, and how often in a row.
     asked: (String, u32),
@@ -42,7 +45,8 @@ impl Auto {
             lines,
             queue,
             next: machine.next(),
-            spare: machine.spare_scan(),
+            spare: String::new(),
+            searched_again: false,
             stray_shown: false,
             asked: (String::new(), 0),
         }
@@ -51,8 +55,8 @@ impl Auto {
     fn answer(&mut self, question: &Question) -> String {
         match question.name.as_str() {
             "sign-off/id" => return TECHNICIAN.to_owned(),
-            name if name.ends_with("/findings") => return Self::decide(question),
-            name if name.ends_with("/spare") => return self.spare.clone(),
+            name if name.ends_with("/findings") => return self.decide(question),
+            name if name.ends_with("/spare") => return std::mem::take(&mut self.spare),
             name if name.rsplit('/').next().is_some_and(|last| last.starts_with("trial-")) => return "1".to_owned(),
             name if name.ends_with("/put-right") => return "practice: what it was, the verdict says".to_owned(),
             name if name.ends_with("/reason") => {
@@ -77,12 +81,16 @@ impl Auto {
         }
     }
 
-    /// Searches for the cause, puts the modules back, and leaves open what is then left.
-    fn decide(question: &Question) -> String {
+    /// Searches for the cause, puts the modules back, searches once more for what then still fails, and leaves open the rest.
+    fn decide(&mut self, question: &Question) -> String {
         let Wants::Choice { options } = &question.wants else { return "1".to_owned() };
         let has = |words: &str| options.iter().position(|option| option.starts_with(words));
-        let chosen = has("put the modules back").or_else(|| has("search")).unwrap_or(options.len() - 1);
-        (chosen + 1).to_string()
+        let chosen = has("put the modules back").or_else(|| has("search")).or_else(|| {
+            let again = has("begin a new search").filter(|_| !self.searched_again);
+            self.searched_again |= again.is_some();
+            again
+        });
+        (chosen.unwrap_or(options.len() - 1) + 1).to_string()
     }
 }
 
@@ -116,6 +124,9 @@ impl Ask for Auto {
     }
 
     fn say(&mut self, message: &Message) -> Result<(), AskError> {
+        if let Some(serial) = message.text.strip_prefix(SPARE_LABEL).filter(|_| message.status == Status::Bench) {
+            self.spare = serial.trim().to_owned();
+        }
         self.lines.say(message)
     }
 }

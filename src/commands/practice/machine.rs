@@ -45,11 +45,6 @@ impl PracticeMachine {
         Ok(Self { seed, practice: practice.clone(), clock: Rc::clone(&env.clock), next: None })
     }
 
-    /// What is scanned where a spare is asked for; nothing where none lies on the bench.
-    pub fn spare_scan(&self) -> String {
-        if self.practice.spare.as_deref() == Some("none") { String::new() } else { SPARE.to_owned() }
-    }
-
     /// From now on the answers are played.
     pub fn play(&mut self) -> NextAnswer {
         Rc::clone(self.next.get_or_insert_with(Rc::default))

@@ -2,10 +2,12 @@
 
 use std::collections::BTreeMap;
 
+use super::Job;
 use crate::board::{Board, SlotLabel};
 use crate::isolate::{Done, Explanation, Finding, IsolateError, Seen, State, Step, Verdict};
 use crate::module::Module;
 use crate::record::IsolationOpened;
+use crate::verify::{Finding as Difference, FindingKind};
 
 /// One search for a fault.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -140,53 +142,129 @@ impl Isolation {
     }
 }
 
-/// Why a slot is empty that held a module when a search began.
+/// What a search did to a slot that no longer holds the module it held before the first search.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Emptied {
-    /// Its module is out of the machine for this trial.
+pub enum Changed {
+    /// Its module is out of the machine since this trial.
     TakenOut { trial: u64 },
-    /// Its module stands in another slot for this trial.
+    /// Its module is in another slot since this trial, and no other came into it.
     Moved { trial: u64, to: SlotLabel },
-    /// What the verdict names stayed out when the modules were put back.
+    /// It was left empty when the modules were put back.
     LeftOut,
+    /// Another module is in it: since this trial, or since the modules were put back.
+    Holds { module: String, trial: Option<u64> },
 }
 
-impl Emptied {
-    /// In words, as half a sentence about the module.
+impl Changed {
+    /// In words, as half a sentence about the slot's own module, or about the one that is in it.
     pub fn words(&self) -> String {
         match self {
             Self::TakenOut { trial } => format!("taken out for trial {trial}, by request"),
             Self::Moved { trial, to } => format!("moved to {to} for trial {trial}, by request"),
             Self::LeftOut => "left out after the verdict, by request".to_owned(),
+            Self::Holds { module, trial: Some(trial) } => {
+                format!("module {module} put in for trial {trial}, by request")
+            }
+            Self::Holds { module, trial: None } => format!("module {module} put in after the verdict, by request"),
+        }
+    }
+
+    /// Whether the slot is empty.
+    pub const fn is_empty(&self) -> bool {
+        !matches!(self, Self::Holds { .. })
+    }
+
+    /// Whether a finding at the slot is what was done to it, and no fault of the machine.
+    pub fn explains(&self, finding: &Difference) -> bool {
+        match (finding.kind, self) {
+            (FindingKind::Exchanged, _) => true,
+            // The slot's own module is missing because the report shows the other one.
+            (FindingKind::Missing, Self::Holds { module, .. }) => {
+                finding.reported.as_deref().is_some_and(|reported| reported.contains(module))
+            }
+            (FindingKind::Missing, _) => true,
+            (FindingKind::WrongModule | FindingKind::Unplanned, _) => !self.is_empty(),
+            _ => false,
         }
     }
 }
 
-impl Isolation {
-    /// The slots that this search emptied, by what was done before a line of the record: none of them is missing its module.
-    pub fn emptied_before(&self, line: u64) -> BTreeMap<SlotLabel, Emptied> {
-        let mut stands = self.arrangement(0);
-        let mut emptied = BTreeMap::new();
-        for run in &self.trials {
+impl Job {
+    /// The slots that the searches changed, by what was done before a line of the record.
+    pub fn changed_before(&self, line: u64) -> BTreeMap<SlotLabel, Changed> {
+        let mut changed = BTreeMap::new();
+        for search in self.isolations().iter().filter(|search| search.line < line) {
+            changed = self.changed_by(search, line, changed);
+        }
+        changed
+    }
+
+    /// The same after one search; `earlier` is what those before it changed.
+    fn changed_by(
+        &self,
+        search: &Isolation,
+        line: u64,
+        earlier: BTreeMap<SlotLabel, Changed>,
+    ) -> BTreeMap<SlotLabel, Changed> {
+        let mut stands = search.arrangement(0);
+        // The last trial that moved each module.
+        let mut moved: Vec<Option<&TrialRun>> = vec![None; stands.len()];
+        let mut were_put_back = false;
+        for run in &search.trials {
             let Some(done) = run.done.as_ref().filter(|done| done.line < line) else { break };
             let before = stands.clone();
             carry_out(&mut stands, &done.done);
-            for (was, is) in before.iter().zip(&stands) {
-                let Some(slot) = was.slot.as_ref().filter(|slot| is.slot.as_ref() != Some(*slot)) else { continue };
-                let why = match &is.slot {
-                    _ if run.puts_back => Emptied::LeftOut,
-                    Some(to) => Emptied::Moved { trial: run.trial, to: to.clone() },
-                    None => Emptied::TakenOut { trial: run.trial },
-                };
-                emptied.insert(slot.clone(), why);
+            were_put_back = run.puts_back;
+            for n in (0..stands.len()).filter(|n| before[*n].slot != stands[*n].slot) {
+                moved[n] = Some(run);
             }
-            if run.puts_back {
-                // What is still out now stays out.
-                emptied.values_mut().for_each(|why| *why = Emptied::LeftOut);
-            }
-            emptied.retain(|slot, _| stands.iter().all(|one| one.slot.as_ref() != Some(slot)));
         }
-        emptied
+        let holds = |slot: &SlotLabel| stands.iter().any(|one| one.slot.as_ref() == Some(slot));
+        // What went out in an earlier search is none of the modules of this one.
+        let mut changed = earlier.clone();
+        changed.retain(|slot, why| why.is_empty() && !holds(slot));
+        for (one, run) in stands.iter().zip(moved) {
+            let home = self.first_slot(search, one);
+            if one.slot == home {
+                continue;
+            }
+            let trial = run.map_or(0, |run| run.trial);
+            if let Some(slot) = &one.slot {
+                let why = Changed::Holds {
+                    module: one.name.clone(),
+                    trial: run.filter(|run| !run.puts_back).map(|run| run.trial),
+                };
+                let why = earlier.get(slot).filter(|_| run.is_none()).cloned().unwrap_or(why);
+                changed.insert(slot.clone(), why);
+            }
+            if let Some(home) = home.filter(|home| !holds(home)) {
+                let why = match &one.slot {
+                    Some(to) => Changed::Moved { trial, to: to.clone() },
+                    None if were_put_back => Changed::LeftOut,
+                    None => Changed::TakenOut { trial },
+                };
+                let why = earlier.get(&home).filter(|_| run.is_none()).cloned().unwrap_or(why);
+                changed.insert(home, why);
+            }
+        }
+        changed
+    }
+
+    /// Where a module of a search was when the first search that knows it began; a spare was in no slot.
+    pub fn first_slot(&self, search: &Isolation, one: &Stands) -> Option<SlotLabel> {
+        let is = |module: &Module| match (&module.identity.serial, &one.module.identity.serial) {
+            (Some(serial), Some(own)) => crate::verify::serials_equal(serial, own),
+            _ => false,
+        };
+        for known in self.isolations().iter().filter(|known| known.line <= search.line) {
+            if let Some(fitted) = known.opened.fitted.iter().find(|fitted| is(&fitted.module)) {
+                return Some(fitted.slot.clone());
+            }
+            if known.opened.spares.iter().any(is) {
+                return None;
+            }
+        }
+        search.arrangement(0).into_iter().find(|was| was.name == one.name).and_then(|was| was.slot)
     }
 }
 

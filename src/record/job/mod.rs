@@ -193,7 +193,8 @@ impl Job {
                 let boot_id = host.and_then(|host| host.boot_id.clone());
                 let uuid = host.and_then(|host| host.uuid.clone());
                 if let Some(search) = self.isolations.last_mut() {
-                    let puts_back = search.verdict.is_some();
+                    // After the modules were put back, the search may go on: a trial takes minutes, putting back is none.
+                    let puts_back = search.verdict.is_some() && minutes == 0;
                     let done = None;
                     search.trials.push(TrialRun {
                         line: n,
@@ -439,12 +440,6 @@ impl Job {
     /// The search that goes on or was the last.
     pub fn isolation(&self) -> Option<&Isolation> {
         self.isolations.last()
-    }
-
-    /// The slots that the last search before a line of the record emptied, and why.
-    pub fn emptied_before(&self, line: u64) -> BTreeMap<SlotLabel, Emptied> {
-        let search = self.isolations.iter().rev().find(|search| search.line < line);
-        search.map(|search| search.emptied_before(line)).unwrap_or_default()
     }
 
     /// Tails that were set aside.

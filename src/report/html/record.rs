@@ -239,6 +239,7 @@ fn concluded(story: &Story) -> Markup {
             div class="verdict" {
                 p class="lead" { (said(&review::verdict_words(verdict))) }
                 ul { @for reason in &verdict.why { li { (said(reason)) } } }
+                @if let Some(text) = verdict.changed() { p class="amended" { (said(&text)) } }
                 (amended(&verdict.amended))
             }
         }

@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::Stay;
-use crate::report::story::{Amended, Came, Seen, Story, Verdict, What};
+use crate::report::story::{self, Amended, AtStart, Came, Seen, Since, Story, Verdict, What};
 use crate::report::words::{counted, list, probability};
 use crate::text::HANDS;
 use crate::verify::{Finding, FindingKind, Grave, serials_equal};
@@ -22,6 +22,9 @@ pub struct Conclusion {
     /// The verdict that concerns it, if there is one.
     pub verdict: Option<Verdict>,
     pub because: Vec<String>,
+    /// Starts after the verdict that speak against it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub since: Option<Since>,
     /// What was amended after a sign-off: of the verdict, of what it rests on, of what this slip shows.
     pub amended: Vec<Amended>,
 }
@@ -38,6 +41,14 @@ impl Conclusion {
                     || "no probability was computed".to_owned(),
                     |ppm| format!("probability {}", probability(ppm)),
                 );
+                if let Some(since) = &self.since {
+                    let seen = since.words("the module");
+                    return format!(
+                        "EVIDENCE CHANGED since the verdict ({}, {sure}): {seen}. The evidence does not support a return. {}",
+                        verdict.kind,
+                        Since::NEXT
+                    );
+                }
                 let end = if supports {
                     "The evidence supports a return."
                 } else {
@@ -100,34 +111,30 @@ pub(super) fn of(story: &Story, serial: &str, stays: &[Stay]) -> Conclusion {
         .rev()
         .find(|verdict| verdict.serial.as_deref().is_some_and(|own| serials_equal(own, serial)))
         .cloned();
-    let mut concluded = match verdict {
+    let own = verdict.is_some();
+    let counted = only_counted(stays, serial);
+    let (verdict, mut because) = match verdict.or_else(|| elsewhere(story, serial, stays)) {
         Some(verdict) => {
             let mut because = verdict.why.clone();
-            let counted = only_counted(stays, serial);
-            if counted {
-                because.push(format!(
-                    "Wherever it failed, the record holds only a count of corrected errors. {COUNT_ALONE}"
-                ));
-            }
-            // A verdict without a probability is an opinion.
-            let supports_return = verdict.kind == "module" && verdict.ppm.is_some() && !counted;
-            Conclusion { supports_return, verdict: Some(verdict), because, amended: Vec::new() }
+            because.extend((own && counted).then(|| {
+                format!("Wherever it failed, the record holds only a count of corrected errors. {COUNT_ALONE}")
+            }));
+            because.extend((!own).then(|| match verdict.kind.as_str() {
+                "undecided" => "The search ended without a verdict, on this module or any other.".to_owned(),
+                kind => format!("The verdict is on {kind}, not on this module."),
+            }));
+            (Some(verdict), because)
         }
-        None => match elsewhere(story, stays) {
-            Some(verdict) => {
-                let mut because = verdict.why.clone();
-                because.push(match verdict.kind.as_str() {
-                    "undecided" => "The search ended without a verdict, on this module or any other.".to_owned(),
-                    kind => format!("The verdict is on {kind}, not on this module."),
-                });
-                Conclusion { supports_return: false, verdict: Some(verdict), because, amended: Vec::new() }
-            }
-            None => {
-                let because = missing(story, serial, stays);
-                Conclusion { supports_return: false, verdict: None, because, amended: Vec::new() }
-            }
-        },
+        None => (None, missing(story, serial, stays)),
     };
+    because.extend(verdict.as_ref().filter(|_| !own).and_then(|verdict| unexplained(story, serial, verdict)));
+    let since = verdict
+        .as_ref()
+        .and_then(|verdict| if own { verdict.since.clone() } else { failed_since(story, serial, verdict) });
+    // A verdict without a probability is an opinion.
+    let supports = |verdict: &Verdict| own && verdict.kind == "module" && verdict.ppm.is_some();
+    let supports_return = since.is_none() && !counted && verdict.as_ref().is_some_and(supports);
+    let mut concluded = Conclusion { supports_return, verdict, because, since, amended: Vec::new() };
     concluded.because.extend(starts(story, serial));
     let of_verdict = concluded.verdict.iter().flat_map(|verdict| &verdict.amended);
     for one in of_verdict.chain(stays.iter().flat_map(|stay| &stay.seen).flat_map(|seen| &seen.amended)) {
@@ -140,18 +147,43 @@ pub(super) fn of(story: &Story, serial: &str, stays: &[Stay]) -> Conclusion {
     concluded
 }
 
-/// What the starts of a search showed with this module in the machine, and without it: the desk counts for itself.
+/// The starts after a verdict on something else at which this module failed, in a slot that the verdict does not call bad.
+fn failed_since(story: &Story, serial: &str, verdict: &Verdict) -> Option<Since> {
+    let starts = elsewhere_than(story, serial, verdict).filter(|start| start.line > verdict.line);
+    Since::of(&starts.collect::<Vec<_>>(), true).filter(|_| verdict.kind != "undecided")
+}
+
+/// That this module failed in a slot which a verdict on a slot, a channel or a socket does not name.
+fn unexplained(story: &Story, serial: &str, verdict: &Verdict) -> Option<String> {
+    let failed = elsewhere_than(story, serial, verdict).filter(|start| start.came == Came::Failed);
+    let mut slots: Vec<&str> = failed.map(|start| start.slot).collect();
+    slots.sort_unstable();
+    slots.dedup();
+    (verdict.slot.is_some() && !slots.is_empty())
+        .then(|| format!("It also failed in {}, which this verdict does not explain.", list(&slots)))
+        .filter(|_| matches!(verdict.kind.as_str(), "slot" | "channel" | "socket"))
+}
+
+/// The starts with this module in a slot that a verdict does not call bad, where the machine started.
+fn elsewhere_than<'a>(story: &'a Story, serial: &str, verdict: &Verdict) -> impl Iterator<Item = AtStart<'a>> {
+    let bad = matches!(verdict.kind.as_str(), "slot" | "channel" | "socket");
+    let slots: Vec<&str> = verdict.slot.iter().filter(|_| bad).flat_map(|slots| slots.split(' ')).collect();
+    let counts = |start: &AtStart<'a>| {
+        serials_equal(start.serial, serial) && start.came != Came::Dark && !slots.contains(&start.slot)
+    };
+    story::starts(&story.slots).into_iter().filter(counts).collect::<Vec<_>>().into_iter()
+}
+
+/// What all starts on record showed with this module in the machine, and without it: the desk counts for itself.
 fn starts(story: &Story, serial: &str) -> Option<String> {
-    /// Whether the machine stayed dark, and this module's slot with what was shown there.
+    /// Whether the machine did not start, and this module's slot with what was shown there.
     type Start<'a> = (bool, Option<(&'a str, Came)>);
+    let all = story::starts(&story.slots);
     let mut by_line: BTreeMap<u64, Start<'_>> = BTreeMap::new();
-    for slot in &story.slots {
-        for seen in &slot.history {
-            let What::Started { serial: own, came, .. } = &seen.what else { continue };
-            let start = by_line.entry(seen.line).or_insert((*came == Came::Dark, None));
-            if serials_equal(own, serial) {
-                start.1 = Some((&slot.slot, *came));
-            }
+    for one in &all {
+        let start = by_line.entry(one.line).or_insert((one.came == Came::Dark, None));
+        if serials_equal(one.serial, serial) {
+            start.1 = Some((one.slot, one.came));
         }
     }
     let with: Vec<(&str, Came)> = by_line.values().filter_map(|(_, own)| *own).collect();
@@ -164,7 +196,7 @@ fn starts(story: &Story, serial: &str) -> Option<String> {
         let without: Vec<bool> = by_line.values().filter(|(_, own)| own.is_none()).map(|(dark, _)| *dark).collect();
         let dark_without = without.iter().filter(|dark| **dark).count();
         return Some(format!(
-            "In the search the machine stayed dark at {} with it in, and at {} without it.",
+            "The machine did not start at {} with it in, and at {} without it.",
             number(dark, with.len()),
             number(dark_without, without.len())
         ));
@@ -174,20 +206,32 @@ fn starts(story: &Story, serial: &str) -> Option<String> {
     failed.sort_unstable();
     failed.dedup();
     let places = if failed.is_empty() { String::new() } else { format!(", in {}", list(&failed)) };
-    Some(format!("In the search it failed at {}{places}.", number(times, with.len())))
+    Some(format!("It failed at {}{places}.", number(times, with.len())))
 }
 
-/// The last verdict on something else, where this module stood in it: its slot, its channel, its socket.
-fn elsewhere(story: &Story, stays: &[Stay]) -> Option<Verdict> {
-    let found = |stay: &Stay| {
-        let fault = |seen: &Seen| matches!(&seen.what, What::Found { finding } if is_fault(finding) && finding.grave != Grave::Note);
-        stay.seen.iter().any(fault)
+/// The last verdict on something else, where this module was in it: in its slot, its channel, its socket; or, where it names no
+/// slot, where this module failed or the machine did not start with it in.
+fn elsewhere(story: &Story, serial: &str, stays: &[Stay]) -> Option<Verdict> {
+    let was_in = |stay: &Stay| {
+        stay.seen.iter().any(|seen| match &seen.what {
+            What::Started { serial: own, .. } => serials_equal(own, serial),
+            What::Found { .. } | What::Reported { .. } => true,
+            _ => false,
+        })
+    };
+    let failed = |stay: &Stay| {
+        stay.seen.iter().any(|seen| match &seen.what {
+            What::Started { serial: own, came, .. } => *came != Came::Worked && serials_equal(own, serial),
+            What::Found { finding } => is_fault(finding) && finding.grave != Grave::Note,
+            _ => false,
+        })
     };
     let touched = |slots: &Option<String>| match slots {
-        Some(slots) => stays.iter().any(|stay| slots.split(' ').any(|slot| slot == stay.slot) && found(stay)),
-        None => stays.iter().any(found),
+        Some(slots) => stays.iter().any(|stay| slots.split(' ').any(|slot| slot == stay.slot) && was_in(stay)),
+        None => stays.iter().any(failed),
     };
-    story.verdicts.iter().rev().find(|verdict| verdict.serial.is_none() && touched(&verdict.slot)).cloned()
+    let others = story.verdicts.iter().rev().filter(|verdict| verdict.serial.is_none() && verdict.kind != "none");
+    others.into_iter().find(|verdict| touched(&verdict.slot)).cloned()
 }
 
 /// Which evidence is missing, or what speaks for the module.

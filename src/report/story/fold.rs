@@ -7,6 +7,7 @@ use chrono::{DateTime, FixedOffset};
 use super::amended::Amendments;
 use super::notable::{self, Noted};
 use super::pace::Paced;
+use super::since;
 use super::slots::Slots;
 use super::tried::Tried;
 use super::types::*;
@@ -15,7 +16,6 @@ use crate::plan::{Action, Plan};
 use crate::record::chain::Head;
 use crate::record::{Event, How, Job, Line, Role, Torn, time};
 use crate::snapshot::{SlotState, Snapshot};
-use crate::verify::FindingKind;
 
 /// A record that was read whole, and the steps of its job.
 #[derive(Debug, Clone, Copy)]
@@ -219,11 +219,14 @@ impl<'a> Fold<'a> {
                 if let Some(report) = self.reports.iter_mut().rev().find(|report| report.line == *snapshot_line) {
                     report.compared_line = Some(line.n);
                     report.findings.clone_from(findings);
-                    let emptied = self.input.job.emptied_before(line.n);
-                    let missing = findings.iter().filter(|finding| finding.kind == FindingKind::Missing);
-                    report.on_purpose = missing
-                        .filter_map(|finding| finding.slot.as_ref().and_then(|slot| emptied.get_key_value(slot)))
-                        .map(|(slot, why)| OnPurpose { slot: slot.0.clone(), why: why.words() })
+                    let changed = self.input.job.changed_before(line.n);
+                    report.on_purpose = findings
+                        .iter()
+                        .filter_map(|finding| {
+                            let (slot, why) = changed.get_key_value(finding.slot.as_ref()?)?;
+                            let kind = Some(finding.kind).filter(|_| why.explains(finding))?;
+                            Some(OnPurpose { slot: slot.0.clone(), kind, why: why.words() })
+                        })
                         .collect();
                 }
             }
@@ -240,6 +243,7 @@ impl<'a> Fold<'a> {
         let mut slots = self.slots.told(job, steps, open);
         let amendments = Amendments::of(self.input);
         let mut rounds = rounds(self.input, &self.reports);
+        since::mark(&mut self.tried.verdicts, &slots);
         amendments.mark(&mut slots, &mut self.cards, &mut self.tried.verdicts);
         amendments.mark_tried(&mut rounds, &mut self.tried.trials);
         let measured = measured(job, steps);
@@ -252,7 +256,7 @@ impl<'a> Fold<'a> {
             paced: &self.paced,
             scripted: self.scripted,
         });
-        notable::mark_amended(&mut stands_out, &self.tried.verdicts);
+        notable::mark_verdicts(&mut stands_out, &self.tried.verdicts);
         let open_items = self.cards.iter().map(|card| card.count(ItemStand::Open)).sum();
         Story {
             record: about(self.input, self.people, open_items),

@@ -4,6 +4,7 @@ mod amended;
 mod fold;
 mod notable;
 mod pace;
+mod since;
 mod slots;
 mod tried;
 mod types;
@@ -11,4 +12,5 @@ mod words;
 
 pub use fold::{Input, story};
 pub use pace::{FASTER_THAN_HANDS_MS, RUN};
+pub use since::{AtStart, starts};
 pub use types::*;

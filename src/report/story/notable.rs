@@ -3,7 +3,7 @@
 use super::fold::Input;
 use super::pace::{Paced, fast_runs};
 use super::types::*;
-use crate::isolate::trial_words;
+use crate::isolate::{sure_words, trial_words};
 use crate::record::time;
 use crate::report::words::{counted, duration, hour, list};
 use crate::verify::Grave;
@@ -118,9 +118,7 @@ fn verdicts(noted: &Noted<'_>, found: &mut Vec<Notable>) {
         if !verdict.which.is_empty() {
             facts.push(fact("which", verdict.which.clone()));
         }
-        if verdict.what != "undecided" {
-            facts.push(fact("probability", verdict.probability.clone()));
-        }
+        facts.extend(sure_words(&verdict.what, &verdict.probability).map(|sure| fact("probability", sure)));
         facts.push(fact("because", verdict.because.clone()));
         let trials = search.trials.iter().filter(|run| run.done.is_some() && !run.puts_back).count();
         facts.push(fact("trials", trials.to_string()));
@@ -130,16 +128,21 @@ fn verdicts(noted: &Noted<'_>, found: &mut Vec<Notable>) {
     }
 }
 
-/// Says at a verdict that stands out what was amended of it or of what it rests on.
-pub(super) fn mark_amended(found: &mut [Notable], verdicts: &[Verdict]) {
+/// Says at a verdict that stands out what starts after it show, and what was amended of it or of what it rests on.
+pub(super) fn mark_verdicts(found: &mut [Notable], verdicts: &[Verdict]) {
     for notable in found.iter_mut().filter(|notable| notable.kind == NotableKind::Verdict) {
-        let Some(verdict) = verdicts.iter().find(|verdict| Some(verdict.line) == notable.line) else { continue };
-        if verdict.amended.is_empty() {
-            continue;
-        }
-        notable.title += "; amended after the sign-off";
+        let of_line = || verdicts.iter().filter(|verdict| Some(verdict.line) == notable.line);
+        let changed: Vec<Fact> = of_line().filter_map(Verdict::changed).map(|text| fact("since", text)).collect();
+        let amended = of_line().next().map(|verdict| verdict.amended.as_slice()).unwrap_or_default();
         let told = |one: &Amended| fact("amended", format!("line {} by {} in line {}", one.amends, one.by, one.line));
-        notable.facts.extend(verdict.amended.iter().map(told));
+        let amended: Vec<Fact> = amended.iter().map(told).collect();
+        if !changed.is_empty() {
+            notable.title += "; the evidence has changed since";
+        }
+        if !amended.is_empty() {
+            notable.title += "; amended after the sign-off";
+        }
+        notable.facts.extend(changed.into_iter().chain(amended));
     }
 }
 

@@ -1,15 +1,15 @@
 //! What happened at each slot, and which module was where.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::types::*;
 use crate::board::SlotLabel;
 use crate::checklist::{Each, Evidence, ScanOf, Step, Steps};
 use crate::isolate;
 use crate::plan::{Action, Plan};
-use crate::record::{Answer, Emptied, Event, Job, Line, Stands, TrialRun, time};
-use crate::snapshot::{SlotReport, Snapshot};
-use crate::verify::{Finding, FindingKind, Grave, lines_of_slots, serials_equal};
+use crate::record::{Answer, Changed, Event, Job, Line, Stands, TrialRun, time};
+use crate::snapshot::{SlotReport, SlotState, Snapshot};
+use crate::verify::{Finding, FindingKind, Grave, is_no_evidence, lines_of_slots, serials_equal};
 
 /// The slots of a job while its lines go by.
 pub(super) struct Slots<'a> {
@@ -20,7 +20,17 @@ pub(super) struct Slots<'a> {
     index: BTreeMap<&'a str, usize>,
     /// The serial each slot holds, where it is known.
     holds: BTreeMap<usize, String>,
+    /// The slots that the last report shows as filled, and the start it is of.
+    filled: BTreeSet<usize>,
+    boot: Boot,
+    /// The start that was counted last, where its report names it.
+    counted: Boot,
+    /// What the last trial's start without a report showed, as long as nothing was done since.
+    untouched: Option<isolate::Seen>,
 }
+
+/// The system UUID and the boot id of a start.
+type Boot = Option<(Option<String>, String)>;
 
 impl<'a> Slots<'a> {
     pub(super) fn new(job: &'a Job) -> Self {
@@ -32,7 +42,17 @@ impl<'a> Slots<'a> {
             .chain(kept)
             .filter_map(|(slot, module)| Some((*index.get(slot.as_str())?, module.identity.serial.clone()?)))
             .collect();
-        Self { plan, job, history: vec![Vec::new(); index.len()], index, holds }
+        Self {
+            plan,
+            job,
+            history: vec![Vec::new(); index.len()],
+            index,
+            holds,
+            filled: BTreeSet::new(),
+            boot: None,
+            counted: None,
+            untouched: None,
+        }
     }
 
     fn at(&self, slot: &SlotLabel) -> Option<usize> {
@@ -84,25 +104,66 @@ impl<'a> Slots<'a> {
                 }
             }
             Event::SnapshotTaken { snapshot, .. } => self.reported(line, snapshot),
-            Event::Compared { findings, .. } => {
-                let emptied = self.job.emptied_before(line.n);
+            Event::Compared { snapshot_line, findings } => {
+                let changed = self.job.changed_before(line.n);
                 for finding in findings {
                     let Some(slot) = finding.slot.as_ref().and_then(|slot| self.at(slot)) else { continue };
-                    let on_purpose = finding.slot.as_ref().filter(|_| finding.kind == FindingKind::Missing);
-                    // Told where it was done.
-                    if on_purpose.is_some_and(|slot| emptied.contains_key(slot)) {
+                    let why = finding.slot.as_ref().and_then(|slot| changed.get(slot));
+                    // It is shown where it was done.
+                    if why.is_some_and(|why| why.explains(finding)) {
                         continue;
                     }
                     self.push(slot, line, What::Found { finding: finding.clone() });
                 }
+                let explained = |finding: &&Finding| {
+                    finding.slot.as_ref().and_then(|slot| changed.get(slot)).is_some_and(|why| why.explains(finding))
+                };
+                let left: Vec<Finding> = findings.iter().filter(|finding| !explained(finding)).cloned().collect();
+                self.compared(line, *snapshot_line, &left);
             }
             Event::IsolationOpened(opened) if opened.snapshot_line.is_none() => {
                 let search = self.job.isolations().iter().find(|search| search.line == line.n);
                 let stands = search.map(|search| search.arrangement(0)).unwrap_or_default();
-                self.started(line, None, &opened.first, &stands);
+                let now = opened.before.last().map_or(&opened.first, |done| &done.seen);
+                if self.untouched.as_ref() != Some(now) {
+                    self.started(line, None, now, &stands);
+                }
             }
-            Event::TrialDone { trial, seen, .. } => self.tried(line, *trial, seen),
+            Event::TrialDone { trial, seen, snapshot_line, .. } => {
+                self.tried(line, *trial, seen);
+                if snapshot_line.is_some() {
+                    self.counted.clone_from(&self.boot);
+                }
+            }
             _ => {}
+        }
+        match &line.event {
+            Event::TrialDone { seen, snapshot_line: None, .. } => self.untouched = Some(seen.clone()),
+            Event::VerdictReached { .. } | Event::ProblemReported { .. } => {}
+            _ => self.untouched = None,
+        }
+    }
+
+    /// A start outside a trial, by its report: what each module did that the report shows or misses. A second report of one start
+    /// is no second start.
+    fn compared(&mut self, line: &Line, snapshot_line: u64, findings: &[Finding]) {
+        let trials = self.job.isolations().iter().flat_map(|search| &search.trials).filter_map(|run| run.done.as_ref());
+        let in_trial = trials.into_iter().any(|done| done.snapshot_line == Some(snapshot_line));
+        let counted = self.boot.is_some() && self.boot == self.counted;
+        if in_trial || counted || is_no_evidence(findings) {
+            return;
+        }
+        self.counted.clone_from(&self.boot);
+        let failing = findings.iter().filter(|finding| finding.fails());
+        let failing: Vec<usize> = failing.filter_map(|finding| self.at(finding.slot.as_ref()?)).collect();
+        let holds: Vec<(usize, String)> = self.holds.iter().map(|(slot, serial)| (*slot, serial.clone())).collect();
+        for (slot, serial) in holds {
+            let came = match (failing.contains(&slot), self.filled.contains(&slot)) {
+                (true, _) => Came::Failed,
+                (false, true) => Came::Worked,
+                (false, false) => continue,
+            };
+            self.push(slot, line, What::Started { serial, trial: None, came });
         }
     }
 
@@ -116,13 +177,16 @@ impl<'a> Slots<'a> {
         });
         let Some((search, n, puts_back)) = found else { return };
         let (first, before, after) = (search.arrangement(0), search.arrangement(n), search.arrangement(n + 1));
-        let emptied = search.emptied_before(line.n + 1);
+        let moved = |is: &Stands| match is.slot.clone() {
+            Some(to) => Changed::Moved { trial, to },
+            None => Changed::TakenOut { trial },
+        };
         for ((home, was), is) in first.iter().zip(&before).zip(&after) {
             // What stays out for good is told at the slot it belongs into.
             let left = if puts_back && is.slot.is_none() { home.slot.as_ref() } else { None };
             let why = match (left, was.slot.as_ref().filter(|slot| is.slot.as_ref() != Some(*slot))) {
-                (Some(slot), _) => Some((slot, Emptied::LeftOut)),
-                (None, Some(slot)) if !puts_back => emptied.get(slot).cloned().map(|why| (slot, why)),
+                (Some(slot), _) => Some((slot, Changed::LeftOut)),
+                (None, Some(slot)) if !puts_back => Some((slot, moved(is))),
                 _ => None,
             };
             if let Some((slot, why)) = why
@@ -131,7 +195,25 @@ impl<'a> Slots<'a> {
                 self.push(slot, line, What::TakenOut { serial: is.name.clone(), why: why.words() });
             }
         }
+        self.holds_now(&before, &after);
         self.started(line, (!puts_back).then_some(trial), seen, &after);
+    }
+
+    /// What was carried without a scan, too, is where it was carried to.
+    fn holds_now(&mut self, before: &[Stands], after: &[Stands]) {
+        let moved: Vec<&Stands> =
+            before.iter().zip(after).filter(|(was, is)| was.slot != is.slot).map(|(_, is)| is).collect();
+        let left =
+            before.iter().zip(after).filter(|(was, is)| was.slot != is.slot).filter_map(|(was, _)| was.slot.as_ref());
+        for slot in left.filter_map(|slot| self.at(slot)).collect::<Vec<_>>() {
+            self.holds.remove(&slot);
+        }
+        for one in moved {
+            let at = one.slot.as_ref().and_then(|slot| self.at(slot));
+            if let (Some(at), Some(serial)) = (at, one.module.identity.serial.clone()) {
+                self.holds.insert(at, serial);
+            }
+        }
     }
 
     fn started(&mut self, line: &Line, trial: Option<u64>, seen: &isolate::Seen, stands: &[Stands]) {
@@ -179,12 +261,17 @@ impl<'a> Slots<'a> {
 
     fn reported(&mut self, line: &Line, snapshot: &Snapshot) {
         let lines = lines_of_slots(&self.plan.board, &snapshot.slots);
+        let is_filled = |line: &Option<usize>| {
+            line.and_then(|line| snapshot.slots.get(line)).is_some_and(|slot| slot.state == SlotState::Fitted)
+        };
+        self.filled = lines.iter().enumerate().filter(|(_, line)| is_filled(line)).map(|(slot, _)| slot).collect();
+        self.boot = snapshot.host.boot_id.clone().map(|boot| (snapshot.host.uuid.clone(), boot));
         for (slot, report) in lines.into_iter().enumerate() {
             let Some(report) = report.and_then(|line| snapshot.slots.get(line)) else { continue };
             // Empty slots are told where a module stands by its scans, or stood: that it is gone is news there.
             let told = self.history.get(slot).is_some_and(|history| !history.is_empty());
             let wanted = self.holds.contains_key(&slot) || told;
-            if report.state == crate::snapshot::SlotState::Empty && !wanted && report.serial.is_none() {
+            if report.state == SlotState::Empty && !wanted && report.serial.is_none() {
                 continue;
             }
             self.push(slot, line, seen(report, snapshot));
@@ -242,10 +329,17 @@ fn mark(label: &SlotLabel, plan: &Plan, job: &Job, steps: &Steps, open: &[Findin
         Some(at) => at.action != Action::Keep && !all_done,
         None => leaves && !all_done,
     };
-    let was_found =
-        history.iter().any(|seen| matches!(&seen.what, What::Found { finding } if finding.grave != Grave::Note));
+    // What was found while a search had changed the slot was not there before, and an emptied slot is not cured.
+    let changed = |line| job.changed_before(line).contains_key(label);
+    let was_found = !changed(u64::MAX)
+        && history.iter().any(|seen| match &seen.what {
+            What::Found { finding } => finding.grave != Grave::Note && !changed(seen.line),
+            _ => false,
+        });
+    // A finding on exchanged modules is listed at one of their slots.
+    let exchanged = open.iter().any(|finding| finding.kind == FindingKind::Exchanged) && changed(u64::MAX);
     match planned {
-        _ if open.iter().any(here) => SlotMark::Finding,
+        _ if exchanged || open.iter().any(here) => SlotMark::Finding,
         _ if skipped => SlotMark::Skipped,
         _ if to_do => SlotMark::ToDo,
         _ if was_found => SlotMark::Cured,

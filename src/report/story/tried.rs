@@ -1,7 +1,7 @@
 //! Trials and verdicts of a record, line by line.
 
 use super::types::{Trial, Verdict};
-use crate::isolate::{seen_words, stood_words, trial_words};
+use crate::isolate::{seen_words, stood_words, sure_words, trial_words};
 use crate::record::{Event, Line, time};
 
 /// What was tried so far, and the verdict that stands.
@@ -110,7 +110,7 @@ fn verdicts(line: u64, at: &str, verdict: &crate::isolate::Verdict) -> Vec<Verdi
     let named: Vec<&str> = verdict.which.split(crate::isolate::JOINED).collect();
     let chance: f64 = verdict.probability.parse().unwrap_or(0.0);
     // Never rounded up to certainty.
-    let ppm = (verdict.what != "undecided").then_some((chance * 1e6).floor() as u32);
+    let ppm = sure_words(&verdict.what, &verdict.probability).map(|_| (chance * 1e6).floor() as u32);
     kinds
         .iter()
         .enumerate()
@@ -126,6 +126,7 @@ fn verdicts(line: u64, at: &str, verdict: &crate::isolate::Verdict) -> Vec<Verdi
                 ppm,
                 why: vec![verdict.because.clone()],
                 amended: Vec::new(),
+                since: None,
             }
         })
         .collect()

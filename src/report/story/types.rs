@@ -331,14 +331,16 @@ pub struct Report {
     /// `None` when it was never compared with the plan.
     pub compared_line: Option<u64>,
     pub findings: Vec<Finding>,
-    /// Slots of findings that a search emptied, with why: nothing is missing there.
+    /// Findings that are what a search did to their slot, with why: no fault is there.
     pub on_purpose: Vec<OnPurpose>,
 }
 
-/// A slot that is empty because a search emptied it.
+/// A slot that is not as planned because a search changed it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct OnPurpose {
     pub slot: String,
+    /// The kind of the finding it explains.
+    pub kind: FindingKind,
     pub why: String,
 }
 
@@ -346,8 +348,8 @@ impl Report {
     /// The findings that nothing was done on purpose for.
     pub fn faults(&self) -> impl Iterator<Item = &Finding> {
         self.findings.iter().filter(|finding| {
-            let slot = finding.slot.as_ref().filter(|_| finding.kind == FindingKind::Missing);
-            slot.is_none_or(|slot| self.on_purpose.iter().all(|other| other.slot != slot.0))
+            let slot = finding.slot.as_ref().map(|slot| slot.0.as_str());
+            self.on_purpose.iter().all(|one| one.kind != finding.kind || Some(one.slot.as_str()) != slot)
         })
     }
 }
@@ -392,6 +394,22 @@ pub struct Verdict {
     /// What was amended of its own line, or of a line it rests on.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub amended: Vec<Amended>,
+    /// Starts after it that speak against it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub since: Option<Since>,
+}
+
+/// Starts after a verdict that speak against it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Since {
+    /// Starts after the verdict with what it names in the machine.
+    pub starts: usize,
+    /// The lines of those that speak against it.
+    pub lines: Vec<u64>,
+    /// Whether they failed; else they worked.
+    pub failed: bool,
+    /// The slots in which they did.
+    pub slots: Vec<String>,
 }
 
 /// One slot with its plan, its end and its history.

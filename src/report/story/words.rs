@@ -1,8 +1,8 @@
 //! The words of a story's marks, states and kinds.
 
-use super::types::{About, Amended, NotableKind, SignedBy, SlotMark, Stand};
+use super::types::{About, Amended, NotableKind, SignedBy, Since, SlotMark, Stand, Verdict};
 use crate::record::{How, Passed};
-use crate::report::words::{list, moment};
+use crate::report::words::{counted, list, moment};
 
 impl SlotMark {
     /// The word beside the sign.
@@ -97,6 +97,32 @@ impl Amended {
             self.now,
             self.why
         )
+    }
+}
+
+impl Since {
+    /// In words: `it worked at 6 of 6 starts since, in A1`.
+    pub fn words(&self, what: &str) -> String {
+        let did = if self.failed { "failed" } else { "worked" };
+        let places = if self.slots.is_empty() { String::new() } else { format!(", in {}", list(&self.slots)) };
+        format!("{what} {did} at {} of {}{places}", self.lines.len(), counted(self.starts, "start"))
+    }
+
+    /// What to do about it.
+    pub const NEXT: &'static str =
+        "Run the fault search again (slotwise isolate RECORD, or a new job), or test the part in another slot.";
+}
+
+impl Verdict {
+    /// What starts after it show against it, in words.
+    pub fn changed(&self) -> Option<String> {
+        let since = self.since.as_ref()?;
+        let what = match (&self.serial, &self.slot) {
+            (Some(serial), _) => format!("module {serial}"),
+            (None, Some(_)) => format!("what the verdict names ({})", self.kind),
+            (None, None) => "the machine".to_owned(),
+        };
+        Some(format!("EVIDENCE CHANGED since this verdict: {}. {}", since.words(&what), Since::NEXT))
     }
 }
 
